@@ -1,0 +1,1 @@
+//! Groups neighbouring shots into exposure brackets.

@@ -1,0 +1,1 @@
+//! Lists what is on a card in shooting order; never writes to it.

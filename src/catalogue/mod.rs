@@ -1,0 +1,230 @@
+//! The record of a card: every file, what was found, what was not. Every making command works from it.
+//!
+//! Saved as JSON (`catalogue.json`, versioned) and as a table (`shots.csv`), both written beside their final names and
+//! renamed when whole. It holds no time of writing, so the same card gives the same bytes.
+
+mod atomic;
+mod table;
+
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+pub use atomic::{WriteError, write_atomically};
+pub use table::{COLUMNS, write_table};
+
+use crate::domain::{
+    BurstPlace, CameraId, ClockCorrection, ContactKind, Contacts, DiscFit, Flags, FrameLook, Limb,
+    Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
+};
+
+/// Layout version written to and expected in `catalogue.json`.
+pub const VERSION: u32 = 1;
+
+/// Name of the record below OUT.
+pub const CATALOGUE_FILE: &str = "catalogue.json";
+
+/// Name of the table below OUT.
+pub const TABLE_FILE: &str = "shots.csv";
+
+/// All that is known about one shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ShotRecord {
+    /// The file and its header.
+    pub shot: Shot,
+    /// Long lens or wide view, where it could be told.
+    pub role: Option<Role>,
+    /// True time of the start of the exposure.
+    pub utc: Option<Utc>,
+    /// One sigma of `utc` in seconds.
+    pub utc_sigma_s: Option<f64>,
+    /// Part of the eclipse.
+    pub phase: Phase,
+    /// The contact whose side is not certain.
+    pub near_contact: Option<ContactKind>,
+    /// Place in a burst.
+    pub burst: Option<BurstPlace>,
+    /// The discs found. On a totality frame `sun` is the Moon's centre moved by the computed offset.
+    pub disc: Option<DiscFit>,
+    /// Why no disc was found, where one was looked for.
+    pub no_disc: Option<String>,
+    /// Plain measures of the frame, where it was decoded.
+    pub look: Option<FrameLook>,
+    /// Angle of celestial north in degrees, anticlockwise from picture up.
+    pub north_deg: Option<f64>,
+    /// Whether the picture is mirrored.
+    pub mirrored: Option<bool>,
+    /// Where Sun and Moon stood at `utc`.
+    pub predicted: Option<SunMoon>,
+    /// 0 to 1, for ranking frames of one phase.
+    pub quality: Option<f64>,
+    /// What a careful person would want to know.
+    pub flags: Flags,
+    /// Name of the raw beside this JPEG, or of the JPEG beside this raw.
+    pub sibling: Option<String>,
+}
+
+impl ShotRecord {
+    /// The file's name on the card.
+    pub fn name(&self) -> &str {
+        &self.shot.file.name
+    }
+
+    /// The word for the `disc` column.
+    pub fn disc_word(&self) -> &'static str {
+        match self.disc.map(|fit| fit.limb) {
+            Some(Limb::Sun) => "sun",
+            Some(Limb::Moon) => "moon",
+            None => "none",
+        }
+    }
+}
+
+/// All that is known about one body.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CameraRecord {
+    /// The body.
+    pub id: CameraId,
+    /// Name used in outputs: make and model, and `#serial` where two bodies share a model.
+    pub label: String,
+    /// How its clock becomes true time.
+    pub clock: ClockCorrection,
+    /// Scale of the long lens in seconds of arc per pixel, where discs were found.
+    pub arcsec_per_px: Option<f64>,
+    /// One sentence on how the clock was found.
+    pub clock_summary: String,
+    /// Evidence point by point, for the residual plot.
+    pub clock_points: Vec<ClockPoint>,
+}
+
+/// One frame's word on its camera's clock.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ClockPoint {
+    /// The frame.
+    pub file: String,
+    /// Solved true time of the frame.
+    pub utc: Utc,
+    /// Camera minus true time by this frame alone, minus the solved error, in seconds.
+    pub residual_s: f64,
+    /// One sigma of `residual_s` in seconds.
+    pub sigma_s: f64,
+    /// Whether the frame was left out as an outlier.
+    pub outlier: bool,
+}
+
+/// The record of a card.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Catalogue {
+    /// Layout version, [`VERSION`].
+    pub version: u32,
+    /// Program and version that wrote it.
+    pub program: String,
+    /// The folders read, as given.
+    pub cards: Vec<String>,
+    /// Where the site came from, where there is one.
+    pub site_source: Option<SiteSource>,
+    /// IANA name or offset of the zone local times are shown in.
+    pub zone: Option<String>,
+    /// The eclipse at the site, where one was found.
+    pub contacts: Option<Contacts>,
+    /// The bodies, in order of their labels.
+    pub cameras: Vec<CameraRecord>,
+    /// Every shot, in time order (those without a time last, by name).
+    pub shots: Vec<ShotRecord>,
+    /// Files on the card that are not pictures: name and what they are.
+    pub strays: Vec<Stray>,
+    /// What a person should know.
+    pub notices: Vec<Notice>,
+}
+
+/// A file on the card that is not a picture.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Stray {
+    /// Path below the card.
+    pub name: String,
+    /// What it is, or why it was left.
+    pub reason: String,
+}
+
+/// Trouble with the record.
+#[derive(Debug, thiserror::Error)]
+pub enum CatalogueError {
+    /// There is none.
+    #[error("no {CATALOGUE_FILE} in {out}; run `contactstrip sort CARD -o {out}` first", out = .0.display())]
+    Missing(PathBuf),
+    /// It cannot be read.
+    #[error("cannot read {path}: {1}", path = .0.display())]
+    Read(PathBuf, #[source] std::io::Error),
+    /// It is not a catalogue.
+    #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = .0.display())]
+    Parse(PathBuf, #[source] serde_json::Error),
+    /// It was written by another version.
+    #[error("{path} has layout version {found}, this program reads {VERSION}; move it away and run `contactstrip sort` again", path = .path.display())]
+    Version {
+        /// The file.
+        path: PathBuf,
+        /// Version found.
+        found: u32,
+    },
+    /// It cannot be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+}
+
+impl Catalogue {
+    /// Reads `OUT/catalogue.json`.
+    ///
+    /// # Errors
+    /// [`CatalogueError`] when it is missing, unreadable, not a catalogue or of another layout version.
+    pub fn load(out: &Path) -> Result<Self, CatalogueError> {
+        #[derive(Deserialize)]
+        struct Head {
+            version: u32,
+        }
+        let path = out.join(CATALOGUE_FILE);
+        let text = match std::fs::read(&path) {
+            Ok(text) => text,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+                return Err(CatalogueError::Missing(out.to_owned()));
+            }
+            Err(e) => return Err(CatalogueError::Read(path, e)),
+        };
+        let head: Head =
+            serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path.clone(), e))?;
+        if head.version != VERSION {
+            return Err(CatalogueError::Version {
+                path,
+                found: head.version,
+            });
+        }
+        serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path, e))
+    }
+
+    /// Writes `OUT/catalogue.json` and `OUT/shots.csv`, replacing those of an earlier run.
+    ///
+    /// # Errors
+    /// [`CatalogueError::Write`] when a file cannot be written; the earlier one is then still whole.
+    pub fn save(&self, out: &Path) -> Result<(), CatalogueError> {
+        write_atomically(&out.join(CATALOGUE_FILE), |file| {
+            let mut buffered = std::io::BufWriter::new(file);
+            serde_json::to_writer_pretty(&mut buffered, self)?;
+            std::io::Write::write_all(&mut buffered, b"\n")?;
+            std::io::Write::flush(&mut buffered)
+        })?;
+        write_atomically(&out.join(TABLE_FILE), |file| write_table(self, file))?;
+        Ok(())
+    }
+
+    /// The label of a shot's body, empty when the header names none.
+    pub fn camera_label(&self, shot: &Shot) -> &str {
+        shot.camera
+            .as_ref()
+            .and_then(|id| self.cameras.iter().find(|c| c.id == *id))
+            .map_or("", |c| c.label.as_str())
+    }
+
+    /// The record of a file, by its name on the card.
+    pub fn shot(&self, name: &str) -> Option<&ShotRecord> {
+        self.shots.iter().find(|s| s.name() == name)
+    }
+}

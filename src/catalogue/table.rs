@@ -1,0 +1,109 @@
+//! `shots.csv`: one row a shot.
+
+use std::io::{self, Write};
+
+use super::{Catalogue, ShotRecord};
+use crate::domain::Circle;
+
+/// Column names, in their fixed order.
+pub const COLUMNS: [&str; 30] = [
+    "file",
+    "format",
+    "camera",
+    "role",
+    "clock",
+    "utc",
+    "utc_sigma_s",
+    "exposure_s",
+    "f_number",
+    "iso",
+    "focal_mm",
+    "phase",
+    "near_contact",
+    "burst",
+    "burst_index",
+    "disc",
+    "sun_x_px",
+    "sun_y_px",
+    "sun_radius_px",
+    "moon_x_px",
+    "moon_y_px",
+    "moon_radius_px",
+    "disc_sigma_px",
+    "north_deg",
+    "mirrored",
+    "obscuration",
+    "sun_alt_deg",
+    "quality",
+    "flags",
+    "sibling",
+];
+
+/// Writes the table; what is not known stays blank.
+///
+/// # Errors
+/// Those of `out`.
+pub fn write_table(catalogue: &Catalogue, out: &mut dyn Write) -> io::Result<()> {
+    let mut table = csv::Writer::from_writer(io::BufWriter::new(out));
+    table.write_record(COLUMNS)?;
+    for record in &catalogue.shots {
+        table.write_record(row(catalogue, record))?;
+    }
+    table.flush()
+}
+
+/// One shot's row, in the order of [`COLUMNS`].
+fn row(catalogue: &Catalogue, record: &ShotRecord) -> [String; COLUMNS.len()] {
+    let shot = &record.shot;
+    let exposure = &shot.exposure;
+    let fit = record.disc.as_ref();
+    let [sun_x, sun_y, sun_radius] = circle(fit.and_then(|f| f.sun));
+    let [moon_x, moon_y, moon_radius] = circle(fit.and_then(|f| f.moon));
+    [
+        shot.file.name.clone(),
+        shot.file.format.word().to_owned(),
+        catalogue.camera_label(shot).to_owned(),
+        text(record.role.map(|r| r.word())),
+        text(shot.stamp.map(|s| s.time)),
+        text(record.utc),
+        fixed(record.utc_sigma_s, 3),
+        text(exposure.shutter_s),
+        text(exposure.f_number),
+        text(exposure.iso),
+        text(exposure.focal_mm),
+        record.phase.word().to_owned(),
+        text(record.near_contact.map(|c| c.word())),
+        text(record.burst.map(|b| b.id)),
+        text(record.burst.map(|b| b.index)),
+        record.disc_word().to_owned(),
+        sun_x,
+        sun_y,
+        sun_radius,
+        moon_x,
+        moon_y,
+        moon_radius,
+        fixed(fit.map(|f| f.sigma_px), 4),
+        fixed(record.north_deg, 3),
+        text(record.mirrored.map(|m| if m { "yes" } else { "no" })),
+        fixed(record.predicted.map(|p| p.obscuration), 5),
+        fixed(record.predicted.map(|p| p.sun_alt_deg), 3),
+        fixed(record.quality, 3),
+        record.flags.to_string(),
+        text(record.sibling.as_deref()),
+    ]
+}
+
+fn text(value: Option<impl ToString>) -> String {
+    value.map_or_else(String::new, |v| v.to_string())
+}
+
+fn fixed(value: Option<f64>, decimals: usize) -> String {
+    value.map_or_else(String::new, |v| format!("{v:.decimals$}"))
+}
+
+fn circle(circle: Option<Circle>) -> [String; 3] {
+    match circle {
+        Some(c) => [c.x_px, c.y_px, c.radius_px].map(|v| fixed(Some(v), 3)),
+        None => [String::new(), String::new(), String::new()],
+    }
+}

@@ -1,0 +1,1 @@
+//! Solves each body's clock from its own pictures.

@@ -1,0 +1,1 @@
+//! Solves for the instants the discs touch at one site.

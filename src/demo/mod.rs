@@ -1,0 +1,1 @@
+//! Draws a synthetic card.

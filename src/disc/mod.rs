@@ -1,0 +1,1 @@
+//! Finds the discs of Sun and Moon in a frame.

@@ -1,0 +1,62 @@
+//! What was found in a frame: the discs and the look of it.
+
+use serde::{Deserialize, Serialize};
+
+/// A circle in a picture.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Circle {
+    /// Centre, x right.
+    pub x_px: f64,
+    /// Centre, y down.
+    pub y_px: f64,
+    /// Radius.
+    pub radius_px: f64,
+}
+
+/// Which limb a fit rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Limb {
+    /// The Sun's bright limb: partial phases, annularity.
+    Sun,
+    /// The Moon's dark limb against the corona: totality.
+    Moon,
+}
+
+/// The discs of one frame. A fit on the Moon's limb alone has no Sun until the computed offset is applied.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DiscFit {
+    /// Which limb was fitted.
+    pub limb: Limb,
+    /// The Sun.
+    pub sun: Option<Circle>,
+    /// The Moon, where it could be fitted or computed.
+    pub moon: Option<Circle>,
+    /// One sigma of the Sun's centre (of the Moon's where the fit is on the Moon's limb), per axis, in pixels.
+    pub sigma_px: f64,
+    /// One sigma of the Moon's centre in pixels, where the Moon was fitted.
+    pub moon_sigma_px: Option<f64>,
+    /// How much of the fitted limb was seen, in degrees, 0 to 360.
+    pub limb_arc_deg: f64,
+    /// Root mean square of the limb residuals in pixels.
+    pub residual_px: f64,
+    /// Width of the blur at the limb as a Gaussian sigma in pixels, where it was fitted.
+    pub blur_px: Option<f64>,
+}
+
+/// Plain measures of a frame, all on linear light with 1 at saturation.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct FrameLook {
+    /// Mean of the frame.
+    pub mean: f64,
+    /// Median of the frame: the sky, mostly.
+    pub sky: f64,
+    /// Level that all but 1 pixel in 10,000 stay below.
+    pub peak: f64,
+    /// Fraction of pixels at saturation.
+    pub clipped: f64,
+    /// Median level on the visible part of the solar disc, where there is one.
+    pub disc_level: Option<f64>,
+    /// Sharpness of the limb: gradient there over the disc's level, per pixel; higher is sharper.
+    pub limb_sharpness: Option<f64>,
+}

@@ -1,0 +1,28 @@
+//! The words of the trade: shots, exposures, contacts, phases, bursts, discs, places, times and notices.
+//!
+//! Every other room speaks in these nouns. Units stand in the names (`_s` seconds, `_px` full-resolution pixels,
+//! `_deg` degrees, `_arcsec` seconds of arc, `_m` metres, `_mm` millimetres). Three kinds of time never mix:
+//! [`CameraTime`] is what a camera's clock showed, [`Utc`] is true time, [`Tt`] is the even time of the ephemerides.
+//!
+//! Pixel axes everywhere: after applying the EXIF orientation, x right, y down, (0, 0) the centre of the top-left
+//! pixel, full-resolution pixels. Angles on the sky: position angle from celestial north through east.
+
+mod clock;
+mod contact;
+mod disc;
+mod notice;
+mod shot;
+mod site;
+mod tag;
+mod time;
+
+pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
+pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
+pub use disc::{Circle, DiscFit, FrameLook, Limb};
+pub use notice::{Notice, Severity};
+pub use shot::{
+    CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
+};
+pub use site::{Site, SiteError, SiteSource};
+pub use tag::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
+pub use time::{CameraTime, Tt, Utc};

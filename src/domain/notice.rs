@@ -1,0 +1,61 @@
+//! What a person should know about a run.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+/// How much a notice matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing; nothing to do.
+    Note,
+    /// A file or a result to look at; the run ends with exit code 1.
+    Look,
+}
+
+/// One thing to tell: what happened, to which file, what we did, what to try.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct Notice {
+    /// How much it matters.
+    pub severity: Severity,
+    /// The file it is about, as in `shots.csv`; `None` when it is about the run.
+    pub file: Option<String>,
+    /// The sentence, without the file's name.
+    pub text: String,
+}
+
+impl Notice {
+    /// A notice about the run that needs no action.
+    pub fn note(text: impl Into<String>) -> Self {
+        Self {
+            severity: Severity::Note,
+            file: None,
+            text: text.into(),
+        }
+    }
+
+    /// A notice about the run that a person should look at.
+    pub fn look(text: impl Into<String>) -> Self {
+        Self {
+            severity: Severity::Look,
+            file: None,
+            text: text.into(),
+        }
+    }
+
+    /// The same notice about one file.
+    pub fn about(mut self, file: impl Into<String>) -> Self {
+        self.file = Some(file.into());
+        self
+    }
+}
+
+impl fmt::Display for Notice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match &self.file {
+            Some(file) => write!(f, "{file}: {}", self.text),
+            None => f.write_str(&self.text),
+        }
+    }
+}

@@ -1,0 +1,208 @@
+//! What a shot is: its phase, its burst, its flags.
+
+use std::collections::BTreeSet;
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::{ContactKind, Shot, Utc};
+
+/// The part of the eclipse a shot belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Phase {
+    /// Before first contact.
+    Before,
+    /// The Moon moves in.
+    Ingress,
+    /// Around second contact: beads and diamond ring.
+    SecondContact,
+    /// The Sun is covered.
+    Totality,
+    /// The Moon stands inside the Sun.
+    Annularity,
+    /// Around third contact.
+    ThirdContact,
+    /// The Moon moves out.
+    Egress,
+    /// After fourth contact.
+    After,
+    /// Another day, or plainly not the Sun.
+    Unrelated,
+    /// The file could not be read.
+    Unreadable,
+}
+
+impl Phase {
+    /// The word used in `shots.csv`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Before => "before",
+            Self::Ingress => "ingress",
+            Self::SecondContact => "second-contact",
+            Self::Totality => "totality",
+            Self::Annularity => "annularity",
+            Self::ThirdContact => "third-contact",
+            Self::Egress => "egress",
+            Self::After => "after",
+            Self::Unrelated => "unrelated",
+            Self::Unreadable => "unreadable",
+        }
+    }
+
+    /// The folder below `phases/`, numbered so that folders sort in time.
+    pub fn folder(self) -> &'static str {
+        match self {
+            Self::Before => "1-before",
+            Self::Ingress => "2-ingress",
+            Self::SecondContact => "3-second-contact",
+            Self::Totality => "4-totality",
+            Self::Annularity => "4-annularity",
+            Self::ThirdContact => "5-third-contact",
+            Self::Egress => "6-egress",
+            Self::After => "7-after",
+            Self::Unrelated => "unrelated",
+            Self::Unreadable => "unreadable",
+        }
+    }
+}
+
+impl fmt::Display for Phase {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.word())
+    }
+}
+
+/// Something about a frame that a careful person would want to know.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Flag {
+    /// Cover on: nothing but dark.
+    Capped,
+    /// The filter was left on in totality.
+    FilterOn,
+    /// The frame's edge cuts the disc.
+    Cut,
+    /// No disc in the frame though one was due.
+    OutOfFrame,
+    /// Out of focus.
+    Soft,
+    /// Moved during the exposure.
+    Shaken,
+    /// Cloud.
+    Clouded,
+    /// Saturated where it should not be.
+    Clipped,
+    /// Ghosts or flare.
+    Flare,
+    /// No capture time.
+    NoTime,
+    /// In no burst, among bursts.
+    Lone,
+    /// In a burst of fewer frames than its siblings.
+    ShortBurst,
+}
+
+impl Flag {
+    /// The word used in `shots.csv`.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Capped => "capped",
+            Self::FilterOn => "filter-on",
+            Self::Cut => "cut",
+            Self::OutOfFrame => "out-of-frame",
+            Self::Soft => "soft",
+            Self::Shaken => "shaken",
+            Self::Clouded => "clouded",
+            Self::Clipped => "clipped",
+            Self::Flare => "flare",
+            Self::NoTime => "no-time",
+            Self::Lone => "lone",
+            Self::ShortBurst => "short-burst",
+        }
+    }
+}
+
+/// The flags of a frame, in a fixed order.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Flags(BTreeSet<Flag>);
+
+impl Flags {
+    /// Sets a flag.
+    pub fn set(&mut self, flag: Flag) {
+        self.0.insert(flag);
+    }
+
+    /// Whether a flag is set.
+    pub fn has(&self, flag: Flag) -> bool {
+        self.0.contains(&flag)
+    }
+
+    /// Whether none is set.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The flags in order.
+    pub fn iter(&self) -> impl Iterator<Item = Flag> + '_ {
+        self.0.iter().copied()
+    }
+
+    /// Adds all flags of `other`.
+    pub fn join(&mut self, other: &Self) {
+        self.0.extend(&other.0);
+    }
+}
+
+impl FromIterator<Flag> for Flags {
+    fn from_iter<I: IntoIterator<Item = Flag>>(flags: I) -> Self {
+        Self(flags.into_iter().collect())
+    }
+}
+
+impl fmt::Display for Flags {
+    /// Space-separated words.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (n, flag) in self.0.iter().enumerate() {
+            if n > 0 {
+                f.write_str(" ")?;
+            }
+            f.write_str(flag.word())?;
+        }
+        Ok(())
+    }
+}
+
+/// A shot with true time and phase.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TaggedShot {
+    /// The shot.
+    pub shot: Shot,
+    /// True time of the start of the exposure, where the header has a time.
+    pub utc: Option<Utc>,
+    /// One sigma of `utc` in seconds.
+    pub utc_sigma_s: Option<f64>,
+    /// The part of the eclipse.
+    pub phase: Phase,
+    /// The contact whose side is not certain, where the time's uncertainty straddles one.
+    pub near_contact: Option<ContactKind>,
+}
+
+/// Where a shot stands in its burst.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct BurstPlace {
+    /// The burst's number on the card, in time order, from 1.
+    pub id: u32,
+    /// Place in the burst, from 1.
+    pub index: u32,
+}
+
+/// One exposure bracket: frames of one body fired in one go. Members are indices into the list given.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Burst {
+    /// Number on the card, in time order, from 1.
+    pub id: u32,
+    /// Indices of the members in shooting order; two or more.
+    pub members: Vec<usize>,
+}

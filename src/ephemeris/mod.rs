@@ -1,0 +1,1 @@
+//! Where Sun and Moon appear, and how large, for an instant and a place.

@@ -1,0 +1,1 @@
+//! Turns one file's header into a shot; what is absent stays absent.

@@ -1,0 +1,1 @@
+//! Plans the per-phase folders, then makes them.

@@ -1,0 +1,1 @@
+//! Merges brackets of totality into one radiance map.

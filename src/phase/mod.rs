@@ -1,0 +1,1 @@
+//! Names the part of the eclipse each shot belongs to.

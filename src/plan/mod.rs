@@ -1,0 +1,1 @@
+//! The sheet to shoot a coming eclipse by.

@@ -1,0 +1,1 @@
+//! Says what was found, what was not, and how sure we are.

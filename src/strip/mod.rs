@@ -1,0 +1,1 @@
+//! Places centred discs on one canvas.

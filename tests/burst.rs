@@ -1,0 +1,1 @@
+//! The `burst` room, through its door.

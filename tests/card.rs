@@ -1,0 +1,1 @@
+//! The `card` room, through its door.

@@ -1,0 +1,1 @@
+//! The `clock` room, through its door.

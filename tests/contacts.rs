@@ -1,0 +1,1 @@
+//! The `contacts` room, through its door.

@@ -1,0 +1,1 @@
+//! The `disc` room, through its door.

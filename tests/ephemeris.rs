@@ -1,0 +1,1 @@
+//! The `ephemeris` room, through its door.

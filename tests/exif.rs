@@ -1,0 +1,1 @@
+//! The `exif` room, through its door.

@@ -1,0 +1,1 @@
+//! The `export` room, through its door.

@@ -1,0 +1,18 @@
+//! All tests that go through the door, in one binary.
+
+mod burst;
+mod card;
+mod clock;
+mod contacts;
+mod demo;
+mod disc;
+mod exif;
+mod export;
+mod floor_plan;
+mod merge;
+mod phase;
+mod plan;
+mod report;
+mod run;
+mod strip;
+mod support;

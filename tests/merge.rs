@@ -1,0 +1,1 @@
+//! The `merge` room, through its door.

@@ -1,0 +1,1 @@
+//! The `phase` room, through its door.

@@ -1,0 +1,1 @@
+//! The `plan` room, through its door.

@@ -1,0 +1,1 @@
+//! The program on cards drawn into temporary folders.

@@ -1,0 +1,1 @@
+//! The `strip` room, through its door.

@@ -1,0 +1,1 @@
+//! Drawn coronas with known truth.

@@ -1,0 +1,4 @@
+//! What several test files share: drawn pictures with known truth, temporary cards.
+
+pub(crate) mod corona;
+pub(crate) mod sun;

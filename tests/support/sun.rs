@@ -1,0 +1,1 @@
+//! Drawn solar discs with known truth.
