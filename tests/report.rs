@@ -95,7 +95,7 @@ fn shot(
         phase,
         near_contact: None,
         burst: None,
-        disc: (n % 17 != 0).then_some(DiscFit {
+        disc: (!n.is_multiple_of(17)).then_some(DiscFit {
             limb: if dark { Limb::Moon } else { Limb::Sun },
             sun: Some(circle),
             moon: dark.then_some(circle),
@@ -105,7 +105,9 @@ fn shot(
             residual_px: 0.2,
             blur_px: Some(1.1),
         }),
-        no_disc: (n % 17 == 0).then(|| format!("not enough limb ({}° of 60° needed)", n % 60)),
+        no_disc: n
+            .is_multiple_of(17)
+            .then(|| format!("not enough limb ({}° of 60° needed)", n % 60)),
         look: None,
         north_deg: Some(12.0),
         mirrored: Some(false),

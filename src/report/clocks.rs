@@ -105,7 +105,7 @@ fn residuals(camera: &CameraRecord, zone: &TimeZone) -> String {
         camera.label
     );
     let mut svg = format!(
-        "<figure>\n<div class=\"wide\" role=\"region\" aria-label=\"Residuals of {}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n",
+        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"Residuals of {}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n",
         safe(&camera.label),
         SIZE.0,
         SIZE.1,

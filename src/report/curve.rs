@@ -122,7 +122,7 @@ fn figure(
         counted(drawn, "shot")
     );
     let mut svg = format!(
-        "<figure>\n<div class=\"wide\" role=\"region\" aria-label=\"{title}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\">\n",
+        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"{title}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\">\n",
         safe(&words)
     );
     axes(&mut svg, &frame, zone, height);

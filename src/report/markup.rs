@@ -68,7 +68,7 @@ pub(super) fn folded<T: AsRef<str>>(summary: &str, items: &[T]) -> String {
 /// A table of texts in a box that scrolls where the screen is narrow.
 pub(super) fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
     let mut out = format!(
-        "<div class=\"wide\" role=\"region\" aria-label=\"{}\" tabindex=\"0\">\n<table>\n<thead><tr>",
+        "<div class=\"wide\" role=\"group\" aria-label=\"{}\" tabindex=\"0\">\n<table>\n<thead><tr>",
         safe(name)
     );
     for column in columns {

@@ -1,8 +1,8 @@
 "use strict";
 (function () {
   var table = document.getElementById("shot-table");
-  var form = document.getElementById("filters");
-  if (!table || !form) { return; }
+  var picks = document.getElementById("filters");
+  if (!table || !picks) { return; }
   var body = table.tBodies[0];
   var rows = Array.prototype.slice.call(body.rows);
   var heads = Array.prototype.slice.call(table.tHead.rows[0].cells);
@@ -27,7 +27,7 @@
   }
 
   function sort(column) {
-    var head = heads[column], numeric = head.classList.contains("n");
+    var head = heads[column], numeric = head.classList.contains("n") || head.hasAttribute("data-keyed");
     var down = head.getAttribute("aria-sort") === "ascending";
     heads.forEach(function (h) { h.removeAttribute("aria-sort"); });
     head.setAttribute("aria-sort", down ? "descending" : "ascending");
@@ -49,9 +49,11 @@
     head.appendChild(button);
     button.addEventListener("click", function () { sort(column); });
   });
-  form.addEventListener("submit", function (event) { event.preventDefault(); });
-  form.addEventListener("change", filter);
-  form.addEventListener("reset", function () { setTimeout(filter, 0); });
-  form.hidden = false;
+  picks.addEventListener("change", filter);
+  document.getElementById("all").addEventListener("click", function () {
+    ["f-phase", "f-flag", "f-body"].forEach(function (id) { document.getElementById(id).value = ""; });
+    filter();
+  });
+  picks.hidden = false;
   filter();
 })();

@@ -106,7 +106,7 @@ fn row(
         let Some(shot) = catalogue.shots.get(n) else {
             continue;
         };
-        let name = safe(shot.name());
+        let name = safe(shot.name().rsplit('/').next().unwrap_or_default());
         let picture = match thumb(shot).filter(|jpeg| !jpeg.is_empty() && jpeg.len() <= limit) {
             Some(jpeg) => format!(
                 "<img loading=\"lazy\" decoding=\"async\" alt=\"{}\" src=\"data:image/jpeg;base64,{}\">",
@@ -154,11 +154,14 @@ fn alt_text(shot: &ShotRecord, zone: &TimeZone) -> String {
         }
 }
 
+/// The column of words that sort by a number: phases in their order.
+const KEYED: &str = "Phase";
+
 /// Columns of the table: heading, and whether it holds numbers.
 const COLUMNS: [(&str, bool); 12] = [
     ("File", false),
     ("Time", true),
-    ("Phase", true),
+    (KEYED, false),
     ("Body", false),
     ("Burst", true),
     ("Shutter", true),
@@ -173,9 +176,10 @@ const COLUMNS: [(&str, bool); 12] = [
 /// The section with the table of shots and its filters.
 pub(super) fn shot_table(catalogue: &Catalogue, zone: &TimeZone) -> String {
     let mut body = filters(catalogue);
-    body.push_str("<div class=\"wide tall\" role=\"region\" aria-label=\"Table of shots\" tabindex=\"0\">\n<table id=\"shot-table\">\n<caption>Every shot on the card; a heading sorts by its column.</caption>\n<thead><tr>");
+    body.push_str("<div class=\"wide tall\" role=\"group\" aria-label=\"Table of shots\" tabindex=\"0\">\n<table id=\"shot-table\">\n<caption>Every shot on the card; a heading sorts by its column.</caption>\n<thead><tr>");
     for (heading, number) in COLUMNS {
-        let class = if number { " class=\"n\"" } else { "" };
+        let keyed = if heading == KEYED { " data-keyed" } else { "" };
+        let class = if number { " class=\"n\"" } else { keyed };
         let _ = write!(body, "<th scope=\"col\"{class}>{heading}</th>");
     }
     body.push_str("</tr></thead>\n<tbody>\n");
@@ -271,14 +275,14 @@ fn filters(catalogue: &Catalogue) -> String {
     let bodies: String = bodies.iter().map(|b| option(b)).collect();
     let pick = |id: &str, name: &str, first: &str, options: &str| {
         format!(
-            "<label for=\"{id}\">{name} <select id=\"{id}\">{first}{options}</select></label>\n"
+            "<span><label for=\"{id}\">{name}</label> <select id=\"{id}\">{first}{options}</select></span>\n"
         )
     };
     let all = "<option value=\"\">all</option>";
     let flag_first =
         format!("{all}<option value=\"*\">any flag</option><option value=\"-\">no flag</option>");
     format!(
-        "<form id=\"filters\" hidden>\n{}{}{}<button type=\"reset\">Show all</button>\n<output id=\"shown\" for=\"f-phase f-flag f-body\">{}</output>\n</form>\n",
+        "<div id=\"filters\" role=\"group\" aria-label=\"Filter the table\" hidden>\n{}{}{}<button type=\"button\" id=\"all\">Show all</button>\n<output id=\"shown\" for=\"f-phase f-flag f-body\">{}</output>\n</div>\n",
         pick("f-phase", "Phase", all, &phases),
         pick("f-flag", "Flag", &flag_first, &flags),
         pick("f-body", "Body", all, &bodies),
