@@ -11,6 +11,7 @@ mod clock;
 mod contact;
 mod disc;
 mod notice;
+mod safety;
 mod shot;
 mod site;
 mod tag;
@@ -20,6 +21,7 @@ pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
 pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
 pub use notice::{Notice, Severity};
+pub use safety::SAFETY_WORDS;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
 };
