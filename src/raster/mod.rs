@@ -4,9 +4,13 @@
 //! Linear light runs from 0 (no light) to 1 (saturation of the file's values).
 
 mod decode;
+mod encode;
 mod frame;
 mod image;
 
 pub use decode::{DecodeError, decode, decode_bytes};
+pub use encode::{
+    Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png, write_tiff16,
+};
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
