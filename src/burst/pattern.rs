@@ -16,8 +16,10 @@ pub(super) struct Pattern {
 }
 
 /// How a set of frames lies in a pattern.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Fit {
+    /// Place of each frame in the pattern.
+    pub(super) places: Vec<usize>,
     /// Frames of the pattern that are not there.
     pub(super) missing: usize,
     /// Frames fired twice.
@@ -44,19 +46,23 @@ impl Pattern {
     /// The same with the base given and the first frame at place `at`.
     fn fit_from(&self, stops: &[f64], base: f64, at: usize) -> Option<Fit> {
         let (mut place, mut twice, mut holes) = (at, 0, 0);
+        let mut places = vec![at];
         for (n, &e) in stops.iter().enumerate().skip(1) {
             let inside = place > at && n + 1 < stops.len();
             if inside && same(e, base + self.steps[place]) {
                 twice += 1;
+                places.push(place);
                 continue;
             }
             let next = (place + 1..self.steps.len()).find(|&k| same(e, base + self.steps[k]))?;
             holes += next - place - 1;
             place = next;
+            places.push(place);
         }
         let missing = self.steps.len() + twice - stops.len();
         let ends_whole = at == 0 || place + 1 == self.steps.len();
         Some(Fit {
+            places,
             missing,
             twice,
             interrupted: holes == 0 && ends_whole,
@@ -64,15 +70,15 @@ impl Pattern {
     }
 }
 
-/// Learns a body's usual sets from its runs: sequences of at least three different exposures that were seen twice.
+/// Candidates for a body's usual sets: sequences of at least three different exposures that its runs show twice or more,
+/// most frames explained first; at most [`MOST_PATTERNS`].
 ///
-/// Runs are first cut wherever an exposure comes again. When the first frames of a run are gone that cut falls in the
-/// wrong place for the whole run, so each sequence is turned to start where a camera would start it. A sequence that is
-/// only a longer one with a frame or two missing is not kept.
-pub(super) fn learn(runs: &[Run<'_>]) -> Vec<Pattern> {
+/// Every stretch of a run that cannot be longer without an exposure coming again is looked at. Among sets fired back to
+/// back that gives every set also turned (its last frames first); of those only turns that start as a camera would
+/// are kept, where there are any. A sequence that is only a longer one with a frame or two missing is left out.
+pub(super) fn candidates(runs: &[Run<'_>]) -> Vec<Pattern> {
     let mut patterns: Vec<Pattern> = Vec::new();
-    let chunks = runs.iter().flat_map(|run| distinct_chunks(run.frames));
-    for steps in chunks.flat_map(|chunk| turned(&chunk)) {
+    for steps in runs.iter().flat_map(|run| distinct_stretches(run.frames)) {
         match patterns.iter_mut().find(|p| alike(&p.steps, &steps)) {
             Some(known) => known.seen += 1,
             None => patterns.push(Pattern { steps, seen: 1 }),
@@ -80,8 +86,35 @@ pub(super) fn learn(runs: &[Run<'_>]) -> Vec<Pattern> {
     }
     patterns.retain(|p| p.seen >= 2);
     let all = patterns.clone();
+    patterns.retain(|p| is_usual_order(&p.steps) || !has_usual_turn(p, &all));
     patterns.retain(|p| !all.iter().any(|longer| is_dropped_from(p, longer)));
+    patterns.sort_by_key(|p| std::cmp::Reverse(p.seen * p.steps.len()));
+    patterns.truncate(MOST_PATTERNS);
     patterns
+}
+
+/// Most candidates kept: bodies repeat two or three kinds of sets.
+const MOST_PATTERNS: usize = 12;
+
+/// Whether a pattern is another one turned, and that one starts as a camera would.
+fn has_usual_turn(pattern: &Pattern, all: &[Pattern]) -> bool {
+    turns(&pattern.steps)
+        .filter(|turned| is_usual_order(turned))
+        .any(|turned| all.iter().any(|p| alike(&p.steps, &turned)))
+}
+
+/// The sequence turned in all other ways, in steps from its new first frame.
+fn turns(steps: &[f64]) -> impl Iterator<Item = Vec<f64>> + '_ {
+    (1..steps.len()).map(|by| from_first(&[&steps[by..], &steps[..by]].concat()))
+}
+
+/// Whether two patterns are one sequence, turned.
+pub(super) fn is_turn(a: &Pattern, b: &Pattern) -> bool {
+    a.steps.len() == b.steps.len() && turns(&a.steps).any(|turned| alike(&turned, &b.steps))
+}
+
+fn from_first(stops: &[f64]) -> Vec<f64> {
+    stops.iter().map(|e| e - stops[0]).collect()
 }
 
 /// Whether `short` is best explained as `longer` with frames missing.
@@ -95,42 +128,36 @@ fn alike(a: &[f64], b: &[f64]) -> bool {
     a.len() == b.len() && a.iter().zip(b).all(|(x, y)| same(*x, *y))
 }
 
-/// Cuts frames where an exposure comes again; pieces of fewer than three are left out (of two, unless the camera said
-/// it was bracketing).
-fn distinct_chunks(frames: &[Fired]) -> Vec<Vec<f64>> {
-    let mut chunks: Vec<Vec<f64>> = vec![Vec::new()];
-    let mut bracketing = true;
-    let mut kept = Vec::new();
-    for frame in frames {
-        let Some(stops) = frame.stops else { continue };
-        let open = chunks.last_mut().expect("never empty");
-        if open.iter().any(|&e| same(e, stops)) {
-            kept.push((std::mem::take(open), bracketing));
-            bracketing = true;
+/// The longest stretches in which no exposure comes again, in steps from their first frame; those of fewer than three
+/// frames are left out (of two, unless the camera said it was bracketing).
+fn distinct_stretches(frames: &[Fired]) -> Vec<Vec<f64>> {
+    let timed: Vec<(f64, bool)> = frames
+        .iter()
+        .filter_map(|f| Some((f.stops?, f.bracketing == Some(true))))
+        .collect();
+    let (mut start, mut stretches) = (0, Vec::new());
+    for end in 0..=timed.len() {
+        let again = timed
+            .get(end)
+            .and_then(|(next, _)| timed[start..end].iter().rposition(|(e, _)| same(*e, *next)));
+        if again.is_none() && end < timed.len() {
+            continue;
         }
-        open.push(stops);
-        bracketing &= frame.bracketing == Some(true);
+        stretches.push(&timed[start..end]);
+        start += again.map_or(0, |at| at + 1);
     }
-    kept.extend(chunks.pop().map(|open| (open, bracketing)));
-    kept.into_iter()
-        .filter(|(chunk, said)| chunk.len() >= if *said { 2 } else { 3 })
-        .map(|(chunk, _)| chunk)
+    stretches
+        .into_iter()
+        .filter(|s| {
+            s.len()
+                >= if s.iter().all(|(_, said)| *said) {
+                    2
+                } else {
+                    3
+                }
+        })
+        .map(|s| from_first(&s.iter().map(|(e, _)| *e).collect::<Vec<_>>()))
         .collect()
-}
-
-/// Steps from the first frame, for each way of turning the sequence (last frames first) that starts as a camera would;
-/// the sequence as it is when none does.
-fn turned(chunk: &[f64]) -> Vec<Vec<f64>> {
-    let turns = (0..chunk.len()).map(|by| [&chunk[by..], &chunk[..by]].concat());
-    let mut usual: Vec<Vec<f64>> = turns.filter(|steps| is_usual_order(steps)).collect();
-    if usual.is_empty() {
-        usual.push(chunk.to_vec());
-    }
-    for steps in &mut usual {
-        let first = steps[0];
-        steps.iter_mut().for_each(|e| *e -= first);
-    }
-    usual
 }
 
 /// Whether exposures come in an order cameras offer: ever more light, ever less, or evenly stepped in a `0 - +` order.
@@ -205,6 +232,7 @@ pub(super) fn camera_orders(n: usize) -> Vec<Vec<usize>> {
 pub(super) fn fit_unseen(stops: &[f64]) -> Option<Fit> {
     if is_usual_order(stops) {
         return Some(Fit {
+            places: (0..stops.len()).collect(),
             missing: 0,
             twice: 0,
             interrupted: true,
@@ -260,9 +288,14 @@ mod tests {
     }
 
     #[test]
-    fn a_set_that_lost_its_first_frame_is_turned() {
-        let steps = turned(&[-1.0, 1.0, -2.0, 2.0, 0.0]);
-        assert_eq!(steps, [[0.0, -1.0, 1.0, -2.0, 2.0]]);
+    fn a_turned_set_is_known() {
+        let pattern = |steps: &[f64]| Pattern {
+            steps: steps.to_vec(),
+            seen: 2,
+        };
+        let zigzag = pattern(&[0.0, -1.0, 1.0, -2.0, 2.0]);
+        let turned = pattern(&[0.0, 2.0, -1.0, 3.0, 1.0]);
+        assert!(is_turn(&turned, &zigzag) && !is_turn(&zigzag, &zigzag));
     }
 
     #[test]

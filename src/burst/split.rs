@@ -13,23 +13,29 @@ const MOST_FRAMES: usize = 32;
 /// Costs, in arbitrary units; only their order of size matters (our choice, tuned on drawn cards).
 mod cost {
     /// A frame in no set.
-    pub(super) const SINGLE: f64 = 3.0;
+    pub(super) const SINGLE: f64 = 1.5;
     /// The same when the camera said it was bracketing.
-    pub(super) const SINGLE_BRACKETING: f64 = 4.5;
+    pub(super) const SINGLE_BRACKETING: f64 = 3.0;
     /// The same when the camera said it was not, though it says so of others.
-    pub(super) const SINGLE_NOT_BRACKETING: f64 = 2.0;
+    pub(super) const SINGLE_NOT_BRACKETING: f64 = 0.5;
+    /// A frame in no set at the exposure of the frame before: continuous shooting.
+    pub(super) const SINGLE_AGAIN: f64 = 0.3;
+    /// More for a set in an order that cameras do not offer.
+    pub(super) const UNUSUAL: f64 = 1.0;
     /// A set of a kind the body repeats.
     pub(super) const SET: f64 = 1.0;
     /// A set in a usual order, when the body repeats none.
     pub(super) const SET_UNSEEN: f64 = 1.6;
     /// The same when the body repeats others.
-    pub(super) const SET_UNSEEN_AMONG_OTHERS: f64 = 4.5;
+    pub(super) const SET_UNSEEN_AMONG_OTHERS: f64 = 3.0;
     /// More for an even number of frames: cameras offer odd ones.
     pub(super) const EVEN: f64 = 0.5;
     /// A frame missing from a set.
     pub(super) const MISSING: f64 = 0.35;
     /// A frame fired twice inside a set.
     pub(super) const TWICE: f64 = 2.0;
+    /// A file number lost inside a set where its steps miss no frame.
+    pub(super) const LOST: f64 = 1.5;
     /// A second of idle time beyond the cadence.
     pub(super) const IDLE_PER_S: f64 = 0.7;
     /// A frame in a set of which the camera said it was not bracketing.
@@ -51,10 +57,22 @@ struct Habits {
 /// The sets of a body's stream, each a list of shots in firing order.
 pub(super) fn into_sets(frames: &[Fired]) -> Vec<Vec<usize>> {
     let habits = habits(frames);
+    cuts(frames, &habits)
+        .into_iter()
+        .map(|set| set.frames.iter().map(|frame| frame.shot).collect())
+        .collect()
+}
+
+/// A set that was cut out, and which of the body's patterns it follows.
+struct Set<'a> {
+    frames: &'a [Fired],
+    pattern: Option<usize>,
+}
+
+fn cuts<'a>(frames: &'a [Fired], habits: &Habits) -> Vec<Set<'a>> {
     runs(frames, LONGEST_IDLE_S)
         .iter()
-        .flat_map(|run| cut(run.frames, &habits))
-        .map(|set| set.iter().map(|frame| frame.shot).collect())
+        .flat_map(|run| cut(run.frames, habits))
         .collect()
 }
 
@@ -78,16 +96,51 @@ fn runs(frames: &[Fired], longest_idle_s: f64) -> Vec<Run<'_>> {
 
 /// Learns from runs as tight as cameras fire them; from looser ones when those show nothing.
 fn habits(frames: &[Fired]) -> Habits {
-    let says_bracketing = frames.iter().any(|f| f.bracketing == Some(true));
     let learned = [LONGEST_IDLE_UNSEEN_S, LONGEST_IDLE_S]
         .into_iter()
-        .map(|longest_idle_s| pattern::learn(&runs(frames, longest_idle_s)))
+        .map(|longest_idle_s| pattern::candidates(&steady_runs(frames, longest_idle_s)))
         .find(|patterns| !patterns.is_empty());
-    Habits {
+    let mut habits = Habits {
         patterns: learned.unwrap_or_default(),
         cadence_s: cadence_s(frames),
-        says_bracketing,
+        says_bracketing: frames.iter().any(|f| f.bracketing == Some(true)),
+    };
+    keep_useful(frames, &mut habits);
+    habits
+}
+
+/// Cuts the stream with all candidates and keeps those that were of use; of one sequence turned in several ways, the most
+/// useful one.
+fn keep_useful(frames: &[Fired], habits: &mut Habits) {
+    let mut used = vec![0; habits.patterns.len()];
+    for set in cuts(frames, habits) {
+        if let Some(pattern) = set.pattern {
+            used[pattern] += 1;
+        }
     }
+    let mut ranked: Vec<(usize, Pattern)> = used
+        .into_iter()
+        .zip(habits.patterns.drain(..))
+        .filter(|(used, _)| *used > 0)
+        .collect();
+    ranked.sort_by_key(|(used, _)| std::cmp::Reverse(*used));
+    for (_, pattern) in ranked {
+        if !habits
+            .patterns
+            .iter()
+            .any(|p| pattern::is_turn(p, &pattern))
+        {
+            habits.patterns.push(pattern);
+        }
+    }
+}
+
+/// Runs in which the camera's word on bracketing does not change.
+fn steady_runs(frames: &[Fired], longest_idle_s: f64) -> Vec<Run<'_>> {
+    frames
+        .chunk_by(|a, b| a.bracketing == b.bracketing)
+        .flat_map(|steady| runs(steady, longest_idle_s))
+        .collect()
 }
 
 /// Middle one of the idle times between frames of different exposure that are near in time; 0.5 s without any.
@@ -103,30 +156,38 @@ fn cadence_s(frames: &[Fired]) -> f64 {
 }
 
 /// Cheapest cut of a run; dynamic programming over the place of the last cut.
-fn cut<'a>(frames: &'a [Fired], habits: &Habits) -> Vec<&'a [Fired]> {
-    let mut best: Vec<(f64, usize)> = vec![(0.0, 0)];
+fn cut<'a>(frames: &'a [Fired], habits: &Habits) -> Vec<Set<'a>> {
+    let mut best: Vec<(f64, usize, Option<usize>)> = vec![(0.0, 0, None)];
     for end in 1..=frames.len() {
-        let single = best[end - 1].0 + single_cost(&frames[end - 1], habits);
-        let mut cheapest = (single, end - 1);
+        let single = best[end - 1].0 + single_cost(frames, end - 1, habits);
+        let mut cheapest = (single, end - 1, None);
         for start in (end.saturating_sub(MOST_FRAMES)..end.saturating_sub(1)).rev() {
             if !could_grow(&frames[start..end]) {
                 break;
             }
-            let Some(set) = set_cost(&frames[start..end], habits) else {
+            let Some((set, pattern)) = set_cost(&frames[start..end], habits) else {
                 continue;
             };
             if best[start].0 + set < cheapest.0 {
-                cheapest = (best[start].0 + set, start);
+                cheapest = (best[start].0 + set, start, pattern);
             }
         }
         best.push(cheapest);
     }
+    traced(frames, &best)
+}
+
+/// The sets of the cheapest cut, read from its end.
+fn traced<'a>(frames: &'a [Fired], best: &[(f64, usize, Option<usize>)]) -> Vec<Set<'a>> {
     let mut sets = Vec::new();
     let mut end = frames.len();
     while end > 0 {
-        let start = best[end].1;
+        let (_, start, pattern) = best[end];
         if end - start >= 2 {
-            sets.push(&frames[start..end]);
+            sets.push(Set {
+                frames: &frames[start..end],
+                pattern,
+            });
         }
         end = start;
     }
@@ -146,32 +207,50 @@ fn could_grow(frames: &[Fired]) -> bool {
     again <= 1
 }
 
-fn single_cost(frame: &Fired, habits: &Habits) -> f64 {
-    match frame.bracketing {
-        _ if !habits.says_bracketing => cost::SINGLE,
+fn single_cost(frames: &[Fired], at: usize, habits: &Habits) -> f64 {
+    let before = at.checked_sub(1).and_then(|before| frames[before].stops);
+    let again = matches!((before, frames[at].stops), (Some(a), Some(b)) if same(a, b));
+    match frames[at].bracketing {
         Some(true) => cost::SINGLE_BRACKETING,
-        Some(false) => cost::SINGLE_NOT_BRACKETING,
-        None => cost::SINGLE,
+        _ if again => cost::SINGLE_AGAIN,
+        Some(false) if habits.says_bracketing => cost::SINGLE_NOT_BRACKETING,
+        _ => cost::SINGLE,
     }
 }
 
-/// Cost of taking frames as one set; `None` when they cannot be one.
-fn set_cost(frames: &[Fired], habits: &Habits) -> Option<f64> {
+/// Cost of taking frames as one set, and the pattern it follows; `None` when they cannot be one.
+fn set_cost(frames: &[Fired], habits: &Habits) -> Option<(f64, Option<usize>)> {
     let stops: Vec<f64> = frames.iter().map(|f| f.stops).collect::<Option<_>>()?;
     let said = frames.iter().all(|f| f.bracketing == Some(true));
     let seen = habits
         .patterns
         .iter()
-        .filter_map(|pattern| Some((pattern.fit(&stops)?, pattern.steps.len())))
-        .filter(|(fit, length)| enough(frames.len(), *length, fit, said))
-        .map(|(fit, _)| cost::SET + steps_cost(&fit));
-    let unseen = unseen_cost(frames, &stops, habits, said);
-    let steps = seen.chain(unseen).min_by(f64::total_cmp)?;
-    Some(steps + idle_cost(frames, habits) + said_cost(frames, habits))
+        .enumerate()
+        .filter_map(|(n, pattern)| Some((n, pattern.steps.len(), pattern.fit(&stops)?)))
+        .filter(|(_, length, fit)| enough(frames.len(), *length, fit, said))
+        .map(|(n, _, fit)| {
+            let usual = pattern::is_usual_order(&habits.patterns[n].steps);
+            let set = cost::SET + if usual { 0.0 } else { cost::UNUSUAL };
+            (set + steps_cost(frames, &fit), Some(n))
+        });
+    let unseen = unseen_cost(frames, &stops, habits, said).map(|cost| (cost, None));
+    let (steps, pattern) = seen.chain(unseen).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let all = steps + idle_cost(frames, habits) + said_cost(frames, habits);
+    Some((all, pattern))
 }
 
-fn steps_cost(fit: &Fit) -> f64 {
-    cost::MISSING * fit.missing as f64 + cost::TWICE * fit.twice as f64
+/// Cost of frames missing, frames fired twice, and of file numbers lost where no frame is missing.
+fn steps_cost(frames: &[Fired], fit: &Fit) -> f64 {
+    let lost: usize = frames
+        .iter()
+        .skip(1)
+        .zip(fit.places.windows(2))
+        .map(|(frame, places)| {
+            let missing = (places[1] - places[0]).saturating_sub(1);
+            frame.lost_before.saturating_sub(missing)
+        })
+        .sum();
+    cost::MISSING * fit.missing as f64 + cost::TWICE * fit.twice as f64 + cost::LOST * lost as f64
 }
 
 /// Whether enough of a pattern of `length` frames is there: a third, or the start or end of it, or the camera's word.
@@ -195,7 +274,7 @@ fn unseen_cost(frames: &[Fired], stops: &[f64], habits: &Habits, said: bool) -> 
         cost::SET_UNSEEN_AMONG_OTHERS
     };
     let even = (frames.len() + fit.missing) % 2 == 0;
-    Some(base + steps_cost(&fit) + if even { cost::EVEN } else { 0.0 })
+    Some(base + steps_cost(frames, &fit) + if even { cost::EVEN } else { 0.0 })
 }
 
 /// Cost of idle time beyond three times the body's cadence, 1.5 s at least; a hole where frames are missing may be as

@@ -1,7 +1,7 @@
 //! The frames of one body in shooting order.
 
 use std::cmp::Ordering;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::domain::{CameraId, CameraTime, FileFormat, TaggedShot, Utc};
 
@@ -20,6 +20,8 @@ pub(super) struct Fired {
     pub(super) shutter_s: f64,
     /// Whether the camera said it was bracketing.
     pub(super) bracketing: Option<bool>,
+    /// How many file numbers between the frame before and this one are nowhere on the card; 0 where that cannot be told.
+    pub(super) lost_before: usize,
 }
 
 /// What makes two files pictures of the same release: body, stamp, file name without folder and ending, settings.
@@ -53,9 +55,10 @@ pub(super) fn of_bodies(shots: &[TaggedShot]) -> Vec<Vec<Fired>> {
         let body = (shot.camera.as_ref(), lens.map(f64::to_bits));
         bodies.entry(body).or_default().push(index);
     }
+    let numbers: BTreeSet<u64> = shots.iter().map(|t| number(&t.shot.file.name)).collect();
     bodies
         .into_values()
-        .map(|indices| in_order(shots, indices))
+        .map(|indices| in_order(shots, indices, &numbers))
         .collect()
 }
 
@@ -86,7 +89,7 @@ fn preference(tagged: &TaggedShot) -> (u8, &str) {
     (rank, &tagged.shot.file.name)
 }
 
-fn in_order(shots: &[TaggedShot], mut indices: Vec<usize>) -> Vec<Fired> {
+fn in_order(shots: &[TaggedShot], mut indices: Vec<usize>, numbers: &BTreeSet<u64>) -> Vec<Fired> {
     let time = |index: usize| shots[index].shot.stamp.map(|stamp| stamp.time);
     let name = |index: usize| shots[index].shot.file.name.as_str();
     indices.sort_by(|&a, &b| (time(a), name(a)).cmp(&(time(b), name(b))));
@@ -95,11 +98,21 @@ fn in_order(shots: &[TaggedShot], mut indices: Vec<usize>) -> Vec<Fired> {
         ordered.extend(by_number(same_time, name));
     }
     let first = ordered.first().and_then(|&index| time(index));
-    ordered
+    let mut frames: Vec<Fired> = ordered
         .iter()
         .filter_map(|&index| fired(&shots[index], index, first?))
-        .collect()
+        .collect();
+    for n in 1..frames.len() {
+        let between = number(name(frames[n - 1].shot)) + 1..number(name(frames[n].shot));
+        if between.clone().count() <= MOST_LOST {
+            frames[n].lost_before = between.filter(|k| !numbers.contains(k)).count();
+        }
+    }
+    frames
 }
+
+/// More missing file numbers than this in a row are no frames lost from a set.
+const MOST_LOST: usize = 32;
 
 fn fired(tagged: &TaggedShot, index: usize, first: CameraTime) -> Option<Fired> {
     let stamp = tagged.shot.stamp?;
@@ -115,6 +128,7 @@ fn fired(tagged: &TaggedShot, index: usize, first: CameraTime) -> Option<Fired> 
             .filter(|_| stops.is_some())
             .unwrap_or(0.0),
         bracketing: exposure.auto_bracket,
+        lost_before: 0,
     })
 }
 
