@@ -6,11 +6,13 @@
 mod contain;
 mod decode;
 mod encode;
+mod exr;
 mod frame;
 mod image;
 mod jpeg;
 mod turn;
 
+pub use self::exr::{ExrError, ExrNotes, write_exr};
 pub use contain::contained;
 pub use decode::{
     DecodeError, MAX_FILE_MIB, MAX_MEGAPIXELS, MAX_PICTURE_MIB, MAX_SIDE_PX, decode, decode_bytes,
