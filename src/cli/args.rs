@@ -10,9 +10,6 @@ use jiff::civil::Date;
 
 use super::{contacts::ContactsArgs, plan::PlanArgs};
 
-/// What every screen that tells when a filter comes off also says.
-pub(crate) const SAFETY: &str = contactstrip::domain::SAFETY_WORDS;
-
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
 #[command(version, about, after_help = exit_codes(), max_term_width = 100)]
@@ -25,7 +22,8 @@ pub(crate) struct Cli {
 /// The exit codes, for `--help`.
 fn exit_codes() -> String {
     format!(
-        "Exit codes: 0 done; 1 done, with frames to look at; 2 could not run; 130 interrupted.\n\n{SAFETY}"
+        "Exit codes: 0 done; 1 done, with frames to look at; 2 could not run; 130 interrupted.\n\n{}",
+        contactstrip::domain::safety_words(None).join(" ")
     )
 }
 
