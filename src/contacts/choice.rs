@@ -1,0 +1,68 @@
+//! Which eclipse: from the days of capture, and over the years at a place.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use super::{ContactsError, ContactsOptions, of_eclipse, sun_is_up};
+use crate::domain::{Contacts, Site};
+use crate::ephemeris::{Eclipse, eclipse_near, eclipses};
+
+/// First and last year of the table.
+const YEARS: std::ops::RangeInclusive<i16> = 1995..=2053;
+
+/// The eclipse a set of capture dates belongs to: the one with most dates on it or a day beside it, the earliest of
+/// equals. Dates without an eclipse are no hindrance as long as one has one.
+///
+/// # Errors
+/// [`ContactsError::NoDates`] for an empty set; [`ContactsError::NoEclipse`] for the commonest date when none fits.
+pub fn eclipse_of(dates: impl IntoIterator<Item = Date>) -> Result<Eclipse, ContactsError> {
+    let mut counts: BTreeMap<Date, usize> = BTreeMap::new();
+    for date in dates {
+        *counts.entry(date).or_default() += 1;
+    }
+    let mut found: BTreeMap<Date, (usize, Eclipse)> = BTreeMap::new();
+    for (date, count) in &counts {
+        if let Ok(eclipse) = eclipse_near(*date) {
+            found.entry(eclipse.date()).or_insert((0, eclipse)).0 += count;
+        }
+    }
+    // `rev` lets the earliest win among equals, as `max_by_key` keeps the last.
+    if let Some((_, eclipse)) = found.into_values().rev().max_by_key(|(count, _)| *count) {
+        return Ok(eclipse);
+    }
+    let commonest = counts.iter().rev().max_by_key(|(_, count)| **count);
+    let (date, _) = commonest.ok_or(ContactsError::NoDates)?;
+    Err(eclipse_near(*date)
+        .err()
+        .map_or(ContactsError::NoDates, ContactsError::NoEclipse))
+}
+
+/// The eclipses of the years `first` to `last` with some part seen from a place with the Sun up, in time order.
+///
+/// # Errors
+/// [`ContactsError::Years`] when the years are out of order or beyond the table; options as in [`super::at`].
+pub fn list(
+    site: &Site,
+    first: i16,
+    last: i16,
+    options: &ContactsOptions,
+) -> Result<Vec<Contacts>, ContactsError> {
+    options.check()?;
+    if first > last || !YEARS.contains(&first) || !YEARS.contains(&last) {
+        return Err(ContactsError::Years(first, last));
+    }
+    let seen = eclipses()
+        .filter(|eclipse| (first..=last).contains(&eclipse.date().year()))
+        .filter_map(|eclipse| of_eclipse(eclipse, site, options).ok())
+        .filter(|contacts| contacts.events().any(|event| sun_is_up(&event.sky)));
+    Ok(seen.collect())
+}
+
+/// The first eclipse on or after `date` with some part seen from a place with the Sun up.
+pub fn next_seen(site: &Site, date: Date, options: &ContactsOptions) -> Option<Contacts> {
+    eclipses()
+        .filter(|eclipse| eclipse.date() >= date)
+        .filter_map(|eclipse| of_eclipse(eclipse, site, options).ok())
+        .find(|contacts| contacts.events().any(|event| sun_is_up(&event.sky)))
+}
