@@ -7,6 +7,7 @@ mod decode;
 mod encode;
 mod frame;
 mod image;
+mod resample;
 
 pub use decode::{DecodeError, decode, decode_bytes};
 pub use encode::{
@@ -14,3 +15,4 @@ pub use encode::{
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
+pub use resample::{Placing, resampled};
