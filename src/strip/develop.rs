@@ -18,7 +18,7 @@ const SKY_RING: (f64, f64) = (1.4, 1.75);
 pub(super) const TILE_REACH: f64 = 1.8;
 
 /// Fraction of a bare picture's reach at which its fade begins.
-const BARE_FADE_FROM: f64 = 0.55;
+const BARE_FADE_FROM: f64 = 0.4;
 
 /// Depth of the fade towards the photograph's own edge, in solar radii.
 const EDGE_FADE: f64 = 0.2;
@@ -264,7 +264,8 @@ impl Fade {
             return 1.0;
         }
         let away = eased((self.to_px - r_px) / (self.to_px - self.from_px).max(1e-6));
-        (away * self.at_edge(x, y)) as f32
+        // Squared, because light near nothing shows far brighter in a coded file than it is.
+        (away * away * self.at_edge(x, y)) as f32
     }
 
     /// Fading towards the photograph's own edge, so that it never shows as a line.

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::caption::{Words, words};
 use super::develop::{Disc, FADE_TO, TILE_REACH, Target, developed, placed_corona};
 use super::layout::{
-    CAPTION_GAP_RADII, CAPTION_LINE_RADII, Layout, LayoutError, PieceGeometry, SkyPlace, layout,
+    CAPTION_LINE_RADII, Layout, LayoutError, PieceGeometry, SkyPlace, caption_lines, layout,
 };
 use super::level::{Level, TOO_CLIPPED, hue, levels, matched};
 use super::pose::{Light, Pose, pose, turn_notice};
@@ -22,10 +22,10 @@ use crate::raster::{LinearRgb, PictureInfo, Placing};
 const AT_ONCE: usize = 4;
 
 /// Farthest a bare picture reaches when the recipe does not say, in solar radii.
-const USUAL_REACH: f64 = 4.0;
+const USUAL_REACH: f64 = 5.0;
 
-/// Light below which a corona is taken to end: about 3 of 255 in an sRGB file.
-const CORONA_ENDS: f32 = 0.001;
+/// Light below which a corona is taken to end: about 7 of 255 in an sRGB file.
+const CORONA_ENDS: f32 = 0.002;
 
 /// A merged corona to stand in the middle.
 #[derive(Clone, Copy, Debug)]
@@ -476,29 +476,25 @@ fn captions(
 ) -> Vec<Words> {
     let mut all = Vec::new();
     let line_px = CAPTION_LINE_RADII * laid.disc_radius_px;
+    let half_px = caption_lines(recipe.captions) as f64 * line_px / 2.0;
     for (piece, place) in pieces.iter().zip(&laid.places) {
-        let half = if piece.geometry.middle {
-            place.reach_px
-        } else {
-            laid.disc_radius_px
+        let Some((x, y)) = place.caption_px else {
+            continue;
         };
-        let top = place.y_px + half + CAPTION_GAP_RADII * laid.disc_radius_px;
-        for (n, text) in caption_lines(catalogue, recipe.captions, piece)
+        for (n, text) in caption(catalogue, recipe.captions, piece)
             .iter()
             .enumerate()
         {
-            let y = top + n as f64 * line_px;
-            all.extend(words(text, place.x_px, y, line_px * 0.94));
+            let top = y - half_px + n as f64 * line_px;
+            all.extend(words(text, x, top, line_px * 0.94));
         }
     }
     all
 }
 
-fn caption_lines(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<String> {
+fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<String> {
     let time = piece.time.map(|utc| local_time(catalogue, utc, "%H:%M"));
-    let covered = piece
-        .sky
-        .map(|sky| format!("{:.0} %", sky.obscuration * 100.0));
+    let covered = piece.sky.map(|sky| percent(sky.obscuration));
     let lines = match captions {
         Captions::None => [None, None],
         Captions::Time => [time, None],
@@ -506,6 +502,18 @@ fn caption_lines(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -
         Captions::Both => [time, covered],
     };
     lines.into_iter().flatten().collect()
+}
+
+/// A covered fraction in words; a trace is not rounded to nothing, nor a sliver of Sun to totality.
+fn percent(obscuration: f64) -> String {
+    let rounded = (obscuration * 100.0).round();
+    if obscuration > 0.0 && rounded < 1.0 {
+        "<1 %".to_owned()
+    } else if obscuration < 1.0 - 1e-9 && rounded > 99.0 {
+        ">99 %".to_owned()
+    } else {
+        format!("{rounded:.0} %")
+    }
 }
 
 /// What the files say: an honest label, the range of capture times, place and credit as the recipe allows.

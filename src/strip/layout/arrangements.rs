@@ -25,11 +25,7 @@ fn heart(pieces: &[PieceGeometry], along: &[f64]) -> f64 {
 }
 
 pub(super) fn row(pieces: &[PieceGeometry], gap: f64) -> Vec<Spot> {
-    let spot = |(piece, x): (&PieceGeometry, f64)| Spot {
-        x,
-        y: 0.0,
-        reach: piece.reach,
-    };
+    let spot = |(piece, x): (&PieceGeometry, f64)| Spot::new(x, 0.0, piece.reach);
     pieces.iter().zip(along(pieces, gap)).map(spot).collect()
 }
 
@@ -42,11 +38,7 @@ pub(super) fn diagonal(pieces: &[PieceGeometry], gap: f64) -> Vec<Spot> {
     };
     let (sin, cos) = SLOPE_DEG.to_radians().sin_cos();
     let down = if rises { -sin } else { sin };
-    let spot = |(piece, s): (&PieceGeometry, f64)| Spot {
-        x: s * cos,
-        y: s * down,
-        reach: piece.reach,
-    };
+    let spot = |(piece, s): (&PieceGeometry, f64)| Spot::new(s * cos, s * down, piece.reach);
     pieces.iter().zip(along(pieces, gap)).map(spot).collect()
 }
 
@@ -63,6 +55,8 @@ pub(super) fn arc(pieces: &[PieceGeometry], gap: f64) -> Vec<Spot> {
             x: radius * sin,
             y: -radius * cos,
             reach: piece.reach,
+            // Towards the inside, so that the middle's stands below it.
+            caption_way: (-sin, cos),
         }
     };
     pieces.iter().zip(&turns).map(spot).collect()
@@ -102,7 +96,7 @@ fn arc_radius(along: &[f64], heart: f64) -> f64 {
 }
 
 /// A ring around the middle, clockwise from the bottom, so that totality falls between the top two.
-pub(super) fn ring(pieces: &[PieceGeometry], gap: f64) -> Vec<Spot> {
+pub(super) fn ring(pieces: &[PieceGeometry], gap: f64, caption: f64) -> Vec<Spot> {
     let before = pieces.iter().take_while(|p| !p.middle).count();
     let outer = pieces.iter().filter(|p| !p.middle).count();
     let corona = pieces
@@ -114,23 +108,21 @@ pub(super) fn ring(pieces: &[PieceGeometry], gap: f64) -> Vec<Spot> {
     // As many places on the left as on the right, so that the top stays the top.
     let step = std::f64::consts::PI / sides as f64;
     let chord = (2.0 + gap) / (2.0 * (step / 2.0).sin().max(1e-9));
-    let radius = chord.max(corona + 1.0 + gap);
+    let radius = chord.max(corona + caption + 1.0 + gap);
     let mut seen = 0;
     let spot = |piece: &PieceGeometry| {
         if piece.middle {
-            return Spot {
-                x: 0.0,
-                y: 0.0,
-                reach: piece.reach,
-            };
+            return Spot::new(0.0, 0.0, piece.reach);
         }
         // Before: counted back from the top on the left. After: on from the top on the right.
         let turn = (seen as f64 - before as f64 + 0.5) * step;
         seen += 1;
+        let (sin, cos) = turn.sin_cos();
         Spot {
-            x: radius * turn.sin(),
-            y: -radius * turn.cos(),
+            x: radius * sin,
+            y: -radius * cos,
             reach: piece.reach,
+            caption_way: (sin, -cos),
         }
     };
     pieces.iter().map(spot).collect()

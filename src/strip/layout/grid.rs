@@ -82,11 +82,7 @@ pub(super) fn grid(pieces: &[PieceGeometry], frame: &Frame) -> Vec<Spot> {
         }
     }
     let spots = best.map_or_else(Vec::new, |(_, spots)| spots);
-    let with_reach = |(piece, (x, y)): (&PieceGeometry, (f64, f64))| Spot {
-        x,
-        y,
-        reach: piece.reach,
-    };
+    let with_reach = |(piece, (x, y)): (&PieceGeometry, (f64, f64))| Spot::new(x, y, piece.reach);
     pieces.iter().zip(spots).map(with_reach).collect()
 }
 

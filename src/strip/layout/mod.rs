@@ -33,6 +33,8 @@ pub struct PieceGeometry {
 /// Where one piece goes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Place {
+    /// Centre of its caption, where the recipe has captions.
+    pub caption_px: Option<(f64, f64)>,
     /// Centre of the disc, x right.
     pub x_px: f64,
     /// Centre of the disc, y down.
@@ -111,15 +113,45 @@ const MIN_DISC_PX: f64 = 4.0;
 /// Height of a line of captions in disc radii; the letters themselves are somewhat lower.
 pub(super) const CAPTION_LINE_RADII: f64 = 0.46;
 
-/// Free height between a disc and its caption, in disc radii.
-pub(super) const CAPTION_GAP_RADII: f64 = 0.22;
+/// Free space between a disc and its caption, in disc radii.
+const CAPTION_GAP_RADII: f64 = 0.22;
 
-/// A place in disc radii.
+/// Width set aside for a caption, in disc radii: five figures.
+const CAPTION_WIDTH_RADII: f64 = 1.5;
+
+/// A place in disc radii, and the way from the disc to its caption.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Spot {
     x: f64,
     y: f64,
     reach: f64,
+    caption_way: (f64, f64),
+}
+
+impl Spot {
+    /// A spot with its caption below.
+    fn new(x: f64, y: f64, reach: f64) -> Self {
+        Self {
+            x,
+            y,
+            reach,
+            caption_way: (0.0, 1.0),
+        }
+    }
+
+    /// The box of the caption, clear of what the piece takes up.
+    fn caption_box(&self, half: f64, lines: f64) -> Bounds {
+        let (w, h) = (CAPTION_WIDTH_RADII / 2.0, lines * CAPTION_LINE_RADII / 2.0);
+        let (dx, dy) = self.caption_way;
+        let away = half + CAPTION_GAP_RADII + dx.abs() * w + dy.abs() * h;
+        let (x, y) = (self.x + away * dx, self.y + away * dy);
+        Bounds {
+            left: x - w,
+            top: y - h,
+            right: x + w,
+            bottom: y + h,
+        }
+    }
 }
 
 /// A box in disc radii.
@@ -132,6 +164,31 @@ struct Bounds {
 }
 
 impl Bounds {
+    fn about(spot: &Spot, half: f64) -> Self {
+        Self {
+            left: spot.x - half,
+            top: spot.y - half,
+            right: spot.x + half,
+            bottom: spot.y + half,
+        }
+    }
+
+    fn joined(self, other: Self) -> Self {
+        Self {
+            left: self.left.min(other.left),
+            top: self.top.min(other.top),
+            right: self.right.max(other.right),
+            bottom: self.bottom.max(other.bottom),
+        }
+    }
+
+    fn centre(&self) -> (f64, f64) {
+        (
+            (self.left + self.right) / 2.0,
+            (self.top + self.bottom) / 2.0,
+        )
+    }
+
     fn width(&self) -> f64 {
         self.right - self.left
     }
@@ -153,10 +210,11 @@ pub fn layout(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Layout, Layou
         return Err(LayoutError::Empty);
     }
     let spots = arranged(recipe, pieces)?;
-    let bounds = bounds(recipe, pieces, &spots);
+    let captions = caption_boxes(recipe, pieces, &spots);
+    let bounds = bounds(recipe, pieces, &spots, &captions);
     let canvas = Canvas::of(recipe, &bounds)?;
     canvas.check(pieces.len())?;
-    Ok(canvas.placed(&spots, &bounds))
+    Ok(canvas.placed(&spots, &captions, &bounds))
 }
 
 fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
@@ -164,7 +222,7 @@ fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, Layo
     Ok(match recipe.arrangement {
         Arrangement::Row => arrangements::row(pieces, gap),
         Arrangement::Arc => arrangements::arc(pieces, gap),
-        Arrangement::Ring => arrangements::ring(pieces, gap),
+        Arrangement::Ring => arrangements::ring(pieces, gap, caption_radii(recipe.captions)),
         Arrangement::Diagonal => arrangements::diagonal(pieces, gap),
         Arrangement::Grid => {
             let frame = grid::Frame {
@@ -181,14 +239,21 @@ fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, Layo
     })
 }
 
-/// Height of a caption below its disc, in disc radii.
-pub(super) fn caption_radii(captions: Captions) -> f64 {
-    let lines = match captions {
-        Captions::None => return 0.0,
-        Captions::Time | Captions::Obscuration => 1.0,
-        Captions::Both => 2.0,
-    };
-    CAPTION_GAP_RADII + lines * CAPTION_LINE_RADII
+/// Lines of a caption.
+pub(super) fn caption_lines(captions: Captions) -> usize {
+    match captions {
+        Captions::None => 0,
+        Captions::Time | Captions::Obscuration => 1,
+        Captions::Both => 2,
+    }
+}
+
+/// Height a caption takes below its disc, in disc radii.
+fn caption_radii(captions: Captions) -> f64 {
+    match caption_lines(captions) {
+        0 => 0.0,
+        lines => CAPTION_GAP_RADII + lines as f64 * CAPTION_LINE_RADII,
+    }
 }
 
 /// Half the extent a piece takes up: its disc, or all its light in the middle.
@@ -200,21 +265,38 @@ fn extent(piece: &PieceGeometry) -> f64 {
     }
 }
 
-fn bounds(recipe: &Recipe, pieces: &[PieceGeometry], spots: &[Spot]) -> Bounds {
-    let caption = caption_radii(recipe.captions);
-    let mut all = Bounds {
+/// Half of what a placed piece takes up, its reach perhaps cut short.
+fn half(piece: &PieceGeometry, spot: &Spot) -> f64 {
+    extent(piece).min(spot.reach).max(1.0)
+}
+
+fn caption_boxes(recipe: &Recipe, pieces: &[PieceGeometry], spots: &[Spot]) -> Vec<Option<Bounds>> {
+    let lines = caption_lines(recipe.captions);
+    let one = |(piece, spot): (&PieceGeometry, &Spot)| {
+        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines as f64))
+    };
+    pieces.iter().zip(spots).map(one).collect()
+}
+
+fn bounds(
+    recipe: &Recipe,
+    pieces: &[PieceGeometry],
+    spots: &[Spot],
+    captions: &[Option<Bounds>],
+) -> Bounds {
+    let discs = pieces
+        .iter()
+        .zip(spots)
+        .map(|(piece, spot)| Bounds::about(spot, half(piece, spot)));
+    let nothing = Bounds {
         left: f64::INFINITY,
         top: f64::INFINITY,
         right: f64::NEG_INFINITY,
         bottom: f64::NEG_INFINITY,
     };
-    for (piece, spot) in pieces.iter().zip(spots) {
-        let half = extent(piece).min(spot.reach).max(1.0);
-        all.left = all.left.min(spot.x - half);
-        all.right = all.right.max(spot.x + half);
-        all.top = all.top.min(spot.y - half);
-        all.bottom = all.bottom.max(spot.y + half + caption);
-    }
+    let all = discs
+        .chain(captions.iter().flatten().copied())
+        .fold(nothing, Bounds::joined);
     let margin = 2.0 * recipe.margin;
     Bounds {
         left: all.left - margin,
@@ -276,19 +358,25 @@ impl Canvas {
     }
 
     /// Spots in pixels, the box of them all in the middle of the canvas.
-    fn placed(&self, spots: &[Spot], bounds: &Bounds) -> Layout {
-        let x0 = (self.width - 1.0) / 2.0 - (bounds.left + bounds.right) / 2.0 * self.radius;
-        let y0 = (self.height - 1.0) / 2.0 - (bounds.top + bounds.bottom) / 2.0 * self.radius;
-        let place = |spot: &Spot| Place {
-            x_px: x0 + spot.x * self.radius,
-            y_px: y0 + spot.y * self.radius,
-            reach_px: spot.reach * self.radius,
+    fn placed(&self, spots: &[Spot], captions: &[Option<Bounds>], bounds: &Bounds) -> Layout {
+        let (x, y) = bounds.centre();
+        let x0 = (self.width - 1.0) / 2.0 - x * self.radius;
+        let y0 = (self.height - 1.0) / 2.0 - y * self.radius;
+        let pixel = |(x, y): (f64, f64)| (x0 + x * self.radius, y0 + y * self.radius);
+        let place = |(spot, caption): (&Spot, &Option<Bounds>)| {
+            let (x_px, y_px) = pixel((spot.x, spot.y));
+            Place {
+                x_px,
+                y_px,
+                reach_px: spot.reach * self.radius,
+                caption_px: caption.map(|c| pixel(c.centre())),
+            }
         };
         Layout {
             width_px: self.width as usize,
             height_px: self.height as usize,
             disc_radius_px: self.radius,
-            places: spots.iter().map(place).collect(),
+            places: spots.iter().zip(captions).map(place).collect(),
         }
     }
 }
@@ -382,6 +470,35 @@ mod tests {
                     assert!(place.x_px - half >= 0.0 && place.y_px - half >= 0.0);
                     assert!(place.x_px + half < laid.width_px as f64);
                     assert!(place.y_px + half < laid.height_px as f64);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn captions_stay_clear_of_discs_and_of_each_other() {
+        for arrangement in ALL {
+            for (before, after) in [(5, 7), (12, 12), (0, 3), (7, 7)] {
+                let recipe = Recipe {
+                    captions: Captions::Both,
+                    ..recipe(arrangement)
+                };
+                let pieces = pieces(before, 4.0, after);
+                let laid = layout(&recipe, &pieces).unwrap();
+                let radius = laid.disc_radius_px;
+                let (w, h) = (0.7 * radius, CAPTION_LINE_RADII * radius);
+                for (i, place) in laid.places.iter().enumerate() {
+                    let (x, y) = place.caption_px.unwrap();
+                    assert!(x - w >= 0.0 && x + w < laid.width_px as f64);
+                    assert!(y - h >= 0.0 && y + h < laid.height_px as f64);
+                    for (j, other) in laid.places.iter().enumerate() {
+                        let beyond = |v: f64, half: f64| (v.abs() - half).max(0.0);
+                        let apart = beyond(other.x_px - x, w).hypot(beyond(other.y_px - y, h));
+                        assert!(apart > radius, "{arrangement:?}: caption {i} on disc {j}");
+                        let (ox, oy) = other.caption_px.unwrap();
+                        let clear = (ox - x).abs() > 2.0 * w || (oy - y).abs() > 2.0 * h;
+                        assert!(i == j || clear, "{arrangement:?}: captions {i} and {j}");
+                    }
                 }
             }
         }

@@ -22,11 +22,7 @@ pub(super) fn path(pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
     for (piece, sky) in pieces.iter().zip(&skies) {
         let (x, y) = projected(sky, axis)?;
         let unit = axis_radius_deg(&skies).to_radians().tan();
-        spots.push(Spot {
-            x: x / unit,
-            y: -y / unit,
-            reach: piece.reach,
-        });
+        spots.push(Spot::new(x / unit, -y / unit, piece.reach));
     }
     shorten(&mut spots);
     Ok(spots)
