@@ -20,7 +20,7 @@ fn safe(text: &str) -> String {
 /// A table in a box that scrolls sideways where the screen is narrow; `n` marks columns of numbers.
 fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
     let mut out = format!(
-        "<div class=\"wide\" role=\"region\" aria-label=\"{name}\" tabindex=\"0\">\n<table><thead><tr>"
+        "<div class=\"wide\" role=\"group\" aria-label=\"{name}\" tabindex=\"0\">\n<table><thead><tr>"
     );
     for column in columns {
         let _ = write!(out, "<th scope=\"col\">{column}</th>");
