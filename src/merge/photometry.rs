@@ -185,19 +185,12 @@ fn step(frames: &[Exposed], pairs: &[Pair], now: &Fit, curve: bool) -> Fit {
         let off = residual(frames, pair, now);
         let weight = pair.weight / (1.0 + off * off * pair.weight / 4.0);
         let [a, b] = pair.frames;
-        let mut places = [
-            (a, -1.0),
-            (b, 1.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-        ];
+        let mut places = [(a, -1.0), (b, 1.0), (0, 0.0), (0, 0.0), (0, 0.0), (0, 0.0), (0, 0.0)];
         for k in 0..TERMS {
             places[2 + k] = (n + k, pair.basis[k]);
         }
-        let target = pair.log_ratio - (frames[a].stops - frames[b].stops) * std::f64::consts::LN_2;
+        let target = pair.log_ratio
+            - (frames[a].stops - frames[b].stops) * std::f64::consts::LN_2;
         for (i, vi) in places {
             right[i] -= weight * vi * target;
             for (j, vj) in places {
@@ -206,11 +199,7 @@ fn step(frames: &[Exposed], pairs: &[Pair], now: &Fit, curve: bool) -> Fit {
         }
     }
     for (i, frame) in frames.iter().enumerate() {
-        let sigma = if frame.known {
-            EXPOSURE_SIGMA
-        } else {
-            UNKNOWN_SIGMA
-        };
+        let sigma = if frame.known { EXPOSURE_SIGMA } else { UNKNOWN_SIGMA };
         normal[(i, i)] += sigma.powi(-2);
     }
     let response_sigma = if curve { RESPONSE_SIGMA } else { 1e-9 };

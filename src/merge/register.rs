@@ -105,9 +105,7 @@ fn masked_blur(value: &[f32], weight: &[f32], side: usize, sigma: f64) -> Vec<f3
 /// cascaded uniform filters", IEEE PAMI 8, 234). Values beyond the edge count as 0.
 pub(crate) fn blur(picture: &[f32], side: usize, sigma: f64) -> Vec<f32> {
     // A box of 2r+1 has the variance r(r+1)/3; three of them make sigma².
-    let radius = ((-1.0 + (1.0 + 4.0 * sigma * sigma).sqrt()) / 2.0)
-        .round()
-        .max(1.0) as usize;
+    let radius = ((-1.0 + (1.0 + 4.0 * sigma * sigma).sqrt()) / 2.0).round().max(1.0) as usize;
     let mut out = picture.to_vec();
     for _ in 0..3 {
         out = box_columns(&box_rows(&out, side, radius), side, radius);
@@ -324,16 +322,9 @@ fn phase_shift(
     }
     let centred = |value: &[f32]| -> Vec<f32> {
         let mean = value.iter().zip(&both).map(|(v, m)| v * m).sum::<f32>() / total;
-        value
-            .iter()
-            .zip(&both)
-            .map(|(v, m)| (v - mean) * m)
-            .collect()
+        value.iter().zip(&both).map(|(v, m)| (v - mean) * m).collect()
     };
-    let (a, b) = (
-        square.there(&centred(&template.value)),
-        square.there(&centred(&frame.value)),
-    );
+    let (a, b) = (square.there(&centred(&template.value)), square.there(&centred(&frame.value)));
     let power: Vec<_> = a.iter().zip(&b).map(|(a, b)| a.conj() * b).collect();
     let mean = power.iter().map(|p| p.norm()).sum::<f32>() / power.len() as f32;
     // A frequency counts by its phase, softly so where both pictures hold next to nothing at it.
@@ -445,20 +436,10 @@ fn normal_sums(template: &Contrast, frame: &Contrast, side: usize, now: &Found) 
             };
             let near = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.0, 0.0]]
                 .map(|[dx, dy]| value([at[0] + dx, at[1] + dy]));
-            let [
-                Some(right),
-                Some(left),
-                Some(below),
-                Some(above),
-                Some(here),
-            ] = near
-            else {
+            let [Some(right), Some(left), Some(below), Some(above), Some(here)] = near else {
                 continue;
             };
-            let (gx, gy) = (
-                f64::from(right - left) / 2.0,
-                f64::from(below - above) / 2.0,
-            );
+            let (gx, gy) = (f64::from(right - left) / 2.0, f64::from(below - above) / 2.0);
             let (dx, dy) = (x as f64 - middle, y as f64 - middle);
             let t = f64::from(template.value[i]);
             let row = nalgebra::Vector4::new(gx, gy, gy * dx - gx * dy, -t);

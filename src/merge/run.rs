@@ -114,11 +114,7 @@ impl<'a> Job<'a> {
             .zip(&skies)
             .map(|(input, &own)| {
                 let ratio = input.moon.radius_px / reference_radius;
-                let scale = if (ratio - 1.0).abs() > SAME_SCALE {
-                    ratio
-                } else {
-                    1.0
-                };
+                let scale = if (ratio - 1.0).abs() > SAME_SCALE { ratio } else { 1.0 };
                 Placement::new([0.0; 2], skies[reference], centre(&input.sun), own, scale)
             })
             .collect();
@@ -166,10 +162,7 @@ fn common_north(inputs: &[&MergeInput]) -> f64 {
 
 fn sky(input: &MergeInput, common_north: f64) -> Sky {
     Sky {
-        north_deg: input
-            .north_deg
-            .filter(|n| n.is_finite())
-            .unwrap_or(common_north),
+        north_deg: input.north_deg.filter(|n| n.is_finite()).unwrap_or(common_north),
         mirrored: input.mirrored,
     }
 }
@@ -184,14 +177,8 @@ fn middle_of_the_way(inputs: &[&MergeInput], skies: &[Sky]) -> usize {
         .iter()
         .zip(skies)
         .map(|(input, &own)| {
-            Placement::new(
-                [0.0; 2],
-                level,
-                centre(&input.sun),
-                own,
-                input.sun.radius_px,
-            )
-            .to_canvas(input.moon.x_px, input.moon.y_px)
+            Placement::new([0.0; 2], level, centre(&input.sun), own, input.sun.radius_px)
+                .to_canvas(input.moon.x_px, input.moon.y_px)
         })
         .collect();
     let middle = [0, 1].map(|axis| median(offsets.iter().map(|o| o[axis])));
@@ -402,11 +389,7 @@ fn combined(job: &Job, i: usize, found: Option<Found>, common: [f64; 2]) -> Plac
     // Never believed beyond a fiftieth of a pixel: systematic errors of interpolation and masks remain.
     let sigma = (found.sigma * pitch).max(0.02);
     let far = off[0].hypot(off[1]) > 5.0 * sigma.hypot(limb);
-    let share = if far {
-        1.0
-    } else {
-        limb.powi(2) / (limb.powi(2) + sigma.powi(2))
-    };
+    let share = if far { 1.0 } else { limb.powi(2) / (limb.powi(2) + sigma.powi(2)) };
     let turned = found.turn_rad.abs() > 3.0 * found.turn_sigma_rad;
     let turn_rad = if turned { found.turn_rad } else { 0.0 };
     let on_frame = |canvas: [f64; 2]| {
@@ -443,7 +426,7 @@ impl Canvas {
         let pixels = (left + right + 1.0) * (up + down + 1.0);
         if pixels > options.max_pixels as f64 {
             let half = (options.max_pixels as f64).sqrt() / 2.0;
-            let wide = half * half / (0.5 * (up + down)).min(half);
+            let wide = half * half / (0.5 * (up + down)).min(half) ;
             let high = half * half / (0.5 * (left + right)).min(half);
             (left, right) = (left.min(wide), right.min(wide));
             (up, down) = (up.min(high.min(half)), down.min(high.min(half)));
@@ -516,18 +499,8 @@ fn reach(
             let [w, h] = surveys[i].as_ref().ok()?.size.map(|v| v as f64 - 1.0);
             let corners = [(0.0, 0.0), (w, 0.0), (0.0, h), (w, h)]
                 .map(|(x, y)| places[i].place.to_canvas(x, y));
-            let least = |axis: usize| {
-                corners
-                    .iter()
-                    .map(|c| c[axis])
-                    .fold(f64::INFINITY, f64::min)
-            };
-            let most = |axis: usize| {
-                corners
-                    .iter()
-                    .map(|c| c[axis])
-                    .fold(f64::NEG_INFINITY, f64::max)
-            };
+            let least = |axis: usize| corners.iter().map(|c| c[axis]).fold(f64::INFINITY, f64::min);
+            let most = |axis: usize| corners.iter().map(|c| c[axis]).fold(f64::NEG_INFINITY, f64::max);
             Some([-least(0), -least(1), most(0), most(1)])
         })
         .collect();
@@ -587,9 +560,7 @@ impl Ready<'_> {
     /// From the canvas to a frame by the Moon.
     fn by_moon(&self, i: usize) -> Placement {
         let moon = self.moon_in(i);
-        self.places[i]
-            .place
-            .about(centre(&self.canvas.moon), [moon.x_px, moon.y_px])
+        self.places[i].place.about(centre(&self.canvas.moon), [moon.x_px, moon.y_px])
     }
 
     /// The Moon in a frame: limb and Sun were fitted as one, so both move by the same.
@@ -708,15 +679,13 @@ impl Ready<'_> {
         lost: &[(usize, String)],
     ) -> Vec<FrameReport> {
         (0..inputs.len())
-            .map(
-                |index| match self.job.indices.iter().position(|&i| i == index) {
-                    Some(i) => {
-                        let trouble = lost.iter().find(|(k, _)| *k == i).map(|(_, t)| t.clone());
-                        self.report(i, hot[i], trouble)
-                    }
-                    None => no_disc_report(&inputs[index]),
-                },
-            )
+            .map(|index| match self.job.indices.iter().position(|&i| i == index) {
+                Some(i) => {
+                    let trouble = lost.iter().find(|(k, _)| *k == i).map(|(_, t)| t.clone());
+                    self.report(i, hot[i], trouble)
+                }
+                None => no_disc_report(&inputs[index]),
+            })
             .collect()
     }
 

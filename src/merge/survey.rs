@@ -87,7 +87,12 @@ pub(crate) fn survey(frame: &Frame, place: &Placement, moon: &Circle, grids: &Gr
 }
 
 /// Means over square cells, and the clipped fraction.
-fn cells(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> (Vec<[f32; 3]>, f64) {
+fn cells(
+    frame: &Frame,
+    place: &Placement,
+    moon: &Circle,
+    grids: &Grids,
+) -> (Vec<[f32; 3]>, f64) {
     let mut out = Vec::with_capacity(CELLS * CELLS);
     let (mut seen, mut over) = (0_usize, 0_usize);
     for row in 0..CELLS {
