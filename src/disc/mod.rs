@@ -8,9 +8,13 @@ mod arcs;
 mod circle;
 mod edges;
 mod find;
+mod gauss;
 mod judge;
 mod look;
+mod partial;
+mod profile;
 mod rays;
+mod refine;
 
 use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb};
 use crate::raster::{Channel, Frame, Rect};
@@ -28,6 +32,9 @@ pub struct DiscHint {
     pub moon_ratio: Option<f64>,
     /// Distance of the Moon's centre from the Sun's and its one sigma, in solar radii.
     pub offset_solar_radii: Option<(f64, f64)>,
+    /// Height of the refracted disc over its width, and the direction of the zenith in degrees anticlockwise from
+    /// picture up.
+    pub squeeze: Option<(f64, f64)>,
     /// Whether the Sun is covered; `None` when not known.
     pub totality: Option<bool>,
 }
@@ -117,7 +124,7 @@ fn searched(
             percent: 100.0 * verdict.explained,
         });
     }
-    let fit = measured(frame, &verdict, look)?;
+    let fit = measured(frame, &verdict, hint, look)?;
     match rivals(view, &fit) {
         0 => Ok(fit),
         n => Err(NoDisc::Several { shapes: n + 1 }),
@@ -172,7 +179,12 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
 }
 
 /// Limb points at full resolution and circles through them.
-fn measured(frame: &Frame, verdict: &Verdict, look: &mut FrameLook) -> Result<DiscFit, NoDisc> {
+fn measured(
+    frame: &Frame,
+    verdict: &Verdict,
+    hint: &DiscHint,
+    look: &mut FrameLook,
+) -> Result<DiscFit, NoDisc> {
     let carrier = match verdict.limb {
         Limb::Sun => verdict.sun.as_ref(),
         Limb::Moon => verdict.moon.as_ref(),
@@ -191,34 +203,73 @@ fn measured(frame: &Frame, verdict: &Verdict, look: &mut FrameLook) -> Result<Di
     look.disc_level = inside.then_some(bright);
     look.limb_sharpness = Some(levels(|p| p.slope) / bright);
     let fit = circle_through(&points, carrier.circle).ok_or(NoDisc::NoLimb)?;
-    let other = if inside { verdict.moon.as_ref() } else { None };
-    let moon = other.and_then(|arc| {
+    if !inside {
+        return Ok(moon_alone(&fit, carrier));
+    }
+    let moon = verdict.moon.as_ref().and_then(|arc| {
         let points = rays::limb_points(frame, arc, false, reach, channel);
         circle_through(&points, arc.circle)
     });
-    let sigma = |f: &CircleFit| {
-        (0.5 * (f.covariance[(0, 0)] + f.covariance[(1, 1)]))
-            .sqrt()
-            .hypot(0.3)
+    let measuring = partial::channel(frame, &points);
+    let rough = partial::Rough {
+        sun: fit.circle,
+        moon: moon.map(|m| m.circle),
+        limb_level: bright,
+        sky: dark,
+        blur_px: (0.4 * (bright - dark) / levels(|p| p.slope)).clamp(0.4, 20.0),
     };
-    Ok(DiscFit {
-        limb: verdict.limb,
-        sun: inside.then_some(fit.circle),
-        moon: if inside {
-            moon.map(|m| m.circle)
-        } else {
-            Some(fit.circle)
-        },
-        sigma_px: sigma(&fit),
-        moon_sigma_px: if inside {
-            moon.as_ref().map(sigma)
-        } else {
-            Some(sigma(&fit))
-        },
-        limb_arc_deg: carrier.seen_deg,
+    match partial::refined_discs(frame, measuring, rough, hint) {
+        Some(r) => Ok(refined_fit(&r, carrier, &fit)),
+        None => Ok(rough_fit(&fit, moon.as_ref(), carrier)),
+    }
+}
+
+/// The fit of a Moon alone.
+fn moon_alone(fit: &CircleFit, arc: &LimbArc) -> DiscFit {
+    DiscFit {
+        limb: Limb::Moon,
+        sun: None,
+        moon: Some(fit.circle),
+        sigma_px: sigma_px(fit),
+        moon_sigma_px: Some(sigma_px(fit)),
+        limb_arc_deg: arc.seen_deg,
         residual_px: fit.rms,
         blur_px: None,
-    })
+    }
+}
+
+fn refined_fit(r: &refine::Refined, arc: &LimbArc, rough: &CircleFit) -> DiscFit {
+    DiscFit {
+        limb: Limb::Sun,
+        sun: Some(r.sun),
+        moon: r.moon,
+        sigma_px: r.sun_sigma_px,
+        moon_sigma_px: r.moon_sigma_px,
+        limb_arc_deg: arc.seen_deg,
+        residual_px: rough.rms,
+        blur_px: Some((r.blur_px.0 * r.blur_px.1).sqrt()),
+    }
+}
+
+/// Circles through limb points only: biased where the crescent is thin, so their sigma is wide.
+fn rough_fit(sun: &CircleFit, moon: Option<&CircleFit>, arc: &LimbArc) -> DiscFit {
+    DiscFit {
+        limb: Limb::Sun,
+        sun: Some(sun.circle),
+        moon: moon.map(|m| m.circle),
+        sigma_px: sigma_px(sun) + 1.0,
+        moon_sigma_px: moon.map(|m| sigma_px(m) + 1.0),
+        limb_arc_deg: arc.seen_deg,
+        residual_px: sun.rms,
+        blur_px: None,
+    }
+}
+
+/// One sigma of a circle's centre per axis; never below the bias a geometric fit may have.
+fn sigma_px(fit: &CircleFit) -> f64 {
+    (0.5 * (fit.covariance[(0, 0)] + fit.covariance[(1, 1)]))
+        .sqrt()
+        .hypot(0.3)
 }
 
 fn circle_through(points: &[rays::LimbPoint], start: Circle) -> Option<CircleFit> {

@@ -67,12 +67,16 @@ pub(crate) fn at_their_word(
         .into_iter()
         .map(|(id, members)| {
             let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
-            let name = id.as_ref().map_or_else(|| "shots of no named camera".to_owned(), CameraId::make_model);
+            let name = id.as_ref().map_or_else(
+                || "shots of no named camera".to_owned(),
+                CameraId::make_model,
+            );
             notices.push(Notice {
                 text: format!("{name}: {}", choice.notice.text),
                 ..choice.notice
             });
-            let mut clock = ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
+            let mut clock =
+                ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
             if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
                 clock.error_s = error_s;
                 clock.sigma_s = GIVEN_SIGMA_S;

@@ -89,7 +89,9 @@ pub(crate) fn look(
         ..DiscHint::default()
     };
     watch.begin("learning the Sun's size", sample.len() as u64);
-    let samples = each(&sample, watch, |index| open_and_examine(&shots[index], &first))?;
+    let samples = each(&sample, watch, |index| {
+        open_and_examine(&shots[index], &first)
+    })?;
     watch.end();
     let looked: BTreeMap<usize, &Seen> = sample.iter().copied().zip(&samples).collect();
     let radii: BTreeMap<&ScaleKey, Option<(f64, f64)>> = groups
@@ -139,9 +141,7 @@ pub(crate) fn each<T: Send>(
 /// Up to [`SAMPLE`] of a group, evenly spread.
 fn spread(group: &[usize]) -> Vec<usize> {
     let count = group.len().min(SAMPLE);
-    (0..count)
-        .map(|n| group[n * group.len() / count])
-        .collect()
+    (0..count).map(|n| group[n * group.len() / count]).collect()
 }
 
 /// Decodes one frame and looks at it.

@@ -109,6 +109,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             .collect(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),
+        corona: None,
         contacts: Some(place.contacts.clone()),
         cameras: cameras(&shots, solved, &radii),
         shots,
@@ -147,9 +148,15 @@ fn predicted(tagged: &TaggedShot, phase: Phase, place: &Place) -> Option<SunMoon
 fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
     let mut found: BTreeMap<ScaleKey, Vec<f64>> = BTreeMap::new();
     for (shot, seen) in shots.iter().zip(seen) {
-        let sun = seen.fit().filter(|f| f.limb == Limb::Sun).and_then(|f| f.sun);
+        let sun = seen
+            .fit()
+            .filter(|f| f.limb == Limb::Sun)
+            .and_then(|f| f.sun);
         if let Some(sun) = sun {
-            found.entry(scale_key(shot)).or_default().push(sun.radius_px);
+            found
+                .entry(scale_key(shot))
+                .or_default()
+                .push(sun.radius_px);
         }
     }
     found
@@ -214,7 +221,10 @@ fn tell_filter_from_cap(shots: &mut [ShotRecord]) {
     let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
     for (i, record) in shots.iter().enumerate() {
         if record.phase == Phase::Totality && record.role != Some(Role::Wide) {
-            bodies.entry(record.shot.camera.clone()).or_default().push(i);
+            bodies
+                .entry(record.shot.camera.clone())
+                .or_default()
+                .push(i);
         }
     }
     for mut members in bodies.into_values() {
@@ -271,14 +281,21 @@ fn cameras(
     solved: &Solved,
     radii: &BTreeMap<ScaleKey, f64>,
 ) -> Vec<CameraRecord> {
-    let ids: BTreeSet<&CameraId> = shots.iter().filter_map(|r| r.shot.camera.as_ref()).collect();
+    let ids: BTreeSet<&CameraId> = shots
+        .iter()
+        .filter_map(|r| r.shot.camera.as_ref())
+        .collect();
     let label = |id: &CameraId| {
         let shared = ids
             .iter()
             .filter(|other| other.make_model() == id.make_model())
             .count()
             > 1;
-        if shared { id.to_string() } else { id.make_model() }
+        if shared {
+            id.to_string()
+        } else {
+            id.make_model()
+        }
     };
     let mut records: Vec<CameraRecord> = ids
         .iter()
@@ -299,11 +316,7 @@ fn cameras(
 }
 
 /// Seconds of arc per pixel of a body's most used long lens.
-fn scale_of(
-    id: &CameraId,
-    shots: &[ShotRecord],
-    radii: &BTreeMap<ScaleKey, f64>,
-) -> Option<f64> {
+fn scale_of(id: &CameraId, shots: &[ShotRecord], radii: &BTreeMap<ScaleKey, f64>) -> Option<f64> {
     let mut uses: BTreeMap<ScaleKey, (usize, f64)> = BTreeMap::new();
     for record in shots {
         if record.shot.camera.as_ref() == Some(id)

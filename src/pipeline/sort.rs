@@ -57,7 +57,14 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     let wanted = worth_a_look(&intake, &trusted, &place);
     let ratio = place.contacts.maximum.sky.ratio();
     let seen = discs::look(&intake.shots, &wanted, ratio, watch)?;
-    let solved = clocks::solve(&intake.shots, &seen, trusted, settings, &place, &mut notices);
+    let solved = clocks::solve(
+        &intake.shots,
+        &seen,
+        trusted,
+        settings,
+        &place,
+        &mut notices,
+    );
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
@@ -89,7 +96,11 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
     let is_near: Vec<bool> = intake
         .shots
         .iter()
-        .map(|shot| trusted.get(&shot.camera).is_none_or(|clock| near(shot, clock)))
+        .map(|shot| {
+            trusted
+                .get(&shot.camera)
+                .is_none_or(|clock| near(shot, clock))
+        })
         .collect();
     let body_has_day = |shot: &Shot| {
         intake

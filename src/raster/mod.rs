@@ -11,6 +11,7 @@ mod frame;
 mod image;
 mod jpeg;
 mod turn;
+mod resample;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
 pub use contain::contained;
@@ -22,3 +23,4 @@ pub use encode::{
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
+pub use resample::{Placing, resampled};
