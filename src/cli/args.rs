@@ -8,8 +8,6 @@ use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::KnownClock;
 use jiff::civil::Date;
 
-use super::{contacts::ContactsArgs, plan::PlanArgs};
-
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
 #[command(version, about, after_help = exit_codes(), max_term_width = 100)]
@@ -42,14 +40,8 @@ pub(crate) enum Command {
     Export(ExportArgs),
     /// Write the web page of the card
     Report(OutArgs),
-    /// Contact times and circumstances of a place
-    Contacts(Box<ContactsArgs>),
     /// The camera clocks: offset, error, evidence, residual plot
     Clock(OutArgs),
-    /// Shooting sheet for a coming eclipse
-    Plan(Box<PlanArgs>),
-    /// Read practice shots of the ordinary filtered Sun and say what to mend before the day
-    Rehearse(RehearseArgs),
     /// Draw a synthetic card and run everything on it
     Demo(DemoArgs),
 }
@@ -142,17 +134,6 @@ pub(crate) struct ExportArgs {
     /// Write XMP sidecars beside the exported files
     #[arg(long)]
     pub(crate) xmp: bool,
-}
-
-/// `rehearse`.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct RehearseArgs {
-    /// Folder with the practice shots
-    #[arg(value_name = "FOLDER")]
-    pub(crate) folder: PathBuf,
-    /// Shared options.
-    #[command(flatten)]
-    pub(crate) common: Common,
 }
 
 /// `demo`.
