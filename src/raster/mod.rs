@@ -8,6 +8,7 @@ mod decode;
 mod frame;
 mod image;
 mod jpeg;
+mod profile;
 mod turn;
 
 pub use contain::contained;
