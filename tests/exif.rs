@@ -320,12 +320,10 @@ fn damaged_headers_lose_fields_not_files() {
     fs::write(&path, &whole).unwrap();
     let file = listed(dir.path()).remove(0);
     for at in 12..whole.len().min(900) {
-        for value in [0x00, 0xFF, whole[at] ^ 0x40] {
-            let mut changed = whole.clone();
-            changed[at] = value;
-            fs::write(&path, changed).unwrap();
-            exif::read(&file).unwrap();
-        }
+        let mut changed = whole.clone();
+        changed[at] ^= 0xFF;
+        fs::write(&path, changed).unwrap();
+        exif::read(&file).unwrap();
     }
 }
 
