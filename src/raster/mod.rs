@@ -12,6 +12,7 @@ mod image;
 mod jpeg;
 mod resample;
 mod thumbnail;
+mod profile;
 mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
