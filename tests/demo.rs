@@ -174,6 +174,18 @@ fn marked_exposures_are_near_the_true_ones() {
 }
 
 #[test]
+fn every_file_is_whole_but_the_truncated_one() {
+    for truth in &CARD.truth.frames {
+        let path = CARD.dir.path().join(CARD_FOLDER).join(&truth.file);
+        let bytes = std::fs::read(&path).unwrap();
+        // Start of image, and end of image (ISO/IEC 10918-1, table B.1).
+        assert!(bytes.starts_with(&[0xFF, 0xD8]));
+        let broken = !bytes.ends_with(&[0xFF, 0xD9]);
+        assert_eq!(broken, truth.phase == Phase::Unreadable, "{}", truth.file);
+    }
+}
+
+#[test]
 fn positions_are_those_of_the_site() {
     let placed = CARD
         .truth

@@ -148,7 +148,7 @@ impl Scenario {
                 white_at_alt_deg: 14.0,
             },
             flames_deg: vec![105.0, 278.0],
-            filter_colour: [1.26, 0.95, 0.58],
+            filter_colour: [1.36, 0.94, 0.46],
             bodies: vec![long_body(options), wide_body(options)],
             shots: Vec::new(),
             strays: strays(),

@@ -346,8 +346,8 @@ fn landscape_dials(scenario: &Scenario, utc: Utc) -> Result<Dials, DemoError> {
     let light = 3e-6
         * (1.0 - sky.obscuration())
         * scenario.air.transmission(sky.alt_refracted_deg)[1].sqrt()
-        + 2.6e-9;
-    let (bright, level) = ((Dials::F8, 100), 0.16);
+        + 5.0e-9;
+    let (bright, level) = ((Dials::F8, 100), 0.30);
     for (aperture_thirds, iso, slowest) in [(bright.0, bright.1, 21), (0, 100, 18), (0, 800, 3)] {
         let dials = Dials {
             shutter_thirds: 0,
@@ -370,7 +370,7 @@ fn landscape_dials(scenario: &Scenario, utc: Utc) -> Result<Dials, DemoError> {
 fn another_day() -> Vec<PlannedShot> {
     let first: jiff::Timestamp = "2019-06-29T15:02:40Z".parse().expect("a fixed, valid time");
     let dials = Dials {
-        shutter_thirds: 26,
+        shutter_thirds: 24,
         aperture_thirds: Dials::F8,
         iso: 100,
     };

@@ -107,7 +107,8 @@ impl Geometry {
 
     /// How far outside the Moon's mean limb a place is, in solar radii; negative inside.
     fn outside_moon(&self, east: f32, north: f32) -> f32 {
-        (east - self.moon.0).hypot(north - self.moon.1) - self.ratio
+        let (e, n) = (east - self.moon.0, north - self.moon.1);
+        (e * e + n * n).sqrt() - self.ratio
     }
 
     /// Whether the Moon, limb relief and all, covers a place.
@@ -212,6 +213,10 @@ fn add_photosphere(
     placed: &Placement,
     canvas: &Canvas,
 ) {
+    let hidden = geometry.ratio - 1.0 - RELIEF_ARCSEC / geometry.arcsec;
+    if geometry.moon.0.hypot(geometry.moon.1) < hidden {
+        return;
+    }
     let Some((from, to)) = box_about(placed, canvas, 1.0, 4.0) else {
         return;
     };
@@ -272,7 +277,7 @@ fn averaged(
 ) -> [f32; 3] {
     let (east, north) = geometry.sky_place(x as f64, y as f64);
     let near = 1.3 * geometry.pixel;
-    let on_sun = (east.hypot(north) - 1.0).abs() < near;
+    let on_sun = ((east * east + north * north).sqrt() - 1.0).abs() < near;
     let relief = RELIEF_ARCSEC / geometry.arcsec;
     let on_moon = geometry.outside_moon(east, north).abs() < near + relief;
     if !on_sun && !on_moon {
