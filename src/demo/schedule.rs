@@ -4,7 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
 use super::DemoError;
-use super::aim::{Aim, View};
+use super::aim::Aim;
 use super::exposure::Dials;
 use super::scenario::{FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
 use crate::domain::{BurstPlace, Flag, Flags, Orientation, Utc};
@@ -47,17 +47,9 @@ fn long_shot(start: Utc, dials: Dials, filter_stops: f64, aim: Aim) -> PlannedSh
     }
 }
 
-/// The aim that puts the Sun at a pixel (measured from the centre: right, down) at an instant.
+/// The long lens's aim that puts the Sun at a pixel (from the centre: right, down) at an instant.
 fn aimed(scenario: &Scenario, utc: Utc, right: f64, down: f64) -> Result<Aim, DemoError> {
-    let sky = scenario.sky.at(utc).ok_or(DemoError::NoSky(utc))?;
-    let level = Aim {
-        alt_deg: 0.0,
-        az_deg: 0.0,
-        roll_deg: LONG_ROLL_DEG,
-    };
-    let view = View::new(&scenario.bodies[LONG], level, false);
-    let (cx, cy) = view.centre();
-    Ok(view.with_sun_at(&sky, cx + right, cy + down).aim)
+    scenario.aimed(LONG, utc, LONG_ROLL_DEG, (right, down))
 }
 
 /// Seconds between partials (common practice).
