@@ -198,15 +198,16 @@ pub fn draw_frame(
         }
         _ => LinearRgb::new(view.width_px, view.height_px),
     };
-    // In a landscape the air's colour is part of the painting.
-    let gain = match shot.subject {
-        Subject::Landscape | Subject::Ordinary(_) => [shot.dials.true_exposure().gain(); 3],
-        _ => truth::gain(scenario, shot),
-    };
     Ok(DrawnFrame {
         width_px: view.width_px,
         height_px: view.height_px,
-        pixels: sensor::expose(&light, gain, f64::from(shot.dials.iso), body, noise_seed),
+        pixels: sensor::expose(
+            &light,
+            truth::gain(scenario, shot),
+            f64::from(shot.dials.iso),
+            body,
+            noise_seed,
+        ),
         truth: truth::frame_truth(scenario, shot, name, placed.as_ref()),
     })
 }
