@@ -156,7 +156,7 @@ impl Sheet {
     fn filter_words(&self) -> String {
         match &self.filter {
             Some(f) => format!(
-                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Off at C2, not before. On at C3, not after: have it in hand ten seconds before. Totality lasts {}.</p>\n<p>{RING_WORDS}</p>\n",
+                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Off at C2, and not before the last bead is gone. On at C3, or at the first bead if that comes sooner: have it in hand ten seconds before. Totality lasts {}.</p>\n<p>{RING_WORDS}</p>\n",
                 f.off_local,
                 f.on_local,
                 minutes(f.totality_s)

@@ -285,7 +285,7 @@ fn horizon(contacts: &Contacts) -> Vec<String> {
             ));
         } else if alt < LOW_SUN_DEG {
             lines.push(format!(
-                "{word}: only {alt:.0} degrees up, {} towards {}. Anything higher than that there hides it: go and look.",
+                "{word}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: go and look.",
                 fists_words(alt), compass_point(az)
             ));
         }

@@ -142,10 +142,10 @@ impl Sheet {
             );
         };
         heading(out, "FILTER")?;
-        writeln!(out, "Off {}  (C2, not before)", filter.off_local)?;
+        writeln!(out, "Off {}  (C2, and not before the last bead is gone)", filter.off_local)?;
         writeln!(
             out,
-            "On  {}  (C3, not after; have it in hand ten seconds before)",
+            "On  {}  (C3, or the first bead if that comes sooner; have it in hand before)",
             filter.on_local
         )?;
         wrapped(out, RING_WORDS)?;
