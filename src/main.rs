@@ -1,3 +1,9 @@
 //! The program; everything it can do is in the library, but for talking to the person.
 
-fn main() {}
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

@@ -4,11 +4,11 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use contactstrip::demo::{
-    CARD_FOLDER, DemoError, DemoOptions, DemoTruth, Scenario, TRUTH_FOLDER, draw_card,
-    draw_scenario,
+    CARD_FOLDER, CORONA_COLOUR, DemoError, DemoOptions, DemoTruth, FrameTruth, Heavens, Placement,
+    Scenario, TRUTH_FOLDER, draw_card, draw_frame, draw_scenario, sky_light,
 };
-use contactstrip::domain::{Flag, Orientation, Phase, Role};
-use contactstrip::raster::{Channel, Frame, decode};
+use contactstrip::domain::{BurstPlace, Flag, Orientation, Phase, Role, SunMoon};
+use contactstrip::raster::{Channel, Frame, decode, srgb_to_linear};
 
 /// A small card, drawn once for all tests here.
 struct Card {
@@ -174,6 +174,18 @@ fn marked_exposures_are_near_the_true_ones() {
 }
 
 #[test]
+fn every_file_is_whole_but_the_truncated_one() {
+    for truth in &CARD.truth.frames {
+        let path = CARD.dir.path().join(CARD_FOLDER).join(&truth.file);
+        let bytes = std::fs::read(&path).unwrap();
+        // Start of image, and end of image (ISO/IEC 10918-1, table B.1).
+        assert!(bytes.starts_with(&[0xFF, 0xD8]));
+        let broken = !bytes.ends_with(&[0xFF, 0xD9]);
+        assert_eq!(broken, truth.phase == Phase::Unreadable, "{}", truth.file);
+    }
+}
+
+#[test]
 fn positions_are_those_of_the_site() {
     let placed = CARD
         .truth
@@ -260,6 +272,96 @@ fn one_stop_is_twice_the_light() {
 }
 
 #[test]
+fn offsets_agree_with_the_domains_axes() {
+    let scenario = Scenario::vicuna_2019(&small()).unwrap();
+    let high = |f: &&FrameTruth| f.role == Role::Tele && f.squeeze.is_some_and(|s| s > 0.995);
+    for truth in CARD.truth.frames.iter().filter(high) {
+        let at = scenario.sky.at(truth.utc_mid).unwrap();
+        let sky = SunMoon {
+            utc: truth.utc_mid,
+            sun_radius_arcsec: at.sun_radius_arcsec,
+            moon_radius_arcsec: at.moon_radius_arcsec,
+            moon_east_arcsec: at.moon_east_arcsec,
+            moon_north_arcsec: at.moon_north_arcsec,
+            obscuration: at.obscuration(),
+            magnitude: 0.0,
+            sun_alt_deg: at.alt_deg,
+            sun_alt_refracted_deg: at.alt_refracted_deg,
+            sun_az_deg: at.az_deg,
+            parallactic_deg: at.parallactic_deg,
+            vertical_squeeze: at.squeeze,
+        };
+        let (dx, dy) = sky.moon_offset_in_picture(truth.north_deg.unwrap(), false);
+        let (sun, moon) = (truth.sun.unwrap(), truth.moon.unwrap());
+        let off = (moon.x_px - sun.x_px - dx * sun.radius_px)
+            .hypot(moon.y_px - sun.y_px - dy * sun.radius_px);
+        // What is left is the squeeze of at most half a per cent.
+        assert!(
+            off < 0.006 * dx.hypot(dy) * sun.radius_px,
+            "{off} px in {}",
+            truth.file
+        );
+    }
+}
+
+#[test]
+fn a_bracket_carries_the_coronas_radiance() {
+    // Pixels over the frame's gain give back the drawn radiance, sky included, at some places in the corona.
+    let options = DemoOptions {
+        width_px: 900,
+        ..DemoOptions::default()
+    };
+    let scenario = Scenario::vicuna_2019(&options).unwrap();
+    let heavens = Heavens::new(scenario.seed, &scenario.flames_deg);
+    let mut ratios = Vec::new();
+    for index in [3, 5, 7, 9] {
+        let place = Some(BurstPlace { id: 6, index });
+        let shot = scenario.shots.iter().find(|s| s.burst == place).unwrap();
+        let drawn = draw_frame(&scenario, &heavens, shot, "x", 5).unwrap();
+        let sun = drawn.truth.sun.unwrap();
+        for n in 0..24 {
+            let (sin, cos) = (f64::from(n) * 15.0).to_radians().sin_cos();
+            for r in [1.2, 1.5, 2.0, 2.6] {
+                let (x, y) = (
+                    sun.x_px + r * sun.radius_px * sin,
+                    sun.y_px - r * sun.radius_px * cos,
+                );
+                let (x, y) = (x.round(), y.round());
+                let value = drawn.pixels[(y as usize * drawn.width_px + x as usize) * 3 + 1];
+                if !(60..=235).contains(&value) {
+                    continue;
+                }
+                let light =
+                    f64::from(srgb_to_linear(f32::from(value) / 255.0)) / drawn.truth.gain[1];
+                let (east, north) = placement(&drawn.truth).sky_place(x, y);
+                let corona = heavens.corona.at(east as f32, north as f32);
+                let truth = f64::from(CORONA_COLOUR[1] * corona + sky_light(1.0)[1]);
+                ratios.push(light / truth - 1.0);
+            }
+        }
+    }
+    let n = ratios.len() as f64;
+    let mean = ratios.iter().sum::<f64>() / n;
+    let rms = (ratios.iter().map(|r| r * r).sum::<f64>() / n).sqrt();
+    // Blur, a moving Sun, grain, eight bits and the encoder leave some noise on single pixels, but no bias.
+    assert!(
+        n > 80.0 && mean.abs() < 0.005 && rms < 0.03,
+        "{n} places: {mean}, {rms}"
+    );
+}
+
+/// The truth's placement, for its way from pixels to the sky.
+fn placement(truth: &FrameTruth) -> Placement {
+    Placement {
+        sun: truth.sun.unwrap(),
+        moon: truth.moon.unwrap(),
+        north_deg: truth.north_deg.unwrap(),
+        zenith_deg: truth.zenith_deg.unwrap(),
+        squeeze: truth.squeeze.unwrap(),
+    }
+}
+
+#[test]
 fn portrait_frames_turn_upright() {
     let mut portraits = 0;
     for truth in CARD.truth.frames.iter().filter(|f| f.role == Role::Wide) {
@@ -311,6 +413,17 @@ fn a_strangers_folder_is_left_alone() {
     assert!(matches!(error, DemoError::Foreign { .. }), "{error}");
     assert_eq!(std::fs::read(&mine).unwrap(), b"mine");
     assert!(!has_more_than(dir.path(), 1));
+}
+
+#[test]
+fn a_strangers_truth_is_left_alone() {
+    let dir = tempfile::tempdir().unwrap();
+    let mine = dir.path().join(TRUTH_FOLDER).join("truth.csv");
+    std::fs::create_dir_all(mine.parent().unwrap()).unwrap();
+    std::fs::write(&mine, b"mine").unwrap();
+    let error = draw_card(dir.path(), &small(), &|_, _| {}).unwrap_err();
+    assert!(error.to_string().contains("truth.csv"), "{error}");
+    assert_eq!(std::fs::read(&mine).unwrap(), b"mine");
 }
 
 fn has_more_than(dir: &Path, files: usize) -> bool {

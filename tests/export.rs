@@ -463,3 +463,40 @@ fn real_photographs_are_exported_whole() {
     assert_eq!(outcome.made, listing.files.len());
     assert_eq!(outcome.missing, []);
 }
+
+/// Set to a folder on a disk of 2 MiB (`mount -t tmpfs -o size=2m tmpfs FOLDER`) to have this checked.
+const SMALL_DISK: &str = "CONTACTSTRIP_SMALL_DISK";
+
+#[test]
+#[allow(clippy::print_stdout)]
+fn a_full_disk_leaves_nothing_half_written() {
+    let Some(disk) = std::env::var_os(SMALL_DISK).map(PathBuf::from) else {
+        println!("{SMALL_DISK} is not set; nothing checked");
+        return;
+    };
+    let place = place();
+    let names = ["1.JPG", "2.JPG", "3.JPG", "4.JPG", "5.JPG"];
+    let shots = names
+        .map(|name| record(&place.card, name, Phase::Totality))
+        .to_vec();
+    for shot in &shots {
+        fs::write(&shot.shot.file.path, vec![7; 600 << 10]).unwrap();
+    }
+    let (catalogue, out) = (catalogue(shots), disk.join("out"));
+    let outcome = run(&catalogue, &out, &COPIES);
+    assert_eq!((outcome.made, outcome.missing.len()), (3, 2), "{outcome:?}");
+    assert!(outcome.missing[1].1.contains("full"), "{outcome:?}");
+    let mut there = contents(&out);
+    there.remove(MANIFEST_FILE);
+    assert_eq!(there.len(), 3);
+    assert!(there.values().all(|bytes| bytes.len() == 600 << 10));
+    // Room is made; the export goes on where it stopped.
+    fs::remove_file(out.join("phases/4-totality/1.JPG")).unwrap();
+    let outcome = run(&catalogue, &out, &COPIES);
+    assert_eq!(
+        (outcome.made, outcome.kept, outcome.missing.len()),
+        (1, 2, 2)
+    );
+    assert_eq!(export::undo(&out).unwrap().removed, 3);
+    assert_eq!(fs::read_dir(&out).unwrap().count(), 0);
+}

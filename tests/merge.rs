@@ -102,8 +102,9 @@ fn ratios(card: &Card, merged: &Merged, lie: &Lie) -> Vec<(f64, f64)> {
             let r = east.hypot(north);
             let clear = (x as f64 - merged.moon.x_px).hypot(y as f64 - merged.moon.y_px)
                 > merged.moon.radius_px + 2.0;
-            if (1.05..4.0).contains(&r) && clear {
-                let truth = card.sky.light(east, north)[1];
+            let [red, truth, _] = card.sky.light(east, north);
+            // Prominences are finer than a pixel in places: their brightness is a matter of sampling.
+            if (1.05..4.0).contains(&r) && clear && red < 1.02 * truth {
                 out.push((r, f64::from(merged.radiance.at(x, y)[1]) / truth));
             }
         }
@@ -124,7 +125,10 @@ fn lie(card: &Card, merged: &Merged) -> Lie {
         let centre = at;
         for (i, j, k) in (0..125).map(|n| (n % 5, n / 5 % 5, n / 25)) {
             let off = |n: i32| span * (f64::from(n) - 2.0);
-            let trial = ([centre.0[0] + off(i), centre.0[1] + off(j)], centre.1 + off(k) * 0.3);
+            let trial = (
+                [centre.0[0] + off(i), centre.0[1] + off(j)],
+                centre.1 + off(k) * 0.3,
+            );
             let lie = Lie {
                 sun: trial.0,
                 north_deg: trial.1,
@@ -163,21 +167,33 @@ fn cost(card: &Card, merged: &Merged, lie: &Lie) -> f64 {
 
 /// Root mean square and the largest step between neighbouring rings of 0.02 radii, both as fractions.
 fn rms_and_step(ratios: &[(f64, f64)]) -> (f64, f64) {
-    let rms = (ratios.iter().map(|(_, q)| (q - 1.0).powi(2)).sum::<f64>() / ratios.len() as f64).sqrt();
+    let rms =
+        (ratios.iter().map(|(_, q)| (q - 1.0).powi(2)).sum::<f64>() / ratios.len() as f64).sqrt();
     let mut rings = vec![(0.0, 0.0); 150];
     for (r, q) in ratios {
         let ring = &mut rings[((r - 1.0) / 0.02) as usize];
         ring.0 += q;
         ring.1 += 1.0;
     }
-    let means: Vec<f64> = rings.iter().filter(|r| r.1 > 40.0).map(|r| r.0 / r.1).collect();
-    let step = means.windows(2).map(|w| (w[1] / w[0] - 1.0).abs()).fold(0.0, f64::max);
+    let means: Vec<f64> = rings
+        .iter()
+        .filter(|r| r.1 > 40.0)
+        .map(|r| r.0 / r.1)
+        .collect();
+    let step = means
+        .windows(2)
+        .map(|w| (w[1] / w[0] - 1.0).abs())
+        .fold(0.0, f64::max);
     (rms, step)
 }
 
 #[test]
 fn radiance_is_true_over_more_than_twelve_stops() {
-    let takes = MARKED_S.iter().enumerate().map(|(k, &s)| take(k, s)).collect();
+    let takes = MARKED_S
+        .iter()
+        .enumerate()
+        .map(|(k, &s)| take(k, s))
+        .collect();
     let card = Card::new(Sky::default(), takes);
     let merged = card.merged(&MergeOptions::default());
     for (report, t) in merged.frames.iter().zip(&card.takes) {
@@ -192,14 +208,24 @@ fn radiance_is_true_over_more_than_twelve_stops() {
             report.turn_deg,
         );
     }
-    println!("{:?} {:?} {:?}", merged.response, merged.black, merged.notices);
+    println!(
+        "{:?} {:?} {:?}",
+        merged.response, merged.black, merged.notices
+    );
     let lie = lie(&card, &merged);
     let found = ratios(&card, &merged, &lie);
     let (rms, step) = rms_and_step(&found);
-    println!("rms {rms:.4} step {step:.4} lie {:?} vs {:?} {}", lie.sun, merged.sun, lie.north_deg);
+    println!(
+        "rms {rms:.4} step {step:.4} lie {:?} vs {:?} {}",
+        lie.sun, merged.sun, lie.north_deg
+    );
     for ring in 0..30 {
         let (a, b) = (1.0 + 0.1 * ring as f64, 1.1 + 0.1 * ring as f64);
-        let here: Vec<f64> = found.iter().filter(|f| f.0 >= a && f.0 < b).map(|f| f.1).collect();
+        let here: Vec<f64> = found
+            .iter()
+            .filter(|f| f.0 >= a && f.0 < b)
+            .map(|f| f.1)
+            .collect();
         let mean = here.iter().sum::<f64>() / here.len() as f64;
         let sd = (here.iter().map(|q| (q - mean).powi(2)).sum::<f64>() / here.len() as f64).sqrt();
         println!("{a:.1} mean {mean:.4} sd {sd:.4}");

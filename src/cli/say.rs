@@ -138,7 +138,7 @@ fn shown_zone(catalogue: &Catalogue) -> TimeZone {
 }
 
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
-    let local = event.utc.timestamp().to_zoned(zone.clone());
+    let local = zone.to_datetime(event.utc.timestamp());
     let below = if event.sun_up { "" } else { " (Sun down)" };
     format!(
         "{} {}{below}",
@@ -192,7 +192,10 @@ fn disc_words(catalogue: &Catalogue) -> String {
         .collect();
     sigmas.sort_by(f64::total_cmp);
     match sigmas.get(sigmas.len() / 2) {
-        Some(median) => format!("{} frames centred, median sigma {median:.2} px", sigmas.len()),
+        Some(median) => format!(
+            "{} frames centred, median sigma {median:.2} px",
+            sigmas.len()
+        ),
         None => "none found".to_owned(),
     }
 }

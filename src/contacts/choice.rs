@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
-use super::{ContactsError, ContactsOptions, of_eclipse, sun_is_up};
+use super::horizon::{self, Visible};
+use super::{ContactsError, ContactsOptions, of_view};
 use crate::domain::{Contacts, Site};
-use crate::ephemeris::{Eclipse, eclipse_near, eclipses};
+use crate::ephemeris::{Eclipse, EclipseView, eclipse_near, eclipses};
 
 /// First and last year of the table.
 const YEARS: std::ops::RangeInclusive<i16> = 1995..=2053;
@@ -38,7 +39,8 @@ pub fn eclipse_of(dates: impl IntoIterator<Item = Date>) -> Result<Eclipse, Cont
         .map_or(ContactsError::NoDates, ContactsError::NoEclipse))
 }
 
-/// The eclipses of the years `first` to `last` with some part seen from a place with the Sun up, in time order.
+/// The eclipses of the years `first` to `last` with some part seen from a place with the Sun up, in time order, each ready
+/// to be asked.
 ///
 /// # Errors
 /// [`ContactsError::Years`] when the years are out of order or beyond the table; options as in [`super::at`].
@@ -47,22 +49,29 @@ pub fn list(
     first: i16,
     last: i16,
     options: &ContactsOptions,
-) -> Result<Vec<Contacts>, ContactsError> {
+) -> Result<Vec<EclipseView>, ContactsError> {
     options.check()?;
     if first > last || !YEARS.contains(&first) || !YEARS.contains(&last) {
         return Err(ContactsError::Years(first, last));
     }
-    let seen = eclipses()
+    let views = eclipses()
         .filter(|eclipse| (first..=last).contains(&eclipse.date().year()))
-        .filter_map(|eclipse| of_eclipse(eclipse, site, options).ok())
-        .filter(|contacts| contacts.events().any(|event| sun_is_up(&event.sky)));
-    Ok(seen.collect())
+        .map(|eclipse| EclipseView::new(eclipse, *site, options.radii, options.delta_t_s));
+    Ok(views.filter(|view| seen(view).is_some()).collect())
 }
 
 /// The first eclipse on or after `date` with some part seen from a place with the Sun up.
 pub fn next_seen(site: &Site, date: Date, options: &ContactsOptions) -> Option<Contacts> {
+    options.check().ok()?;
     eclipses()
         .filter(|eclipse| eclipse.date() >= date)
-        .filter_map(|eclipse| of_eclipse(eclipse, site, options).ok())
-        .find(|contacts| contacts.events().any(|event| sun_is_up(&event.sky)))
+        .map(|eclipse| EclipseView::new(eclipse, *site, options.radii, options.delta_t_s))
+        .find_map(|view| seen(&view))
+}
+
+/// The contacts where the Sun is up for some part of the eclipse.
+pub fn seen(view: &EclipseView) -> Option<Contacts> {
+    let contacts = of_view(view).ok()?;
+    let crossings = horizon::crossings(view, &contacts);
+    (horizon::visible(&contacts, &crossings) != Visible::No).then_some(contacts)
 }

@@ -8,13 +8,27 @@
 //! Contacts are those of a smooth mean Moon of radius `k`; the limb's mountains and valleys are in the uncertainty, not
 //! in the time. Whether the Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
 
+mod calendar;
 mod choice;
+mod circumstances;
+mod diagram;
+mod document;
+mod horizon;
 mod solve;
 mod uncertainty;
+mod words;
+mod zone;
 
 use jiff::civil::Date;
 
-pub use choice::{eclipse_of, list, next_seen};
+pub use calendar::calendar;
+pub use choice::{eclipse_of, list, next_seen, seen};
+pub use circumstances::{Circumstances, circumstances};
+pub use diagram::diagram;
+pub use document::{VERSION, json, json_list, json_missed};
+pub use horizon::{HorizonCrossing, Visible, best_seen, crossings, visible};
+pub use words::{list_text, text};
+pub use zone::{CivilZone, LocalTime};
 
 use crate::domain::{
     ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,

@@ -91,7 +91,7 @@ fn side(gap: &impl Fn(f64) -> f64, middle: f64, first_step: f64) -> Option<f64> 
 ///
 /// Source: inverse quadratic interpolation kept in check by bisection, T. R. Chandrupatla 1997, Advances in Engineering
 /// Software 28, 145.
-fn root(f: impl Fn(f64) -> f64, mut a: f64, mut b: f64) -> Option<f64> {
+pub(super) fn root(f: impl Fn(f64) -> f64, mut a: f64, mut b: f64) -> Option<f64> {
     let (mut fa, mut fb) = (f(a), f(b));
     if !(fa.is_finite() && fb.is_finite()) || fa * fb > 0.0 {
         return None;

@@ -15,8 +15,9 @@ use super::grain::{Grain, rise};
 use super::header;
 use super::scenario::{Fault, PlannedShot, Scenario, Subject};
 use super::sensor;
+use super::sky::SkyInstant;
 use super::tele::{self, Canvas, Heavens};
-use super::truth::{self, DemoTruth};
+use super::truth::{self, DemoTruth, FrameTruth};
 use super::wide::{self, Valley};
 use crate::catalogue::write_atomically;
 use crate::raster::{LinearImage, LinearRgb};
@@ -50,18 +51,15 @@ pub fn draw_scenario(
             .into_par_iter()
             .map(|n| {
                 let shot = &scenario.shots[n];
-                let drawn = draw_frame(scenario, &heavens, n)?;
-                write_frame(dir, scenario, shot, &names[n], &drawn)?;
+                let noise_seed = scenario.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ n as u64;
+                let drawn = draw_frame(scenario, &heavens, shot, &names[n], noise_seed)?;
+                let truth = drawn.truth.clone();
+                write_frame(dir, scenario, shot, drawn)?;
                 progress(
                     done.fetch_add(1, Ordering::Relaxed) + 1,
                     scenario.shots.len(),
                 );
-                Ok(truth::frame_truth(
-                    scenario,
-                    shot,
-                    &names[n],
-                    drawn.placed.as_ref(),
-                ))
+                Ok(truth)
             })
             .collect()
     };
@@ -111,11 +109,16 @@ fn claim(dir: &Path, scenario: &Scenario, names: &[String]) -> Result<(), DemoEr
         Err(_) => BTreeSet::new(),
     };
     let found = files_below(&card)?;
-    if let Some(foreign) = found.iter().find(|name| !older.contains(*name)) {
-        return Err(DemoError::Foreign {
-            card,
-            file: foreign.clone(),
-        });
+    let foreign = |folder: PathBuf, file: &String| DemoError::Foreign {
+        folder,
+        file: file.clone(),
+    };
+    if let Some(file) = found.iter().find(|name| !older.contains(*name)) {
+        return Err(foreign(card, file));
+    }
+    let truth = dir.join(TRUTH_FOLDER);
+    if let Some(file) = files_below(&truth)?.first().filter(|_| older.is_empty()) {
+        return Err(foreign(truth, file));
     }
     let drawn: BTreeSet<&str> = names
         .iter()
@@ -155,45 +158,64 @@ fn files_below(folder: &Path) -> Result<Vec<String>, DemoError> {
     Ok(names)
 }
 
-/// A frame as pixels, upright.
-struct Drawn {
-    pixels: Vec<u8>,
-    view: View,
-    placed: Option<Placement>,
+/// A drawn frame.
+#[derive(Clone, Debug)]
+pub struct DrawnFrame {
+    /// Pixels across, upright.
+    pub width_px: usize,
+    /// Pixels down, upright.
+    pub height_px: usize,
+    /// 8-bit sRGB, row-major, upright.
+    pub pixels: Vec<u8>,
+    /// What it really shows; `file` is the name given.
+    pub truth: FrameTruth,
 }
 
-/// Paints and exposes one frame.
-fn draw_frame(scenario: &Scenario, heavens: &Heavens, n: usize) -> Result<Drawn, DemoError> {
-    let shot = &scenario.shots[n];
+/// Paints and exposes one frame of a scenario, in memory.
+///
+/// `heavens` is what shines and covers; `noise_seed` seeds the sensor's noise.
+///
+/// # Errors
+/// [`DemoError::NoSky`] when the frame lies outside the scenario's sky table.
+pub fn draw_frame(
+    scenario: &Scenario,
+    heavens: &Heavens,
+    shot: &PlannedShot,
+    name: &str,
+    noise_seed: u64,
+) -> Result<DrawnFrame, DemoError> {
     let body = &scenario.bodies[shot.body];
     let view = View::new(body, shot.aim, shot.orientation.swaps_sides());
-    let sky = scenario.sky.at(truth::middle(shot));
     let placed = match shot.subject {
         Subject::Ordinary(_) => None,
-        _ => sky.map(|sky| view.place(&sky)),
+        _ => Some(view.place(&sky_of(scenario, shot)?)),
     };
     let light = match (shot.subject, &placed) {
-        (Subject::Cover, _) => LinearRgb::new(view.width_px, view.height_px),
         (Subject::Sun, Some(placed)) => sun_light(scenario, heavens, shot, &view, placed)?,
-        (Subject::Landscape, Some(_)) => valley_light(scenario, heavens, shot, &view)?,
+        (Subject::Landscape, _) => valley_light(scenario, heavens, shot, &view)?,
         (Subject::Ordinary(which), _) => {
             wide::ordinary(Valley::elsewhere(scenario.seed, which), &view, body.blur_px)
         }
-        _ => return Err(DemoError::NoSky(shot.start)),
+        _ => LinearRgb::new(view.width_px, view.height_px),
     };
-    let gain = truth::gain(scenario, shot);
-    // In a landscape the air's colour is part of the painting.
-    let gain = match shot.subject {
-        Subject::Landscape | Subject::Ordinary(_) => [shot.dials.true_exposure().gain(); 3],
-        _ => gain,
-    };
-    let seed = scenario.seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ n as u64;
-    let pixels = sensor::expose(&light, gain, f64::from(shot.dials.iso), body, seed);
-    Ok(Drawn {
-        pixels,
-        view,
-        placed,
+    Ok(DrawnFrame {
+        width_px: view.width_px,
+        height_px: view.height_px,
+        pixels: sensor::expose(
+            &light,
+            truth::gain(scenario, shot),
+            f64::from(shot.dials.iso),
+            body,
+            noise_seed,
+        ),
+        truth: truth::frame_truth(scenario, shot, name, placed.as_ref()),
     })
+}
+
+/// Sun and Moon in the middle of an exposure.
+fn sky_of(scenario: &Scenario, shot: &PlannedShot) -> Result<SkyInstant, DemoError> {
+    let middle = truth::middle(shot);
+    scenario.sky.at(middle).ok_or(DemoError::NoSky(middle))
 }
 
 /// The long lens's picture.
@@ -204,10 +226,7 @@ fn sun_light(
     view: &View,
     placed: &Placement,
 ) -> Result<LinearRgb, DemoError> {
-    let sky = scenario
-        .sky
-        .at(truth::middle(shot))
-        .ok_or(DemoError::NoSky(shot.start))?;
+    let sky = sky_of(scenario, shot)?;
     let body = &scenario.bodies[shot.body];
     let canvas = Canvas {
         width_px: view.width_px,
@@ -271,8 +290,7 @@ fn valley_light(
     shot: &PlannedShot,
     view: &View,
 ) -> Result<LinearRgb, DemoError> {
-    let mid = truth::middle(shot);
-    let sky = scenario.sky.at(mid).ok_or(DemoError::NoSky(shot.start))?;
+    let (mid, sky) = (truth::middle(shot), sky_of(scenario, shot)?);
     let contacts = scenario.sky.contacts();
     let swing = match (contacts.c2, contacts.c3) {
         (Some(c2), Some(c3)) => 2.0 * mid.seconds_since(c2) / c3.seconds_since(c2) - 1.0,
@@ -296,16 +314,16 @@ fn valley_light(
 /// Share of a truncated file that reached the card.
 const TRUNCATED_SHARE: f64 = 0.38;
 
+/// Turns a frame as its camera stores it, encodes it, sets the header before it.
 fn write_frame(
     dir: &Path,
     scenario: &Scenario,
     shot: &PlannedShot,
-    name: &str,
-    drawn: &Drawn,
+    drawn: DrawnFrame,
 ) -> Result<(), DemoError> {
-    let (width, height) = (drawn.view.width_px as u32, drawn.view.height_px as u32);
-    let upright =
-        RgbImage::from_raw(width, height, drawn.pixels.clone()).expect("three values a pixel");
+    let name = drawn.truth.file.as_str();
+    let (width, height) = (drawn.width_px as u32, drawn.height_px as u32);
+    let upright = RgbImage::from_raw(width, height, drawn.pixels).expect("three values a pixel");
     let stored = match shot.orientation.exif() {
         6 => imageops::rotate270(&upright),
         8 => imageops::rotate90(&upright),

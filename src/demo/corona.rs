@@ -91,7 +91,7 @@ impl Corona {
         let (x, y) = ((REACH - east) / CELL, (REACH - north) / CELL);
         let last = (self.side - 2) as f32;
         if !(x >= 0.0 && y >= 0.0 && x < last && y < last) {
-            return baumbach(east.hypot(north));
+            return baumbach((east * east + north * north).sqrt());
         }
         let (i, j) = (x as usize, y as usize);
         let (fx, fy) = (x - i as f32, y - j as f32);

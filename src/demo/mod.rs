@@ -28,7 +28,7 @@ mod wide;
 use std::path::{Path, PathBuf};
 
 pub use aim::{Aim, Placement, View};
-pub use card::{CARD_FOLDER, TRUTH_FOLDER, draw_scenario};
+pub use card::{CARD_FOLDER, DrawnFrame, TRUTH_FOLDER, draw_frame, draw_scenario};
 pub use corona::{Corona, baumbach};
 pub use exposure::Dials;
 pub use moon::Moon;
@@ -36,7 +36,7 @@ pub use scenario::{Body, FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
 pub use sensor::{Air, SATURATION_GAIN, TrueExposure, expose};
 pub use sky::{Light, SkyInstant, SkyTable, SkyTableError, TrueContacts, parse_lights};
 pub use sun::{Chromosphere, Photosphere};
-pub use tele::{Canvas, Heavens, bare_sun, filtered_sun};
+pub use tele::{CORONA_COLOUR, Canvas, Heavens, bare_sun, filtered_sun, sky_light};
 pub use truth::{CameraTruth, DemoTruth, FrameTruth};
 
 use crate::catalogue::WriteError;
@@ -68,10 +68,10 @@ impl Default for DemoOptions {
 #[derive(Debug, thiserror::Error)]
 pub enum DemoError {
     /// The folder holds files that no drawing made.
-    #[error("{card} already holds {file}, which is not a drawn frame; name another folder for the demo", card = .card.display())]
+    #[error("{folder} already holds {file}, which no drawing made; name another folder for the demo", folder = .folder.display())]
     Foreign {
-        /// The card folder.
-        card: PathBuf,
+        /// The card or truth folder.
+        folder: PathBuf,
         /// The first such file, below it.
         file: String,
     },

@@ -1,6 +1,6 @@
 //! What a card shows: the place, the sky, the cameras, and every frame in turn.
 
-use super::aim::Aim;
+use super::aim::{Aim, View};
 use super::exposure::Dials;
 use super::schedule;
 use super::sensor::Air;
@@ -148,7 +148,7 @@ impl Scenario {
                 white_at_alt_deg: 14.0,
             },
             flames_deg: vec![105.0, 278.0],
-            filter_colour: [1.26, 0.95, 0.58],
+            filter_colour: [1.36, 0.94, 0.46],
             bodies: vec![long_body(options), wide_body(options)],
             shots: Vec::new(),
             strays: strays(),
@@ -157,6 +157,29 @@ impl Scenario {
         };
         scenario.shots = schedule::vicuna_2019(&scenario)?;
         Ok(scenario)
+    }
+
+    /// The aim of a body that puts the Sun at a pixel, counted right and down from the picture's centre, at an instant.
+    /// `roll_deg` is the angle of the zenith, anticlockwise from picture up.
+    ///
+    /// # Errors
+    /// [`DemoError::NoSky`] outside the sky table.
+    pub fn aimed(
+        &self,
+        body: usize,
+        utc: Utc,
+        roll_deg: f64,
+        (right_px, down_px): (f64, f64),
+    ) -> Result<Aim, DemoError> {
+        let sky = self.sky.at(utc).ok_or(DemoError::NoSky(utc))?;
+        let level = Aim {
+            alt_deg: 0.0,
+            az_deg: 0.0,
+            roll_deg,
+        };
+        let view = View::new(&self.bodies[body], level, false);
+        let (cx, cy) = view.centre();
+        Ok(view.with_sun_at(&sky, cx + right_px, cy + down_px).aim)
     }
 }
 

@@ -4,7 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 
 use super::DemoError;
-use super::aim::{Aim, View};
+use super::aim::Aim;
 use super::exposure::Dials;
 use super::scenario::{FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
 use crate::domain::{BurstPlace, Flag, Flags, Orientation, Utc};
@@ -47,17 +47,9 @@ fn long_shot(start: Utc, dials: Dials, filter_stops: f64, aim: Aim) -> PlannedSh
     }
 }
 
-/// The aim that puts the Sun at a pixel (measured from the centre: right, down) at an instant.
+/// The long lens's aim that puts the Sun at a pixel (from the centre: right, down) at an instant.
 fn aimed(scenario: &Scenario, utc: Utc, right: f64, down: f64) -> Result<Aim, DemoError> {
-    let sky = scenario.sky.at(utc).ok_or(DemoError::NoSky(utc))?;
-    let level = Aim {
-        alt_deg: 0.0,
-        az_deg: 0.0,
-        roll_deg: LONG_ROLL_DEG,
-    };
-    let view = View::new(&scenario.bodies[LONG], level, false);
-    let (cx, cy) = view.centre();
-    Ok(view.with_sun_at(&sky, cx + right, cy + down).aim)
+    scenario.aimed(LONG, utc, LONG_ROLL_DEG, (right, down))
 }
 
 /// Seconds between partials (common practice).
@@ -346,8 +338,8 @@ fn landscape_dials(scenario: &Scenario, utc: Utc) -> Result<Dials, DemoError> {
     let light = 3e-6
         * (1.0 - sky.obscuration())
         * scenario.air.transmission(sky.alt_refracted_deg)[1].sqrt()
-        + 2.6e-9;
-    let (bright, level) = ((Dials::F8, 100), 0.16);
+        + 5.0e-9;
+    let (bright, level) = ((Dials::F8, 100), 0.30);
     for (aperture_thirds, iso, slowest) in [(bright.0, bright.1, 21), (0, 100, 18), (0, 800, 3)] {
         let dials = Dials {
             shutter_thirds: 0,
@@ -370,7 +362,7 @@ fn landscape_dials(scenario: &Scenario, utc: Utc) -> Result<Dials, DemoError> {
 fn another_day() -> Vec<PlannedShot> {
     let first: jiff::Timestamp = "2019-06-29T15:02:40Z".parse().expect("a fixed, valid time");
     let dials = Dials {
-        shutter_thirds: 26,
+        shutter_thirds: 24,
         aperture_thirds: Dials::F8,
         iso: 100,
     };

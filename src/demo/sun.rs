@@ -103,7 +103,7 @@ const FLAMES_SIZE: (usize, usize) = (4096, 96);
 const PINK: [f32; 3] = [1.0, 0.20, 0.36];
 /// Radiance of the brightest parts of prominences in red. Espenak's exposure guide gives Q = 9 for prominences against
 /// 7 for the corona at 0.1 radii: four times the corona there.
-const FLAME_RADIANCE: f32 = 1.1e-5;
+const FLAME_RADIANCE: f32 = 1.7e-5;
 /// Radiance at the foot of the chromosphere in red; in the same guide, Q = 11: sixteen times the corona at 0.1 radii.
 const CHROMOSPHERE_RADIANCE: f32 = 6e-5;
 /// Scale height of the chromosphere in solar radii: about 2,000 km of 696,000 km (common practice).
@@ -132,10 +132,11 @@ impl Chromosphere {
         for (n, &pa) in favoured_deg.iter().enumerate() {
             list.push([
                 pa + rng.random_range(-4.0..4.0),
-                0.052 - 0.008 * n as f32,
+                0.085 - 0.017 * n as f32,
                 1.9,
             ]);
-            list.push([pa + rng.random_range(9.0..17.0), 0.030, 1.2]);
+            list.push([pa + rng.random_range(9.0..17.0), 0.042, 1.3]);
+            list.push([pa - rng.random_range(14.0..30.0), 0.034, 2.4]);
         }
         let grain = Grain::new(seed, 31);
         Self {
@@ -146,7 +147,7 @@ impl Chromosphere {
 
     /// Radiance at a place outside the limb; zero inside and high above it.
     pub fn at(&self, east: f32, north: f32) -> [f32; 3] {
-        let height = east.hypot(north) - 1.0;
+        let height = (east * east + north * north).sqrt() - 1.0;
         if !(0.0..FLAMES_TOP).contains(&height) {
             return [0.0; 3];
         }

@@ -34,7 +34,7 @@ impl Heavens {
 }
 
 /// Colour of the corona: the Sun's own light, a trace warmer for its dust.
-const CORONA_COLOUR: [f32; 3] = [1.0, 0.99, 0.97];
+pub const CORONA_COLOUR: [f32; 3] = [1.0, 0.99, 0.97];
 /// Colour of earthshine, a little blue.
 const EARTHSHINE_COLOUR: [f32; 3] = [0.88, 0.98, 1.15];
 /// Colour of the photosphere right at the limb, over its mean.
@@ -107,7 +107,8 @@ impl Geometry {
 
     /// How far outside the Moon's mean limb a place is, in solar radii; negative inside.
     fn outside_moon(&self, east: f32, north: f32) -> f32 {
-        (east - self.moon.0).hypot(north - self.moon.1) - self.ratio
+        let (e, n) = (east - self.moon.0, north - self.moon.1);
+        (e * e + n * n).sqrt() - self.ratio
     }
 
     /// Whether the Moon, limb relief and all, covers a place.
@@ -162,14 +163,13 @@ pub fn bare_sun(
 ) -> LinearRgb {
     let geometry = Geometry::new(sky, placed);
     let mut image = LinearRgb::new(canvas.width_px, canvas.height_px);
-    let veil = SKY_TOTAL + SKY_DAY * (1.0 - sky.obscuration()) as f32;
-    let veil = SKY_COLOUR.map(|c| c * veil);
+    let veil = sky_light(sky.obscuration());
     for y in 0..canvas.height_px {
-        for x in 0..canvas.width_px {
+        for (x, pixel) in image.row_mut(y).chunks_exact_mut(3).enumerate() {
             let rgb = averaged(&geometry, x, y, FINE, |e, n| {
                 faint(heavens, &geometry, e, n)
             });
-            image.set(x, y, std::array::from_fn(|c| rgb[c] + veil[c]));
+            pixel.copy_from_slice(&[rgb[0] + veil[0], rgb[1] + veil[1], rgb[2] + veil[2]]);
         }
     }
     if let Some((from, to)) = box_about(placed, canvas, 1.25, 4.0) {
@@ -181,6 +181,12 @@ pub fn bare_sun(
         image = glare::trail(&image, dx, dy);
     }
     image
+}
+
+/// Radiance of the sky about the Sun, by colour, in units of the mean disc, for a covered fraction of the Sun's area.
+pub fn sky_light(obscuration: f64) -> [f32; 3] {
+    let level = SKY_TOTAL + SKY_DAY * (1.0 - obscuration) as f32;
+    SKY_COLOUR.map(|c| c * level)
 }
 
 /// All but the photosphere and the sky.
@@ -212,6 +218,10 @@ fn add_photosphere(
     placed: &Placement,
     canvas: &Canvas,
 ) {
+    let hidden = geometry.ratio - 1.0 - RELIEF_ARCSEC / geometry.arcsec;
+    if geometry.moon.0.hypot(geometry.moon.1) < hidden {
+        return;
+    }
     let Some((from, to)) = box_about(placed, canvas, 1.0, 4.0) else {
         return;
     };
@@ -272,7 +282,7 @@ fn averaged(
 ) -> [f32; 3] {
     let (east, north) = geometry.sky_place(x as f64, y as f64);
     let near = 1.3 * geometry.pixel;
-    let on_sun = (east.hypot(north) - 1.0).abs() < near;
+    let on_sun = ((east * east + north * north).sqrt() - 1.0).abs() < near;
     let relief = RELIEF_ARCSEC / geometry.arcsec;
     let on_moon = geometry.outside_moon(east, north).abs() < near + relief;
     if !on_sun && !on_moon {

@@ -78,7 +78,7 @@ pub struct FrameTruth {
     pub squeeze: Option<f64>,
     /// Covered fraction of the Sun's area.
     pub obscuration: Option<f64>,
-    /// Fraction of saturation for radiance 1 (the mean disc), air and filter included, by colour.
+    /// Fraction of saturation for radiance 1 (the mean disc), filter and (long lens only) air included, by colour.
     pub gain: [f64; 3],
     /// What a careful person would flag.
     pub flags: Flags,
@@ -179,8 +179,12 @@ pub(super) fn middle(shot: &PlannedShot) -> Utc {
         .plus_s(shot.dials.true_exposure().shutter_s / 2.0)
 }
 
-/// Fraction of saturation for radiance 1, by colour: exposure, filter and air.
+/// Fraction of saturation for radiance 1, by colour: exposure, filter and air. In a landscape the air is part of the
+/// painting and left out here.
 pub(super) fn gain(scenario: &Scenario, shot: &PlannedShot) -> [f64; 3] {
+    if matches!(shot.subject, Subject::Landscape | Subject::Ordinary(_)) {
+        return [shot.dials.true_exposure().gain(); 3];
+    }
     let through = match scenario.sky.at(middle(shot)) {
         Some(sky) => scenario.air.transmission(sky.alt_refracted_deg),
         None => [1.0; 3],

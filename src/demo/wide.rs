@@ -32,22 +32,26 @@ struct Daylight {
 impl Daylight {
     fn sky(&self, alt: f32, az: f32) -> [f32; 3] {
         let height = alt.max(0.0);
-        let low = (-height / 16.0).exp();
+        let low = (-height / 12.0).exp();
         let (da, dz) = (
             alt - self.sun_alt,
             (az - self.sun_az) * alt.to_radians().cos(),
         );
         let apart = da.hypot(dz);
         let aureole = 0.9 * (-apart / 14.0).exp() + 1.6 * (-apart / 3.5).exp();
-        let zenith = [0.24, 0.46, 1.0];
-        let haze = [1.15, 1.08 - 0.22 * self.warm, 1.0 - 0.52 * self.warm];
+        let zenith = [0.15, 0.36, 1.0];
+        let haze = [
+            0.92 + 0.3 * self.warm,
+            1.0 - 0.16 * self.warm,
+            1.14 - 0.66 * self.warm,
+        ];
         let sunlit = [1.2, 1.02 - 0.2 * self.warm, 0.86 - 0.4 * self.warm];
         let rim = RIM_GLOW * (0.75 + 0.45 * self.swing) * (-height / 5.0).exp();
         let upper = 0.30 * RIM_GLOW * (-height / 13.0).exp();
         let dusk = [0.42, 0.62, 1.15];
-        let (fire, rose) = ([1.0, 0.52, 0.20], [0.82, 0.55, 0.62]);
+        let (fire, rose) = ([1.0, 0.50, 0.16], [0.68, 0.50, 0.62]);
         std::array::from_fn(|c| {
-            let day = zenith[c] * (1.0 - low) * 0.75 + haze[c] * low + sunlit[c] * aureole;
+            let day = zenith[c] * (1.0 - low) * 0.85 + haze[c] * low + sunlit[c] * aureole;
             DAY_SKY * self.day * day + DUSK_SKY * dusk[c] + rim * fire[c] + upper * rose[c]
         })
     }
@@ -62,11 +66,31 @@ impl Daylight {
 
 /// Ridges from far to near: mean height, relief (degrees), roughness per degree, share of sky light in their haze.
 const RIDGES: [[f32; 4]; 4] = [
-    [0.7, 2.3, 0.085, 0.52],
-    [-1.3, 2.5, 0.11, 0.33],
-    [-4.3, 2.2, 0.15, 0.18],
-    [-8.6, 2.0, 0.20, 0.07],
+    [0.7, 2.3, 0.085, 0.44],
+    [-1.3, 2.5, 0.11, 0.27],
+    [-4.3, 2.2, 0.15, 0.14],
+    [-8.6, 2.0, 0.20, 0.05],
 ];
+
+/// Reach to either side and step of a [`Skyline`], in degrees.
+const SKYLINE_HALF_DEG: f32 = 90.0;
+const SKYLINE_STEP_DEG: f32 = 0.02;
+
+/// Crests of all ridges at even steps of azimuth.
+struct Skyline {
+    first_az: f32,
+    crests: Vec<[f32; RIDGES.len()]>,
+}
+
+impl Skyline {
+    fn at(&self, az: f32) -> [f32; RIDGES.len()] {
+        let place = ((az - self.first_az) / SKYLINE_STEP_DEG).max(0.0);
+        let n = (place as usize).min(self.crests.len() - 2);
+        let part = (place - n as f32).min(1.0);
+        let (a, b) = (self.crests[n], self.crests[n + 1]);
+        std::array::from_fn(|ridge| a[ridge] + (b[ridge] - a[ridge]) * part)
+    }
+}
 
 /// The valley.
 #[derive(Clone, Copy, Debug)]
@@ -101,6 +125,20 @@ impl Valley {
         }
     }
 
+    /// The crests over the azimuths a view can see, looked up many times.
+    fn skyline(&self, view: &View) -> Skyline {
+        let first_az = view.aim.az_deg as f32 - SKYLINE_HALF_DEG;
+        let count = (2.0 * SKYLINE_HALF_DEG / SKYLINE_STEP_DEG) as usize;
+        let crests = (0..count).map(|n| {
+            let az = first_az + n as f32 * SKYLINE_STEP_DEG;
+            std::array::from_fn(|ridge| self.crest(ridge, az))
+        });
+        Skyline {
+            first_az,
+            crests: crests.collect(),
+        }
+    }
+
     /// Crest of a ridge at an azimuth, in degrees.
     fn crest(&self, ridge: usize, az: f32) -> f32 {
         let [mean, relief, rough, _] = RIDGES[ridge];
@@ -113,20 +151,21 @@ impl Valley {
     }
 
     /// Land at a direction, nearest ridge first; `None` where the sky is free. The sky behind gives the haze.
-    fn land(&self, light: &Daylight, alt: f32, az: f32) -> Option<[f32; 3]> {
-        let ridge = (0..RIDGES.len()).rev().find(|&n| alt < self.crest(n, az))?;
+    fn land(&self, light: &Daylight, skyline: &Skyline, alt: f32, az: f32) -> Option<[f32; 3]> {
+        let crests = skyline.at(az);
+        let ridge = (0..RIDGES.len()).rev().find(|&n| alt < crests[n])?;
         let haze = RIDGES[ridge][3];
         let sky = light.sky(0.8, az);
         let ground = light.ground();
-        let depth = (self.crest(ridge, az) - alt).max(0.0);
+        let depth = (crests[ridge] - alt).max(0.0);
         let rough = self.texture.planes(
             az * (0.9 + 0.5 * ridge as f32),
             alt * (2.2 + ridge as f32),
-            5,
-            0.62,
+            4,
+            0.66,
         );
-        let lit = (0.10 + 0.05 * rough) * (1.0 - 0.35 * rise(0.0, 5.0, depth));
-        let soil = [1.0, 0.80, 0.60];
+        let lit = (0.20 + 0.10 * rough) * (1.0 - 0.35 * rise(0.0, 5.0, depth));
+        let soil = [1.0, 0.74, 0.50];
         let fade = haze * (1.0 - 0.25 * rise(0.0, 3.0, depth));
         Some(std::array::from_fn(|c| {
             sky[c] * fade * 0.8 + ground[c] * soil[c] * lit * (1.0 - haze)
@@ -134,10 +173,14 @@ impl Valley {
     }
 
     fn cloud(&self, light: &Daylight, alt: f32, az: f32, sky: [f32; 3]) -> [f32; 3] {
-        let spread = 1.0 / (alt.max(0.0) + 3.0);
-        let x = az * 0.13 + self.turn;
-        let cover = rise(0.02, 0.42, self.clouds.planes(x, 26.0 * spread, 5, 0.55));
-        let white = light.ground().map(|g| g * 1.25);
+        // A flat deck: its distance is the cotangent of the altitude, held near the horizon.
+        let far = 2.1 / (alt.max(0.0) + 2.5).to_radians().tan();
+        let (sin, cos) = az.to_radians().sin_cos();
+        let cells = self
+            .clouds
+            .planes(far * sin + self.turn, far * cos, 6, 0.55);
+        let cover = rise(0.0, 0.38, cells);
+        let white = [1.9, 1.9, 1.92].map(|g| g * DAY_SKY * light.day);
         std::array::from_fn(|c| sky[c] + (white[c] - sky[c]) * cover * 0.8 * rise(0.0, 4.0, alt))
     }
 }
@@ -187,6 +230,8 @@ fn figures(alt: f32, az: f32, middle_az: f32, soft: f32) -> f32 {
     inside.clamp(0.0, 1.0)
 }
 
+/// No figure reaches higher, in degrees of altitude.
+const FIGURES_TOP_DEG: f32 = -1.0;
 /// Azimuth of the figure in the middle, in degrees.
 const FIGURES_AZ: f32 = 318.0;
 
@@ -243,18 +288,19 @@ pub(super) fn ordinary(valley: Valley, view: &View, blur_px: f64) -> LinearRgb {
 }
 
 fn ground_and_sky(valley: &Valley, light: &Daylight, view: &View) -> LinearRgb {
+    let skyline = valley.skyline(view);
     let mut image = LinearRgb::new(view.width_px, view.height_px);
     let soft = (1.2 / view.px_per_rad).to_degrees() as f32;
     for y in 0..view.height_px {
         for x in 0..view.width_px {
             let (alt, az) = view.direction(x as f64, y as f64);
             let (alt, az) = (alt as f32, az as f32);
-            let mut rgb = match valley.land(light, alt, az) {
+            let mut rgb = match valley.land(light, &skyline, alt, az) {
                 Some(land) => land,
                 None if valley.cloudy => valley.cloud(light, alt, az, light.sky(alt, az)),
                 None => light.sky(alt, az),
             };
-            if valley.people {
+            if valley.people && alt < FIGURES_TOP_DEG {
                 let dark = 1.0 - 0.94 * figures(alt, az, FIGURES_AZ, soft);
                 rgb = rgb.map(|v| v * dark);
             }
@@ -266,6 +312,7 @@ fn ground_and_sky(valley: &Valley, light: &Daylight, view: &View) -> LinearRgb {
 
 /// Planets and stars; by day they drown.
 fn add_lights(image: &mut LinearRgb, scene: &Scene<'_>, view: &View, light: &Daylight) {
+    let skyline = scene.valley.skyline(view);
     let disc_px2 = (view.px_per_rad * 0.2622_f64.to_radians()).powi(2) * std::f64::consts::PI;
     for star in scene.lights {
         let (x, y) = view.pixel(star.alt_deg, star.az_deg);
@@ -274,7 +321,7 @@ fn add_lights(image: &mut LinearRgb, scene: &Scene<'_>, view: &View, light: &Day
         if !inside
             || scene
                 .valley
-                .land(light, star.alt_deg as f32, star.az_deg as f32)
+                .land(light, &skyline, star.alt_deg as f32, star.az_deg as f32)
                 .is_some()
         {
             continue;
@@ -323,7 +370,13 @@ fn add_small_sun(image: &mut LinearRgb, scene: &Scene<'_>, sky: &SkyInstant, vie
                     continue;
                 }
                 disc += share * scene.heavens.photosphere.at(e, n)[1];
-                corona += share * scene.heavens.corona.at(e, n);
+                let fade = 1.0
+                    - rise(
+                        0.4 * SMALL_SUN_REACH as f32,
+                        SMALL_SUN_REACH as f32,
+                        e.hypot(n),
+                    );
+                corona += share * fade * scene.heavens.corona.at(e, n);
             }
             *bright.at_mut(x, y) = disc;
             let glow = image.at(x, y).map(|v| v + corona);

@@ -8,20 +8,26 @@ mod arcs;
 mod circle;
 mod edges;
 mod find;
+mod fit;
+mod flags;
 mod gauss;
 mod judge;
 mod look;
+mod measure;
+mod overlay;
 mod partial;
 mod profile;
 mod rays;
 mod refine;
+mod totality;
 
-use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb};
-use crate::raster::{Channel, Frame, Rect};
+use crate::domain::{DiscFit, Flags, FrameLook, Limb};
+use crate::raster::Frame;
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
 use find::{LEAST_RADIUS_PX, LimbArc};
 use judge::Verdict;
+pub use overlay::overlay;
 
 /// What is known about a frame before looking.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -81,8 +87,11 @@ pub struct DiscReport {
     pub quality: f64,
 }
 
-/// Below this much light at reduced size a frame is nothing but dark.
-const DARK: f32 = 0.002;
+/// With less light than this above the sky at reduced size there is nothing to look for.
+const NOTHING: f32 = 0.0015;
+
+/// A frame without a disc and with no more light than this at reduced size is nothing but dark.
+const DARK: f32 = 0.012;
 
 /// A candidate that explains this much is taken without looking further.
 const CONVINCING: f64 = 0.6;
@@ -94,21 +103,24 @@ const LEAST_EXPLAINED: f64 = 0.3;
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let view = find::overview(frame);
     let mut look = look::look(frame, &view);
-    let mut flags = Flags::default();
-    let fit = if view.peak - view.sky < DARK {
-        flags.set(Flag::Capped);
-        Err(NoDisc::Dark {
-            peak: f64::from(view.peak),
-        })
-    } else {
-        searched(frame, &view, hint, &mut look)
-    };
-    let quality = if fit.is_ok() { 0.5 } else { 0.0 };
-    DiscReport {
-        fit,
-        look,
-        flags,
-        quality,
+    match searched(frame, &view, hint) {
+        Ok(found) => {
+            let flags = flags::of_disc(frame, &view, &found);
+            look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
+            look.limb_sharpness = Some(found.sharpness);
+            DiscReport {
+                quality: flags::quality(&found, &flags),
+                fit: Ok(found.fit),
+                look,
+                flags,
+            }
+        }
+        Err(why) => DiscReport {
+            fit: Err(why),
+            flags: flags::without_disc(&view, hint, why),
+            look,
+            quality: 0.0,
+        },
     }
 }
 
@@ -116,17 +128,27 @@ fn searched(
     frame: &Frame,
     view: &find::Overview,
     hint: &DiscHint,
-    look: &mut FrameLook,
-) -> Result<DiscFit, NoDisc> {
-    let verdict = best_candidate(frame, view, hint).ok_or(NoDisc::NoLimb)?;
+) -> Result<measure::Measured, NoDisc> {
+    let dark = NoDisc::Dark {
+        peak: f64::from(view.peak),
+    };
+    if view.peak - view.sky < NOTHING {
+        return Err(dark);
+    }
+    let nothing = if view.peak < DARK {
+        dark
+    } else {
+        NoDisc::NoLimb
+    };
+    let verdict = best_candidate(frame, view, hint).ok_or(nothing)?;
     if verdict.explained < LEAST_EXPLAINED {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });
     }
-    let fit = measured(frame, &verdict, hint, look)?;
-    match rivals(view, &fit) {
-        0 => Ok(fit),
+    let found = measure::measured(frame, &verdict, hint)?;
+    match rivals(view, &found.fit) {
+        0 => Ok(found),
         n => Err(NoDisc::Several { shapes: n + 1 }),
     }
 }
@@ -178,110 +200,6 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     }
 }
 
-/// Limb points at full resolution and circles through them.
-fn measured(
-    frame: &Frame,
-    verdict: &Verdict,
-    hint: &DiscHint,
-    look: &mut FrameLook,
-) -> Result<DiscFit, NoDisc> {
-    let carrier = match verdict.limb {
-        Limb::Sun => verdict.sun.as_ref(),
-        Limb::Moon => verdict.moon.as_ref(),
-    };
-    let carrier = carrier.ok_or(NoDisc::NoLimb)?;
-    let channel = Channel::Max;
-    let reach = 2.0 * verdict.step as f64 + 6.0;
-    let inside = verdict.limb == Limb::Sun;
-    let points = rays::limb_points(frame, carrier, inside, reach, channel);
-    let levels = |f: fn(&rays::LimbPoint) -> f64| arcs::median(points.iter().map(f).collect());
-    let (bright, dark) = (levels(|p| p.bright), levels(|p| p.dark));
-    let least_contrast = if inside { 0.6 } else { 0.15 };
-    if points.len() < 10 || bright - dark < least_contrast * bright {
-        return Err(NoDisc::NotTheSun);
-    }
-    look.disc_level = inside.then_some(bright);
-    look.limb_sharpness = Some(levels(|p| p.slope) / bright);
-    let fit = circle_through(&points, carrier.circle).ok_or(NoDisc::NoLimb)?;
-    if !inside {
-        return Ok(moon_alone(&fit, carrier));
-    }
-    let moon = verdict.moon.as_ref().and_then(|arc| {
-        let points = rays::limb_points(frame, arc, false, reach, channel);
-        circle_through(&points, arc.circle)
-    });
-    let measuring = partial::channel(frame, &points);
-    let rough = partial::Rough {
-        sun: fit.circle,
-        moon: moon.map(|m| m.circle),
-        limb_level: bright,
-        sky: dark,
-        blur_px: (0.4 * (bright - dark) / levels(|p| p.slope)).clamp(0.4, 20.0),
-    };
-    match partial::refined_discs(frame, measuring, rough, hint) {
-        Some(r) => Ok(refined_fit(&r, carrier, &fit)),
-        None => Ok(rough_fit(&fit, moon.as_ref(), carrier)),
-    }
-}
-
-/// The fit of a Moon alone.
-fn moon_alone(fit: &CircleFit, arc: &LimbArc) -> DiscFit {
-    DiscFit {
-        limb: Limb::Moon,
-        sun: None,
-        moon: Some(fit.circle),
-        sigma_px: sigma_px(fit),
-        moon_sigma_px: Some(sigma_px(fit)),
-        limb_arc_deg: arc.seen_deg,
-        residual_px: fit.rms,
-        blur_px: None,
-    }
-}
-
-fn refined_fit(r: &refine::Refined, arc: &LimbArc, rough: &CircleFit) -> DiscFit {
-    DiscFit {
-        limb: Limb::Sun,
-        sun: Some(r.sun),
-        moon: r.moon,
-        sigma_px: r.sun_sigma_px,
-        moon_sigma_px: r.moon_sigma_px,
-        limb_arc_deg: arc.seen_deg,
-        residual_px: rough.rms,
-        blur_px: Some((r.blur_px.0 * r.blur_px.1).sqrt()),
-    }
-}
-
-/// Circles through limb points only: biased where the crescent is thin, so their sigma is wide.
-fn rough_fit(sun: &CircleFit, moon: Option<&CircleFit>, arc: &LimbArc) -> DiscFit {
-    DiscFit {
-        limb: Limb::Sun,
-        sun: Some(sun.circle),
-        moon: moon.map(|m| m.circle),
-        sigma_px: sigma_px(sun) + 1.0,
-        moon_sigma_px: moon.map(|m| sigma_px(m) + 1.0),
-        limb_arc_deg: arc.seen_deg,
-        residual_px: sun.rms,
-        blur_px: None,
-    }
-}
-
-/// One sigma of a circle's centre per axis; never below the bias a geometric fit may have.
-fn sigma_px(fit: &CircleFit) -> f64 {
-    (0.5 * (fit.covariance[(0, 0)] + fit.covariance[(1, 1)]))
-        .sqrt()
-        .hypot(0.3)
-}
-
-fn circle_through(points: &[rays::LimbPoint], start: Circle) -> Option<CircleFit> {
-    let places: Vec<_> = points.iter().map(|p| p.place).collect();
-    let rough = geometric(&places, start, 1.0)?;
-    let near: Vec<_> = places
-        .into_iter()
-        .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
-        .collect();
-    geometric(&near, rough.circle, 0.5)
-}
-
 /// Bright shapes away from the fitted disc that are like it in size.
 fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     let Some(c) = fit.sun.or(fit.moon) else {
@@ -299,9 +217,4 @@ fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     list.iter()
         .filter(|r| away(r) && r.area_px > 0.2 * own)
         .count()
-}
-
-/// The part of the frame around a circle, for those who want to look closer.
-pub fn surroundings(frame: &Frame, circle: Circle, radii: f64) -> Option<Rect> {
-    frame.clip(circle.x_px, circle.y_px, radii * circle.radius_px)
 }

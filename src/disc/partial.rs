@@ -1,8 +1,9 @@
 //! From rough circles to refined ones in a partial phase: which pixels, which channel, which start.
 
 use super::DiscHint;
+use super::fit::{Known, Pixel};
 use super::rays::{LimbPoint, light_at};
-use super::refine::{Known, Pixel, Refined, Squeeze, Start, refined};
+use super::refine::{Refined, Squeeze, Start, refined};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 

@@ -5,19 +5,18 @@
 //! Everything is fitted at once by Levenberg-Marquardt with analytic derivatives; pixels that do not belong (sunspots,
 //! cloud edges, dust) are weighted down.
 //!
-//! Sources: D. Marquardt 1963, "An algorithm for least-squares estimation of nonlinear parameters", J. SIAM 11, 431;
-//! weights of A. E. Beaton, J. W. Tukey 1974, "The fitting of power series", Technometrics 16, 147; the law of limb
-//! darkening is the quadratic one, centred on the values for green light in A. N. Cox (ed.) 2000, "Allen's
-//! Astrophysical Quantities", 4th ed., sect. 14.7 (from memory, hence the wide prior).
+//! The law of limb darkening is the quadratic one, centred on the values for green light in A. N. Cox (ed.) 2000,
+//! "Allen's Astrophysical Quantities", 4th ed., sect. 14.7 (from memory, hence the wide prior).
 
-use nalgebra::{SMatrix, SVector};
+use nalgebra::SVector;
 
 use super::arcs::median;
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
 use super::profile::{Law, Light};
 use crate::domain::Circle;
 
 /// Number of parameters.
-const N: usize = 18;
+const N: usize = 19;
 
 const SUN_X: usize = 0;
 const SUN_Y: usize = 1;
@@ -42,31 +41,11 @@ const SLOPE_Y: usize = 13;
 const SKY: usize = 14;
 const HALO: usize = 15;
 const VEIL: usize = 16;
-/// Tone allowance.
+/// Tone allowance: terms that leave darkness and the level where they are and bend what lies between.
 const TONE: usize = 17;
+const TONE_2: usize = 18;
 
 type Params = SVector<f64, N>;
-type Square = SMatrix<f64, N, N>;
-
-/// Least variance of the blur in square pixels: a pixel is not a point.
-const LEAST_VARIANCE: f64 = 0.06;
-
-/// Stored light from here on is at saturation.
-pub(super) const SATURATED: f64 = 0.94;
-
-/// Most steps of the fit.
-const MAX_STEPS: usize = 40;
-
-/// A pixel that takes part.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Pixel {
-    /// Place in the frame.
-    pub x: f64,
-    /// Place in the frame.
-    pub y: f64,
-    /// Light, 1 at saturation.
-    pub light: f64,
-}
 
 /// How refraction flattens the discs.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -75,15 +54,6 @@ pub(super) struct Squeeze {
     pub stretch: f64,
     /// Unit vector along the vertical, in picture axes.
     pub up: (f64, f64),
-}
-
-/// A value known beforehand.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Known {
-    /// The value.
-    pub value: f64,
-    /// Its one sigma.
-    pub sigma: f64,
 }
 
 /// What the fit starts from and leans on.
@@ -130,116 +100,85 @@ pub(super) struct Refined {
     pub strays: f64,
     /// Sum of squared robust residuals, for choosing between models.
     pub cost: f64,
-    /// Sky over level.
+    /// Light outside the limb over the level: sky, and what cloud scatters.
     pub sky: f64,
+    /// Slope of the level across the disc per solar radius.
+    pub slope: f64,
+    /// Patchiness of the disc: scatter of residuals averaged over patches, over the level.
+    pub patches: f64,
 }
 
-struct Problem<'a> {
-    pixels: &'a [Pixel],
+/// Sun and Moon as drawn by the model.
+struct Discs {
     start: Start,
-    free: [bool; N],
-    priors: Vec<(usize, Known)>,
-}
-
-/// Value and derivatives of the model at a pixel.
-struct At {
-    value: f64,
-    by: [f64; N],
 }
 
 /// Fits the model; `None` when it does not settle.
 pub(super) fn refined(pixels: &[Pixel], start: &Start) -> Option<Refined> {
-    let problem = Problem::new(pixels, *start);
-    if pixels.len() < 60 {
-        return None;
-    }
-    let mut now = problem.first_guess();
-    let mut scale = problem.scale(&now);
-    let mut damping = 1e-2;
-    let (mut normal, mut pull, mut cost) = problem.normal_equations(&now, scale);
-    let mut calm = 0;
-    for step_no in 0..MAX_STEPS {
-        let mut damped = normal;
-        for i in 0..N {
-            damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
-        }
-        let step = damped.cholesky()?.solve(&pull);
-        let next = problem.bounded(now + step);
-        let next_cost = problem.cost(&next, scale);
-        if next_cost.is_finite() && next_cost <= cost {
-            let gain = (cost - next_cost) / cost.max(1e-12);
-            now = next;
-            damping = (damping * 0.2).max(1e-7);
-            if step_no % 3 == 2 {
-                scale = problem.scale(&now);
-            }
-            (normal, pull, cost) = problem.normal_equations(&now, scale);
-            calm = if gain < 1e-5 { calm + 1 } else { 0 };
-        } else {
-            damping *= 6.0;
-            if damping > 1e8 {
-                break;
-            }
-        }
-        if calm >= 2 {
-            break;
+    let discs = Discs { start: *start };
+    let mut free = [true; N];
+    if start.moon.is_none() {
+        for i in [MOON_X, MOON_Y, RATIO, VEIL] {
+            free[i] = false;
         }
     }
-    problem.result(&now, &normal, scale, cost)
+    let task = Task {
+        drawing: &discs,
+        pixels,
+        level: start.level,
+        free,
+        known: known_beforehand(start),
+    };
+    let fit = task.settled(first_guess(start))?;
+    result(&task, &fit)
 }
 
-impl<'a> Problem<'a> {
-    fn new(pixels: &'a [Pixel], start: Start) -> Self {
-        let mut free = [true; N];
-        if start.moon.is_none() {
-            for i in [MOON_X, MOON_Y, RATIO, VEIL] {
-                free[i] = false;
-            }
-        }
-        let known = |value, sigma| Known { value, sigma };
-        let v = start.blur_px * start.blur_px;
-        let mut priors = vec![
-            (RATIO, start.ratio),
-            (LOG_LEVEL, known(start.level.ln(), 1.5)),
-            (LAW_0, known(0.36, 0.1)),
-            (LAW_1, known(0.78, 0.25)),
-            (SLOPE_X, known(0.0, 0.3)),
-            (SLOPE_Y, known(0.0, 0.3)),
-            (SKY, known(0.0, 0.2)),
-            (HALO, known(0.0, 0.3)),
-            (VEIL, known(0.0, 0.05)),
-            (TONE, known(0.0, 0.2)),
-            (BLUR_XX, known(v, 3.0 * v + 2.0)),
-            (BLUR_YY, known(v, 3.0 * v + 2.0)),
-            (BLUR_XY, known(0.0, 0.5 * v + 0.2)),
-        ];
-        if let Some(radius) = start.radius {
-            priors.push((SUN_R, radius));
-        }
-        Self {
-            pixels,
-            start,
-            free,
-            priors,
-        }
-    }
+fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
+    let v = start.blur_px * start.blur_px;
+    let mut known = vec![
+        (RATIO, start.ratio),
+        (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
+        (LAW_0, Known::new(0.36, 0.1)),
+        (LAW_1, Known::new(0.78, 0.25)),
+        (SLOPE_X, Known::new(0.0, 0.3)),
+        (SLOPE_Y, Known::new(0.0, 0.3)),
+        (SKY, Known::new(0.0, 0.2)),
+        (HALO, Known::new(0.0, 0.3)),
+        (VEIL, Known::new(0.0, 0.05)),
+        (TONE, Known::new(0.0, 0.3)),
+        (TONE_2, Known::new(0.0, 0.3)),
+        (BLUR_XX, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_XY, Known::new(0.0, 0.5 * v + 0.2)),
+    ];
+    known.extend(start.radius.map(|r| (SUN_R, r)));
+    known
+}
 
-    fn first_guess(&self) -> Params {
-        let s = &self.start;
-        let mut p = Params::zeros();
-        (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
-        if let Some(radius) = s.radius {
-            p[SUN_R] = radius.value;
-        }
-        p[RATIO] = s.ratio.value;
-        if let Some(moon) = s.moon {
-            (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
-        }
-        let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
-        (p[BLUR_XX], p[BLUR_YY]) = (v, v);
-        p[LOG_LEVEL] = s.level.ln();
-        (p[LAW_0], p[LAW_1]) = (0.36, 0.78);
-        p
+fn first_guess(s: &Start) -> Params {
+    let mut p = Params::zeros();
+    (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
+    if let Some(radius) = s.radius {
+        p[SUN_R] = radius.value;
+    }
+    p[RATIO] = s.ratio.value;
+    if let Some(moon) = s.moon {
+        (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
+    }
+    let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
+    (p[BLUR_XX], p[BLUR_YY]) = (v, v);
+    p[LOG_LEVEL] = s.level.ln();
+    (p[LAW_0], p[LAW_1]) = (0.36, 0.78);
+    p
+}
+
+impl Drawing<N> for Discs {
+    type Ready = Law;
+
+    fn ready(&self, p: &Params) -> Law {
+        let sigma = (0.5 * (p[BLUR_XX] + p[BLUR_YY])).sqrt();
+        let c = [p[LAW_0], p[LAW_1], 1.0 - p[LAW_0] - p[LAW_1]];
+        Law::new(p[SUN_R].max(1.0), sigma, c)
     }
 
     fn bounded(&self, mut p: Params) -> Params {
@@ -249,116 +188,25 @@ impl<'a> Problem<'a> {
         }
         let limit = 0.9 * (p[BLUR_XX] * p[BLUR_YY]).sqrt();
         p[BLUR_XY] = p[BLUR_XY].clamp(-limit, limit);
+        p[SUN_R] = p[SUN_R].max(2.0);
         p[LOG_LEVEL] = p[LOG_LEVEL].clamp(-9.0, 4.0);
         p[LAW_0] = p[LAW_0].clamp(0.02, 1.0);
         p[LAW_1] = p[LAW_1].clamp(-0.5, 1.6);
-        p[TONE] = p[TONE].clamp(-0.8, 0.8);
+        p[TONE] = p[TONE].clamp(-0.9, 0.9);
+        p[TONE_2] = p[TONE_2].clamp(-1.5, 1.5);
         p[RATIO] = p[RATIO].clamp(0.8, 1.2);
         p
     }
 
-    fn law(&self, p: &Params) -> Law {
-        let sigma = (0.5 * (p[BLUR_XX] + p[BLUR_YY])).sqrt();
-        let c = [p[LAW_0], p[LAW_1], 1.0 - p[LAW_0] - p[LAW_1]];
-        Law::new(p[SUN_R].max(1.0), sigma, c)
-    }
-
-    /// One sigma of a pixel's light, up to a common factor: even in the dark, growing as photon counts do.
-    fn noise(&self, light: f64) -> f64 {
-        let level = self.start.level;
-        (1e-4 * level * level + 4e-4 * level * light.clamp(0.0, 1.0)).sqrt()
-    }
-
-    /// Misfit of a pixel in units of its noise, and the noise; saturated pixels only say "at least this bright".
-    fn misfit(&self, pixel: &Pixel, value: f64) -> (f64, f64) {
-        let noise = self.noise(pixel.light);
-        if pixel.light >= SATURATED {
-            return ((SATURATED - value).max(0.0) / noise, noise);
+    fn ties(&self, p: &Params) -> Vec<Row<N>> {
+        match (self.start.offset, self.start.moon) {
+            (Some(offset), Some(_)) => vec![offset_row(p, offset)],
+            _ => Vec::new(),
         }
-        ((pixel.light - value.min(1.1)) / noise, noise)
-    }
-
-    fn scale(&self, p: &Params) -> f64 {
-        let law = self.law(p);
-        let misfits = self
-            .pixels
-            .iter()
-            .filter(|q| q.light < SATURATED)
-            .map(|q| self.misfit(q, self.value(q, p, &law)).0.abs())
-            .collect();
-        (1.4826 * median(misfits)).max(0.15)
-    }
-
-    fn value(&self, pixel: &Pixel, p: &Params, law: &Law) -> f64 {
-        self.at(pixel, p, law).value
-    }
-
-    fn cost(&self, p: &Params, scale: f64) -> f64 {
-        let law = self.law(p);
-        let pixels: f64 = self
-            .pixels
-            .iter()
-            .map(|q| robust(self.misfit(q, self.value(q, p, &law)).0 / scale).0)
-            .sum();
-        let priors: f64 = self
-            .prior_rows(p)
-            .iter()
-            .map(|(miss, _)| 0.5 * miss * miss)
-            .sum();
-        pixels + priors
-    }
-
-    fn normal_equations(&self, p: &Params, scale: f64) -> (Square, Params, f64) {
-        let law = self.law(p);
-        let (mut normal, mut pull, mut cost) = (Square::zeros(), Params::zeros(), 0.0);
-        for pixel in self.pixels {
-            let at = self.at(pixel, p, &law);
-            let (miss, noise) = self.misfit(pixel, at.value);
-            let (c, weight) = robust(miss / scale);
-            cost += c;
-            if weight <= 0.0 || (pixel.light >= SATURATED && miss <= 0.0) {
-                continue;
-            }
-            let unit = 1.0 / (noise * scale);
-            add_row(&mut normal, &mut pull, &at.by, unit, weight, miss / scale);
-        }
-        for (miss, by) in self.prior_rows(p) {
-            cost += 0.5 * miss * miss;
-            add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
-        }
-        for i in 0..N {
-            for j in 0..i {
-                normal[(j, i)] = normal[(i, j)];
-            }
-        }
-        for i in (0..N).filter(|&i| !self.free[i]) {
-            normal.row_mut(i).fill(0.0);
-            normal.column_mut(i).fill(0.0);
-            normal[(i, i)] = 1.0;
-            pull[i] = 0.0;
-        }
-        (normal, pull, cost)
-    }
-
-    /// What is known beforehand, as misfits in sigmas with derivatives.
-    fn prior_rows(&self, p: &Params) -> Vec<(f64, [f64; N])> {
-        let mut rows: Vec<_> = self
-            .priors
-            .iter()
-            .map(|&(i, known)| {
-                let mut by = [0.0; N];
-                by[i] = 1.0 / known.sigma;
-                ((known.value - p[i]) / known.sigma, by)
-            })
-            .collect();
-        if let (Some(offset), Some(_)) = (self.start.offset, self.start.moon) {
-            rows.push(offset_row(p, offset));
-        }
-        rows
     }
 
     /// The model at a pixel.
-    fn at(&self, pixel: &Pixel, p: &Params, law: &Law) -> At {
+    fn at(&self, pixel: &Pixel, p: &Params, law: &Law) -> (f64, [f64; N]) {
         let mut by = [0.0; N];
         let sun = Rim::new(pixel, p[SUN_X], p[SUN_Y], p[SUN_R], p, self.start.squeeze);
         let moon = self.start.moon.map(|_| {
@@ -367,7 +215,7 @@ impl<'a> Problem<'a> {
         });
         let light = match &moon {
             Some(moon) => crossed(law, &sun, moon),
-            None => law.blurred(sun.depth, f64::NEG_INFINITY, sun.sigma),
+            None => law.blurred(sun.depth, NO_MOON, sun.sigma),
         };
         let (dx, dy) = (
             (pixel.x - p[SUN_X]) / p[SUN_R],
@@ -383,9 +231,12 @@ impl<'a> Problem<'a> {
         let disc = light.value * slope;
         let s = disc + sky;
         let level = p[LOG_LEVEL].exp();
-        // Tone allowance: leaves 0 and the level where they are and bends what lies between.
-        let value = level * s * (1.0 + p[TONE] * (s - 1.0));
-        let by_s = level * (1.0 + p[TONE] * (2.0 * s - 1.0));
+        // Tone allowance in the root of light, as camera curves bend most in the shadows.
+        let u = s.clamp(1e-4, 4.0).sqrt();
+        let (t1, t2) = (u - 1.0, (u - 1.0) * (2.0 * u - 1.0));
+        let value = level * s * (1.0 + p[TONE] * t1 + p[TONE_2] * t2);
+        let by_u = p[TONE] + p[TONE_2] * (4.0 * u - 3.0);
+        let by_s = level * (1.0 + p[TONE] * t1 + p[TONE_2] * t2 + 0.5 * u * by_u);
         sun.spread(&mut by, SUN_X, by_s * slope * light.by_a);
         by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
         let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
@@ -407,55 +258,82 @@ impl<'a> Problem<'a> {
         by[SKY] = by_s;
         by[HALO] = by_s * outside;
         by[VEIL] = by_s * veil;
-        by[TONE] = level * s * (s - 1.0);
-        At { value, by }
-    }
-
-    fn result(&self, p: &Params, normal: &Square, scale: f64, cost: f64) -> Option<Refined> {
-        if !p.iter().all(|v| v.is_finite()) || p[SUN_R] <= 0.0 {
-            return None;
-        }
-        let covariance = normal.cholesky()?.inverse();
-        let sigma = |i: usize, j: usize| {
-            (0.5 * (covariance[(i, i)] + covariance[(j, j)]))
-                .max(0.0)
-                .sqrt()
-                * CORRELATED
-        };
-        let law = self.law(p);
-        let strays = self
-            .pixels
-            .iter()
-            .filter(|q| self.misfit(q, self.value(q, p, &law)).0.abs() > 5.0 * scale)
-            .count();
-        let (mean, half) = (
-            0.5 * (p[BLUR_XX] + p[BLUR_YY]),
-            (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
-        );
-        let moon = self.start.moon.map(|_| Circle {
-            x_px: p[MOON_X],
-            y_px: p[MOON_Y],
-            radius_px: p[RATIO] * p[SUN_R],
-        });
-        Some(Refined {
-            sun: Circle {
-                x_px: p[SUN_X],
-                y_px: p[SUN_Y],
-                radius_px: p[SUN_R],
-            },
-            moon,
-            sun_sigma_px: sigma(SUN_X, SUN_Y),
-            moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
-            radius_sigma_px: sigma(SUN_R, SUN_R),
-            blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
-            level: p[LOG_LEVEL].exp(),
-            scatter: scale * 0.01,
-            strays: strays as f64 / self.pixels.len() as f64,
-            cost,
-            sky: p[SKY],
-        })
+        by[TONE] = level * s * t1;
+        by[TONE_2] = level * s * t2;
+        (value, by)
     }
 }
+
+fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
+    let (p, cov) = (&fit.p, &fit.covariance);
+    let sigma =
+        |i: usize, j: usize| (0.5 * (cov[(i, i)] + cov[(j, j)])).max(0.0).sqrt() * CORRELATED;
+    let drawn = task.drawn(p);
+    let strays = task
+        .pixels
+        .iter()
+        .zip(&drawn)
+        .filter(|(q, d)| task.misfit(q, **d).abs() > 5.0 * fit.scale)
+        .count();
+    let (mean, half) = (
+        0.5 * (p[BLUR_XX] + p[BLUR_YY]),
+        (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
+    );
+    let moon = task.drawing.start.moon.map(|_| Circle {
+        x_px: p[MOON_X],
+        y_px: p[MOON_Y],
+        radius_px: p[RATIO] * p[SUN_R],
+    });
+    Some(Refined {
+        sun: Circle {
+            x_px: p[SUN_X],
+            y_px: p[SUN_Y],
+            radius_px: p[SUN_R],
+        },
+        moon,
+        sun_sigma_px: sigma(SUN_X, SUN_Y),
+        moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
+        radius_sigma_px: sigma(SUN_R, SUN_R),
+        blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
+        level: p[LOG_LEVEL].exp(),
+        scatter: fit.scale * 0.01,
+        strays: strays as f64 / task.pixels.len() as f64,
+        cost: fit.cost,
+        sky: p[SKY],
+        slope: p[SLOPE_X].hypot(p[SLOPE_Y]),
+        patches: patches(task, p, &drawn),
+    })
+}
+
+/// Patches along each side of the disc's box.
+const PATCHES: usize = 6;
+
+/// Scatter of the residuals of the bare disc, averaged over patches away from the limbs, over the level.
+fn patches(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
+    let level = p[LOG_LEVEL].exp().min(1.0);
+    let mut cells = vec![Vec::new(); PATCHES * PATCHES];
+    for (q, d) in task.pixels.iter().zip(drawn) {
+        let (dx, dy) = ((q.x - p[SUN_X]) / p[SUN_R], (q.y - p[SUN_Y]) / p[SUN_R]);
+        if dx.hypot(dy) < 0.95 && *d > 0.3 * level && q.light < SATURATED {
+            let cell = |v: f64| ((0.5 + 0.5 * v) * PATCHES as f64) as usize;
+            cells[cell(dy).min(PATCHES - 1) * PATCHES + cell(dx).min(PATCHES - 1)]
+                .push((q.light - d) / level);
+        }
+    }
+    let means: Vec<f64> = cells
+        .into_iter()
+        .filter(|c| c.len() >= 5)
+        .map(median)
+        .collect();
+    if means.len() < 3 {
+        return 0.0;
+    }
+    let square: f64 = means.iter().map(|m| m * m).sum();
+    (square / means.len() as f64).sqrt()
+}
+
+/// Depth inside the Moon's limb where there is no Moon: far outside.
+const NO_MOON: f64 = -1e9;
 
 /// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
 const CORRELATED: f64 = 2.0;
@@ -484,7 +362,7 @@ impl Rim {
         squeeze: Option<Squeeze>,
     ) -> Self {
         let (mut dx, mut dy) = (pixel.x - x, pixel.y - y);
-        let (mut rho, mut steep, mut normal);
+        let (rho, steep, normal);
         match squeeze {
             None => {
                 rho = dx.hypot(dy).max(1e-9);
@@ -497,9 +375,9 @@ impl Rim {
                 dy += along * q.up.1;
                 rho = dx.hypot(dy).max(1e-9);
                 let again = q.stretch * (dx * q.up.0 + dy * q.up.1);
-                normal = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
-                steep = normal.0.hypot(normal.1);
-                normal = (normal.0 / steep, normal.1 / steep);
+                let slope = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
+                steep = slope.0.hypot(slope.1);
+                normal = (slope.0 / steep, slope.1 / steep);
             }
         }
         let variance = p[BLUR_XX] * normal.0 * normal.0
@@ -570,39 +448,7 @@ fn moon_sigma(sun: &Rim, moon: &Rim) -> f64 {
     }
 }
 
-/// Cost and weight of a misfit in scales: a parabola near zero, flat far out (Tukey's biweight, 6 scales wide).
-fn robust(miss: f64) -> (f64, f64) {
-    const WIDTH: f64 = 6.0;
-    let t = 1.0 - (miss / WIDTH).powi(2);
-    if t <= 0.0 {
-        (WIDTH * WIDTH / 6.0, 0.0)
-    } else {
-        (WIDTH * WIDTH / 6.0 * (1.0 - t * t * t), t * t)
-    }
-}
-
-fn add_row(
-    normal: &mut Square,
-    pull: &mut Params,
-    by: &[f64; N],
-    unit: f64,
-    weight: f64,
-    miss: f64,
-) {
-    let w = weight * unit * unit;
-    for i in 0..N {
-        let wi = w * by[i];
-        if wi == 0.0 {
-            continue;
-        }
-        pull[i] += wi * miss / unit;
-        for j in 0..=i {
-            normal[(i, j)] += wi * by[j];
-        }
-    }
-}
-
-fn offset_row(p: &Params, offset: Known) -> (f64, [f64; N]) {
+fn offset_row(p: &Params, offset: Known) -> Row<N> {
     let (dx, dy) = (p[MOON_X] - p[SUN_X], p[MOON_Y] - p[SUN_Y]);
     let apart = dx.hypot(dy).max(1e-9);
     let unit = 1.0 / (p[SUN_R] * offset.sigma);

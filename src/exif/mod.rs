@@ -134,8 +134,12 @@ fn size(format: FileFormat, header: &Header) -> Option<(u32, u32)> {
         pair(tag::IMAGE_WIDTH, tag::IMAGE_LENGTH)
     };
     let described = || pair(tag::PIXEL_X_DIMENSION, tag::PIXEL_Y_DIMENSION);
+    if header.of_preview {
+        return None;
+    }
     match format {
-        FileFormat::Raw | FileFormat::Heif => first.or_else(described),
+        // The first picture of a raw is often a preview.
+        FileFormat::Raw | FileFormat::Heif => described().or(first),
         FileFormat::Tiff => first,
         _ => header.size_px,
     }

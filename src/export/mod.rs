@@ -2,7 +2,7 @@
 //!
 //! Copies stand below `OUT/phases/`: one folder a phase, numbered in time, wide views under `wide/`. Originals are only
 //! ever read. A copy is written apart, read back and compared with its source by SHA-256 (FIPS 180-4), given the times
-//! of its source, and only then put under its name. [`MANIFEST_FILE`] lists what was made, so that [`undo`] can take
+//! of its source, and only then put under its name. [`MANIFEST_FILE`] lists what was made, so that [`undo()`] can take
 //! back exactly that and a later run goes on where an earlier one stopped.
 
 mod carry;

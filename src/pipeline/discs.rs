@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, DiscFit, FileFormat, Limb, Shot};
-use crate::raster;
+use crate::raster::{self, Frame};
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -70,11 +70,16 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
     )
 }
 
-/// Looks at the frames marked in `wanted`; one [`Seen`] a shot, in order. `moon_ratio` is the Moon's radius over the Sun's.
+/// Does something with a frame while it is decoded.
+pub(crate) type Keep<'a> = &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync);
+
+/// Looks at the frames marked in `wanted`; one [`Seen`] a shot, in order. `moon_ratio` is the Moon's radius over the Sun's;
+/// `keep` is called once for each frame that was decoded.
 pub(crate) fn look(
     shots: &[Shot],
     wanted: &[bool],
     moon_ratio: f64,
+    keep: Keep<'_>,
     watch: &dyn Watch,
 ) -> Result<Vec<Seen>, PipelineError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
@@ -90,7 +95,7 @@ pub(crate) fn look(
     };
     watch.begin("learning the Sun's size", sample.len() as u64);
     let samples = each(&sample, watch, |index| {
-        open_and_examine(&shots[index], &first)
+        open_and_examine(&shots[index], &first, &|_, _, _| ())
     })?;
     watch.end();
     let looked: BTreeMap<usize, &Seen> = sample.iter().copied().zip(&samples).collect();
@@ -109,7 +114,7 @@ pub(crate) fn look(
             sun_radius_px: radii.get(&key).copied().flatten(),
             ..first
         };
-        open_and_examine(&shots[index], &hint)
+        open_and_examine(&shots[index], &hint, keep)
     })?;
     watch.end();
     let mut seen = vec![Seen::No; shots.len()];
@@ -145,9 +150,13 @@ fn spread(group: &[usize]) -> Vec<usize> {
 }
 
 /// Decodes one frame and looks at it.
-pub(crate) fn open_and_examine(shot: &Shot, hint: &DiscHint) -> Seen {
+fn open_and_examine(shot: &Shot, hint: &DiscHint, keep: Keep<'_>) -> Seen {
     match raster::decode(&shot.file.path, shot.orientation) {
-        Ok(frame) => Seen::Yes(Box::new(disc::examine(&frame, hint))),
+        Ok(frame) => {
+            let report = disc::examine(&frame, hint);
+            keep(shot, &frame, &report);
+            Seen::Yes(Box::new(report))
+        }
         Err(error) => Seen::Broken(error.to_string()),
     }
 }

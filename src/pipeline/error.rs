@@ -7,7 +7,10 @@ use jiff::civil::Date;
 use crate::card::CardError;
 use crate::catalogue::{CatalogueError, WriteError};
 use crate::contacts::ContactsError;
+use crate::demo::DemoError;
 use crate::domain::SiteError;
+use crate::export::ExportError;
+use crate::strip::{RecipeError, StripError};
 
 /// A run that could not be done. Trouble with single files is a notice instead.
 #[derive(Debug, thiserror::Error)]
@@ -88,6 +91,33 @@ pub enum PipelineError {
     /// A file cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),
+    /// The recipe of the strip cannot be followed.
+    #[error("{path}: {error}", path = .path.display())]
+    Recipe {
+        /// The recipe.
+        path: PathBuf,
+        /// What is wrong with it.
+        #[source]
+        error: RecipeError,
+    },
+    /// A file of an earlier run cannot be read.
+    #[error("cannot read {path}: {cause}", path = .path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        cause: std::io::Error,
+    },
+    /// The strip cannot be drawn.
+    #[error(transparent)]
+    Strip(#[from] StripError),
+    /// The export could not go on.
+    #[error(transparent)]
+    Export(#[from] ExportError),
+    /// The demo's card could not be drawn.
+    #[error(transparent)]
+    Demo(#[from] DemoError),
     /// The person stopped it.
     #[error("interrupted; what was finished is kept, the same command goes on from there")]
     Interrupted,

@@ -2,10 +2,14 @@
 
 mod clocks;
 mod corona;
+mod demo;
 mod discs;
 mod error;
 mod intake;
+mod keepsake;
+mod making;
 mod out;
+mod page;
 mod place;
 mod record;
 mod roles;
@@ -15,7 +19,11 @@ mod watch;
 
 use std::path::PathBuf;
 
+pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF};
+pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
+pub use making::{CLOCK_PLOT, ExportWish, all, clock, export, merge, strip, undo_export};
+pub use page::{REPORT_FILE, report};
 pub use settings::{KnownClock, KnownClockError, Settings};
 pub use sort::sort;
 pub use watch::{Unwatched, Watch};

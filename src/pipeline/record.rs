@@ -11,6 +11,7 @@ use super::sort::broken_reason;
 use super::{PROGRAM, Settings};
 use crate::burst;
 use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::clock::Turn;
 use crate::domain::{
     Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase, Role, Shot,
     SunMoon, TaggedShot,
@@ -169,17 +170,6 @@ fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
         .collect()
 }
 
-/// Where celestial north lies in a frame.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Turn {
-    /// Angle of celestial north, anticlockwise from picture up, degrees.
-    pub(crate) north_deg: f64,
-    /// One sigma of it, degrees.
-    pub(crate) sigma_deg: f64,
-    /// Whether the picture is mirrored.
-    pub(crate) mirrored: bool,
-}
-
 /// Gives a fit on the Moon's limb its Sun: the Moon's centre less the computed offset.
 ///
 /// Without a known turn the Sun is put at the Moon's centre and the sigma grows by the offset's length.
@@ -196,7 +186,7 @@ fn with_sun(
     let (away, sigma) = match turn {
         Some(turn) => {
             let (x, y) = sky.moon_offset_in_picture(turn.north_deg, turn.mirrored);
-            let swing = x.hypot(y) * turn.sigma_deg.to_radians();
+            let swing = x.hypot(y) * turn.north_sigma_deg.to_radians();
             ((x * radius_px, y * radius_px), swing * radius_px)
         }
         None => {

@@ -3,14 +3,17 @@
 use super::clocks;
 use super::discs::{self, Seen};
 use super::intake::{self, Intake};
+use super::keepsake;
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
 use super::record;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
+use crate::disc::DiscReport;
 use crate::domain::{ClockCorrection, Shot, TaggedShot};
 use crate::phase::{self, PhaseWindows};
+use crate::raster::Frame;
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
 /// a day and a photographer who came early.
@@ -56,15 +59,13 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let ratio = place.contacts.maximum.sky.ratio();
-    let seen = discs::look(&intake.shots, &wanted, ratio, watch)?;
-    let solved = clocks::solve(
-        &intake.shots,
-        &seen,
-        trusted,
-        settings,
-        &place,
-        &mut notices,
-    );
+    let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
+        if !settings.dry_run {
+            keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
+        }
+    };
+    let seen = discs::look(&intake.shots, &wanted, ratio, &keep, watch)?;
+    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
