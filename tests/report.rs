@@ -189,6 +189,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
             .collect(),
     };
     Catalogue {
+        corona: None,
         version: VERSION,
         program: "contactstrip 0.1.0".into(),
         cards: vec!["card".into()],
@@ -694,7 +695,7 @@ fn a_rehearsal_says_what_to_change_in_numbers() {
             "exposure"
         )
         .advice
-        .contains("try 1/200 s")
+        .contains("try about 1/200 s")
     );
     // A still mount at declination 0: 7.11 px/s, one pixel in 1/7 s, 1543 px of room gone in 217 s, aim twice as often.
     let still = point(
