@@ -107,7 +107,10 @@ impl Rehearsal {
     pub fn text(&self) -> String {
         let mut out = String::from("REHEARSAL\n");
         if self.bodies.is_empty() {
-            out.push_str("\nNo frames to read. Shoot the plain Sun through the filter, a frame every minute or so.\n");
+            out.push_str(
+                "\nNo frames to read. Shoot the plain Sun through the filter, a frame every minute \
+                 or so.\n",
+            );
         }
         for body in &self.bodies {
             let name = if body.body.is_empty() {
