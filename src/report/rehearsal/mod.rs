@@ -1,6 +1,6 @@
 //! Practice shots of the ordinary filtered Sun, read for what to mend before the day.
 //!
-//! [`rehearsal`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
+//! [`rehearsal()`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
 //! exposure, drift, size of the disc, clock, and the frames themselves. It looks at numbers only, never at pixels.
 
 mod points;
