@@ -1,1 +1,220 @@
 //! Finds the discs of Sun and Moon in a frame.
+//!
+//! Three steps, each on less of the frame: bright regions at reduced size; limbs as circles among the edges of a
+//! region; then limb points at full resolution. All on linear light; axes x right, y down, (0, 0) the centre of the
+//! top-left pixel.
+
+mod arcs;
+mod circle;
+mod edges;
+mod find;
+mod fit;
+mod flags;
+mod gauss;
+mod judge;
+mod look;
+mod measure;
+mod overlay;
+mod partial;
+mod profile;
+mod rays;
+mod refine;
+mod totality;
+
+use crate::domain::{DiscFit, Flags, FrameLook, Limb};
+use crate::raster::Frame;
+
+pub use circle::{CircleFit, algebraic, distance, geometric};
+use find::{LEAST_RADIUS_PX, LimbArc};
+use judge::Verdict;
+pub use overlay::overlay;
+
+/// What is known about a frame before looking.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct DiscHint {
+    /// The Sun's radius and its one sigma in pixels, from other frames of this body at this focal length.
+    pub sun_radius_px: Option<(f64, f64)>,
+    /// Moon's radius over the Sun's, from the ephemeris.
+    pub moon_ratio: Option<f64>,
+    /// Distance of the Moon's centre from the Sun's and its one sigma, in solar radii.
+    pub offset_solar_radii: Option<(f64, f64)>,
+    /// Height of the refracted disc over its width, and the direction of the zenith in degrees anticlockwise from
+    /// picture up.
+    pub squeeze: Option<(f64, f64)>,
+    /// Whether the Sun is covered; `None` when not known.
+    pub totality: Option<bool>,
+}
+
+/// Why no disc was fitted.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum NoDisc {
+    /// Nothing but dark.
+    #[error("nothing but dark (brightest part {peak:.4} of saturation)")]
+    Dark {
+        /// Most light at reduced size.
+        peak: f64,
+    },
+    /// No round limb.
+    #[error("no round limb stands out")]
+    NoLimb,
+    /// Too much else around.
+    #[error("the round edge found is one of many: {percent:.0} % of the edges around lie on it")]
+    Cluttered {
+        /// How much of the edge strength around lies on the limb, percent.
+        percent: f64,
+    },
+    /// A round thing that is not the Sun.
+    #[error("the round edge found has no dark sky around it")]
+    NotTheSun,
+    /// Several bright shapes.
+    #[error("{shapes} bright shapes of like size, not one disc")]
+    Several {
+        /// How many, the fitted one included.
+        shapes: usize,
+    },
+}
+
+/// What was found in one frame.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DiscReport {
+    /// The discs, or why there are none.
+    pub fit: Result<DiscFit, NoDisc>,
+    /// Plain measures.
+    pub look: FrameLook,
+    /// What a careful person would want to know.
+    pub flags: Flags,
+    /// For ranking frames of one phase, 0 to 1; 0 without a disc.
+    pub quality: f64,
+}
+
+/// With less light than this above the sky at reduced size there is nothing to look for.
+const NOTHING: f32 = 0.0015;
+
+/// A frame without a disc and with no more light than this at reduced size is nothing but dark.
+const DARK: f32 = 0.012;
+
+/// A candidate that explains this much is taken without looking further.
+const CONVINCING: f64 = 0.6;
+
+/// Of the edge strength around a disc, at least this much lies on its limbs.
+const LEAST_EXPLAINED: f64 = 0.3;
+
+/// Looks for the discs of Sun and Moon in a frame and measures it. Never fails; a frame without a disc says why.
+pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
+    let view = find::overview(frame);
+    let mut look = look::look(frame, &view);
+    match searched(frame, &view, hint) {
+        Ok(found) => {
+            let flags = flags::of_disc(frame, &view, &found);
+            look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
+            look.limb_sharpness = Some(found.sharpness);
+            DiscReport {
+                quality: flags::quality(&found, &flags),
+                fit: Ok(found.fit),
+                look,
+                flags,
+            }
+        }
+        Err(why) => DiscReport {
+            fit: Err(why),
+            flags: flags::without_disc(&view, hint, why),
+            look,
+            quality: 0.0,
+        },
+    }
+}
+
+fn searched(
+    frame: &Frame,
+    view: &find::Overview,
+    hint: &DiscHint,
+) -> Result<measure::Measured, NoDisc> {
+    let dark = NoDisc::Dark {
+        peak: f64::from(view.peak),
+    };
+    if view.peak - view.sky < NOTHING {
+        return Err(dark);
+    }
+    let nothing = if view.peak < DARK {
+        dark
+    } else {
+        NoDisc::NoLimb
+    };
+    let verdict = best_candidate(frame, view, hint).ok_or(nothing)?;
+    if verdict.explained < LEAST_EXPLAINED {
+        return Err(NoDisc::Cluttered {
+            percent: 100.0 * verdict.explained,
+        });
+    }
+    let found = measure::measured(frame, &verdict, hint)?;
+    match rivals(view, &found.fit) {
+        0 => Ok(found),
+        n => Err(NoDisc::Several { shapes: n + 1 }),
+    }
+}
+
+fn best_candidate(frame: &Frame, view: &find::Overview, hint: &DiscHint) -> Option<Verdict> {
+    let longest = frame.width().max(frame.height()) as f64;
+    let radius_px = match hint.sun_radius_px {
+        Some((r, s)) => (0.93 * r - 5.0 * s, 1.12 * r + 5.0 * s),
+        None => (LEAST_RADIUS_PX, 0.75 * longest),
+    };
+    let mut best: Option<Verdict> = None;
+    for rect in find::boxes(frame, view) {
+        let Some(verdict) = judge::judged(find::limbs_in(frame, rect, radius_px), hint) else {
+            continue;
+        };
+        let verdict = closer(frame, verdict, hint);
+        if best.as_ref().is_none_or(|b| verdict.weight > b.weight) {
+            let done = verdict.weight > CONVINCING;
+            best = Some(verdict);
+            if done {
+                break;
+            }
+        }
+    }
+    best
+}
+
+/// Looks again from closer by, when the limbs were found at a smaller size than their own box allows.
+fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
+    let circles = |v: &Verdict| {
+        let circle = |a: &Option<LimbArc>| a.as_ref().map(|a| a.circle);
+        (circle(&v.sun), circle(&v.moon))
+    };
+    let (sun, moon) = circles(&verdict);
+    let Some(c) = sun.or(moon) else {
+        return verdict;
+    };
+    let Some(rect) = frame.clip(c.x_px, c.y_px, 1.15 * c.radius_px + 8.0) else {
+        return verdict;
+    };
+    let slack = verdict.step as f64;
+    match judge::judged(find::limbs_near(frame, rect, sun, moon, slack), hint) {
+        Some(near) if near.limb == verdict.limb => Verdict {
+            weight: verdict.weight.max(near.weight),
+            explained: verdict.explained.max(near.explained),
+            ..near
+        },
+        _ => verdict,
+    }
+}
+
+/// Bright shapes away from the fitted disc that are like it in size.
+fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
+    let Some(c) = fit.sun.or(fit.moon) else {
+        return 0;
+    };
+    let list = find::regions_above(view, view.sky + 0.4 * (view.peak - view.sky));
+    let away = |r: &find::Region| {
+        let (x, y) = (
+            0.5 * (r.sides[0] + r.sides[2]),
+            0.5 * (r.sides[1] + r.sides[3]),
+        );
+        (x - c.x_px).hypot(y - c.y_px) > 1.4 * c.radius_px
+    };
+    let own: f64 = list.iter().filter(|r| !away(r)).map(|r| r.area_px).sum();
+    list.iter()
+        .filter(|r| away(r) && r.area_px > 0.2 * own)
+        .count()
+}

@@ -13,6 +13,16 @@ pub enum Transfer {
     Linear,
 }
 
+impl Transfer {
+    /// Light, 0 to 1, for a stored value scaled to 0 to 1.
+    pub fn light(self, value: f32) -> f32 {
+        match self {
+            Self::Srgb => srgb_to_linear(value),
+            Self::Linear => value,
+        }
+    }
+}
+
 /// Stored values, row-major, channels interleaved.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Samples {
@@ -70,6 +80,16 @@ static SRGB16: LazyLock<Vec<f32>> = LazyLock::new(|| {
         .map(|v| srgb_to_linear(f32::from(v) / 65_535.0))
         .collect()
 });
+
+/// Light for each of 4096 steps of an sRGB value.
+static SRGB12: LazyLock<Vec<f32>> = LazyLock::new(|| {
+    (0..4096)
+        .map(|v| srgb_to_linear(v as f32 / 4095.0))
+        .collect()
+});
+
+/// Most rows of a block that [`Frame::coarse`] reads.
+const COARSE_ROWS: usize = 4;
 
 /// Light, 0 to 1, for an sRGB value, 0 to 1 (IEC 61966-2-1).
 pub fn srgb_to_linear(v: f32) -> f32 {
@@ -193,13 +213,15 @@ impl Frame {
 
     /// One channel's light at a pixel inside the frame.
     pub fn value(&self, x: usize, y: usize, channel: Channel) -> f32 {
-        let [r, g, b] = self.rgb(x, y);
-        match channel {
-            Channel::Red => r,
-            Channel::Green => g,
-            Channel::Blue => b,
-            Channel::Luma => 0.2126 * r + 0.7152 * g + 0.0722 * b,
-            Channel::Max => r.max(g).max(b),
+        let i = (y * self.width + x) * self.channels;
+        match (channel, self.channels) {
+            (Channel::Red, _) | (_, 1) => self.light(i),
+            (Channel::Green, _) => self.light(i + 1),
+            (Channel::Blue, _) => self.light(i + 2),
+            (Channel::Luma, _) => {
+                0.2126 * self.light(i) + 0.7152 * self.light(i + 1) + 0.0722 * self.light(i + 2)
+            }
+            (Channel::Max, _) => self.light(i).max(self.light(i + 1)).max(self.light(i + 2)),
         }
     }
 
@@ -223,6 +245,67 @@ impl Frame {
             }
         }
         out
+    }
+
+    /// A part of the frame at `1/step` size for finding things, not for measuring: stored values are averaged before
+    /// they are turned into light, over at most [`COARSE_ROWS`] rows of each `step` by `step` block; part blocks at the
+    /// right and bottom are dropped. A pixel (i, j) there is centred on
+    /// `(rect.x + (i + 0.5) * step - 0.5, rect.y + (j + 0.5) * step - 0.5)` here. `step` is taken as 1 to 256.
+    pub fn coarse(&self, rect: Rect, step: usize) -> LinearRgb {
+        let step = step.clamp(1, 256);
+        match &self.samples {
+            Samples::U8(v) => self.coarse_codes(v, rect, step, 255.0),
+            Samples::U16(v) => self.coarse_codes(v, rect, step, 65_535.0),
+        }
+    }
+
+    fn coarse_codes<T: Copy + Into<u32>>(
+        &self,
+        codes: &[T],
+        rect: Rect,
+        step: usize,
+        white: f32,
+    ) -> LinearRgb {
+        let (width, height) = (rect.width / step, rect.height / step);
+        let mut out = LinearRgb::new(width, height);
+        let stride = step.div_ceil(COARSE_ROWS);
+        let rows = step.div_ceil(stride);
+        let scale = 4095.0 / (white * (rows * step) as f32);
+        let line = width * step * self.channels;
+        let mut sums = vec![0_u32; line];
+        for j in 0..height {
+            sums.fill(0);
+            for dy in (0..step).step_by(stride) {
+                let start = ((rect.y + j * step + dy) * self.width + rect.x) * self.channels;
+                for (sum, &code) in sums.iter_mut().zip(&codes[start..start + line]) {
+                    *sum += code.into();
+                }
+            }
+            let row = out.row_mut(j);
+            for (block, rgb) in sums
+                .chunks_exact(step * self.channels)
+                .zip(row.chunks_exact_mut(3))
+            {
+                let mean = |c: usize| {
+                    let sum: u32 = block.iter().skip(c).step_by(self.channels).sum();
+                    self.coarse_light(sum as f32 * scale)
+                };
+                if self.channels == 1 {
+                    rgb.fill(mean(0));
+                } else {
+                    rgb.copy_from_slice(&[mean(0), mean(1), mean(2)]);
+                }
+            }
+        }
+        out
+    }
+
+    /// Light of a mean stored value, 0 to 4095.
+    fn coarse_light(&self, code: f32) -> f32 {
+        match self.transfer {
+            Transfer::Linear => code / 4095.0,
+            Transfer::Srgb => SRGB12[(code + 0.5) as usize & 4095],
+        }
     }
 
     /// One channel of the whole frame at `1/step` size: the mean of each `step` by `step` block; part blocks at the
@@ -270,6 +353,27 @@ mod tests {
             Transfer::Linear,
         );
         assert_eq!(frame.reduced(2, Channel::Luma).data(), [0.0, 1.0]);
+    }
+
+    #[test]
+    fn a_coarse_part_starts_at_its_corner() {
+        let frame = Frame::new(
+            4,
+            3,
+            1,
+            Samples::U8(vec![9, 9, 9, 9, 9, 0, 0, 255, 9, 0, 0, 255]),
+            Transfer::Srgb,
+        );
+        let rect = Rect {
+            x: 1,
+            y: 1,
+            width: 3,
+            height: 2,
+        };
+        let small = frame.coarse(rect, 1);
+        assert_eq!((small.width(), small.height()), (3, 2));
+        assert!(small.at(2, 1)[1] > 0.999);
+        assert!(frame.coarse(rect, 2).data()[0] < 1e-6);
     }
 
     #[test]

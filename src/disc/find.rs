@@ -1,0 +1,311 @@
+//! Where in the frame a disc may be: bright regions at reduced size, then circles among the edges of each.
+
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
+use super::arcs::{Arc, Bright, Wanted, best_arc, polished};
+use super::edges::{Edge, edges};
+use crate::domain::Circle;
+use crate::raster::{Frame, LinearImage, LinearRgb, Rect};
+
+/// Longest side of the image in which bright regions are looked for, in pixels.
+const SEARCH_SIDE: usize = 768;
+
+/// Longest side of the image in which limbs are looked for, in pixels.
+const LIMB_SIDE: usize = 420;
+
+/// Smallest radius that is taken for a disc, in full-resolution pixels.
+pub(super) const LEAST_RADIUS_PX: f64 = 8.0;
+
+/// Thresholds for bright regions, fractions of the way from sky to peak.
+const THRESHOLDS: [f32; 3] = [0.5, 0.12, 0.03];
+
+/// Most regions looked into per threshold.
+const MOST_REGIONS: usize = 3;
+
+/// The frame at reduced size.
+#[derive(Clone, Debug)]
+pub(super) struct Overview {
+    /// Brightest channel.
+    pub light: LinearImage,
+    /// Frame pixels per pixel here.
+    pub step: usize,
+    /// Median light.
+    pub sky: f32,
+    /// Most light.
+    pub peak: f32,
+}
+
+/// Limbs found in one part of a frame, in full-resolution pixels.
+#[derive(Clone, Debug)]
+pub(super) struct Limbs {
+    /// Bright inside.
+    pub sun: Option<LimbArc>,
+    /// Dark inside.
+    pub moon: Option<LimbArc>,
+    /// Full-resolution pixels per pixel of the image the limbs were found in.
+    pub step: usize,
+    /// Fraction of the edge strength in the part that lies on the two limbs, 0 to 1.
+    pub explained: f64,
+}
+
+/// One limb, in full-resolution pixels.
+#[derive(Clone, Debug)]
+pub(super) struct LimbArc {
+    /// The circle.
+    pub circle: Circle,
+    /// Root mean square distance of its edge points.
+    pub rms_px: f64,
+    /// How much of it has edge points, degrees.
+    pub seen_deg: f64,
+    /// Median gradient at its edge points, square roots of light per search pixel.
+    pub strength: f64,
+    /// Directions from the centre that have edge points: one flag for each of [`SECTORS`].
+    pub sectors: [bool; SECTORS],
+}
+
+/// Directions around a circle that are told apart.
+pub(super) const SECTORS: usize = 180;
+
+/// A bright region in full-resolution pixels.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Region {
+    /// Left, top, right, bottom edges of its box.
+    pub sides: [f64; 4],
+    /// Area in square pixels.
+    pub area_px: f64,
+    /// Light in it above the sky, times area in square pixels.
+    pub flux: f64,
+}
+
+/// The frame at reduced size, with its sky and peak.
+pub(super) fn overview(frame: &Frame) -> Overview {
+    let step = frame.width().max(frame.height()).div_ceil(SEARCH_SIDE);
+    let light = brightest(&frame.coarse(frame.full(), step));
+    let mut all: Vec<f32> = light.data().to_vec();
+    let middle = all.len() / 2;
+    let (sky, peak) = if all.is_empty() {
+        (0.0, 0.0)
+    } else {
+        let peak = all.iter().copied().fold(0.0, f32::max);
+        (*all.select_nth_unstable_by(middle, f32::total_cmp).1, peak)
+    };
+    Overview {
+        light,
+        step,
+        sky,
+        peak,
+    }
+}
+
+/// The brightest channel of each pixel.
+pub(super) fn brightest(rgb: &LinearRgb) -> LinearImage {
+    let light = rgb
+        .data()
+        .chunks_exact(3)
+        .map(|c| c[0].max(c[1]).max(c[2]))
+        .collect();
+    LinearImage::from_data(rgb.width(), rgb.height(), light)
+}
+
+/// Bright regions at each threshold, brightest first, each list with the box around all its larger regions in front.
+pub(super) fn regions(view: &Overview) -> Vec<Vec<Region>> {
+    THRESHOLDS
+        .iter()
+        .map(|fraction| regions_above(view, view.sky + fraction * (view.peak - view.sky)))
+        .collect()
+}
+
+/// Regions brighter than a level, the one with most light first.
+pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
+    let (w, h) = (view.light.width() as u32, view.light.height() as u32);
+    let mask = GrayImage::from_fn(w, h, |x, y| {
+        Luma([u8::from(view.light.at(x as usize, y as usize) > level)])
+    });
+    let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
+    let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize;
+    let mut boxes = vec![(u32::MAX, u32::MAX, 0_u32, 0_u32, 0_u32, 0.0_f64); count];
+    for (x, y, label) in labels.enumerate_pixels() {
+        if label[0] > 0 {
+            let b = &mut boxes[label[0] as usize - 1];
+            let light = view.light.at(x as usize, y as usize) - view.sky;
+            *b = (
+                b.0.min(x),
+                b.1.min(y),
+                b.2.max(x),
+                b.3.max(y),
+                b.4 + 1,
+                b.5 + f64::from(light),
+            );
+        }
+    }
+    let step = view.step as f64;
+    let mut found: Vec<Region> = boxes
+        .into_iter()
+        .map(|(x0, y0, x1, y1, area, flux)| Region {
+            sides: [x0, y0, x1 + 1, y1 + 1].map(|v| f64::from(v) * step),
+            area_px: f64::from(area) * step * step,
+            flux: flux * step * step,
+        })
+        .collect();
+    found.sort_by(|a, b| b.flux.total_cmp(&a.flux));
+    found
+}
+
+/// Boxes worth looking into for limbs, the most promising first.
+pub(super) fn boxes(frame: &Frame, view: &Overview) -> Vec<Rect> {
+    let mut out: Vec<Rect> = Vec::new();
+    for list in regions(view) {
+        let Some(first) = list.first() else { continue };
+        let large: Vec<&Region> = list
+            .iter()
+            .filter(|r| r.flux >= 0.02 * first.flux)
+            .take(40)
+            .collect();
+        let mut all = first.sides;
+        for r in &large {
+            all = union(all, r.sides);
+        }
+        let singles = large.iter().take(MOST_REGIONS).map(|r| r.sides);
+        for sides in singles.chain([all]) {
+            let rect = grown(frame, view, sides);
+            if !out.iter().any(|r| similar(r, &rect)) {
+                out.push(rect);
+            }
+        }
+    }
+    out
+}
+
+fn union(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
+    [
+        a[0].min(b[0]),
+        a[1].min(b[1]),
+        a[2].max(b[2]),
+        a[3].max(b[3]),
+    ]
+}
+
+fn grown(frame: &Frame, view: &Overview, [x0, y0, x1, y1]: [f64; 4]) -> Rect {
+    let margin = 0.12 * (x1 - x0).max(y1 - y0) + 4.0 * view.step as f64 + 6.0;
+    let low = |v: f64| (v - margin).max(0.0) as usize;
+    let high = |v: f64, limit: usize| ((v + margin).ceil() as usize).min(limit);
+    let (x, y) = (low(x0), low(y0));
+    Rect {
+        x,
+        y,
+        width: high(x1, frame.width()).saturating_sub(x),
+        height: high(y1, frame.height()).saturating_sub(y),
+    }
+}
+
+fn similar(a: &Rect, b: &Rect) -> bool {
+    let near = |p: usize, q: usize, size: usize| p.abs_diff(q) * 12 <= size;
+    let size = a.width.max(a.height).max(1);
+    near(a.x, b.x, size)
+        && near(a.y, b.y, size)
+        && near(a.x + a.width, b.x + b.width, size)
+        && near(a.y + a.height, b.y + b.height, size)
+}
+
+/// The limbs in a part of the frame, each the circle most edge points agree with.
+pub(super) fn limbs_in(frame: &Frame, rect: Rect, radius_px: (f64, f64)) -> Limbs {
+    let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
+    let points = edges(&brightest(&frame.coarse(rect, step)));
+    let scale = step as f64;
+    let wanted = |bright| Wanted {
+        bright,
+        radius: (radius_px.0 / scale, radius_px.1 / scale),
+        tolerance: 1.5,
+    };
+    let find = |bright| best_arc(&points, wanted(bright), 10);
+    arcs_to_limbs(
+        rect,
+        step,
+        &points,
+        find(Bright::Inside),
+        find(Bright::Outside),
+    )
+}
+
+/// The same where the circles are already known to about a pixel of a coarser search.
+pub(super) fn limbs_near(
+    frame: &Frame,
+    rect: Rect,
+    sun: Option<Circle>,
+    moon: Option<Circle>,
+    slack_px: f64,
+) -> Limbs {
+    let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
+    let points = edges(&brightest(&frame.coarse(rect, step)));
+    let scale = step as f64;
+    let find = |start: Option<Circle>, bright| {
+        let start = to_small(start?, rect, scale);
+        let wanted = Wanted {
+            bright,
+            radius: (0.9 * start.radius_px, 1.1 * start.radius_px),
+            tolerance: 1.5,
+        };
+        let loose = Wanted {
+            tolerance: 1.5 + slack_px / scale,
+            ..wanted
+        };
+        let first = polished(&points, start, loose, 10)?;
+        polished(&points, first.fit.circle, wanted, 10)
+    };
+    let (sun, moon) = (find(sun, Bright::Inside), find(moon, Bright::Outside));
+    arcs_to_limbs(rect, step, &points, sun, moon)
+}
+
+fn to_small(c: Circle, rect: Rect, scale: f64) -> Circle {
+    Circle {
+        x_px: (c.x_px - rect.x as f64 + 0.5) / scale - 0.5,
+        y_px: (c.y_px - rect.y as f64 + 0.5) / scale - 0.5,
+        radius_px: c.radius_px / scale,
+    }
+}
+
+fn arcs_to_limbs(
+    rect: Rect,
+    step: usize,
+    points: &[Edge],
+    sun: Option<Arc>,
+    moon: Option<Arc>,
+) -> Limbs {
+    let total: f64 = points.iter().map(|e| e.strength).sum();
+    let mut on_limb: Vec<usize> = [&sun, &moon]
+        .into_iter()
+        .flatten()
+        .flat_map(|a| a.members.iter().copied())
+        .collect();
+    on_limb.sort_unstable();
+    on_limb.dedup();
+    let explained = on_limb.iter().map(|&i| points[i].strength).sum::<f64>() / total.max(1e-9);
+    let limb = |arc: Arc| limb_arc(&arc, points, rect, step as f64);
+    Limbs {
+        sun: sun.map(limb),
+        moon: moon.map(limb),
+        step,
+        explained,
+    }
+}
+
+fn limb_arc(arc: &Arc, points: &[Edge], rect: Rect, scale: f64) -> LimbArc {
+    let c = arc.fit.circle;
+    let mut sectors = [false; SECTORS];
+    for &i in &arc.members {
+        let turn = (points[i].y - c.y_px).atan2(points[i].x - c.x_px) / std::f64::consts::TAU;
+        sectors[(turn.rem_euclid(1.0) * SECTORS as f64) as usize % SECTORS] = true;
+    }
+    LimbArc {
+        circle: Circle {
+            x_px: (c.x_px + 0.5) * scale - 0.5 + rect.x as f64,
+            y_px: (c.y_px + 0.5) * scale - 0.5 + rect.y as f64,
+            radius_px: c.radius_px * scale,
+        },
+        rms_px: arc.fit.rms * scale,
+        seen_deg: arc.seen_deg,
+        strength: arc.strength,
+        sectors,
+    }
+}

@@ -1,0 +1,462 @@
+//! Refines the discs of a partial phase by fitting a drawn picture of the limbs to the pixels near them.
+//!
+//! The model: a limb-darkened solar disc, the dark lunar disc in front, a blur that may be longer in one direction, a
+//! level with a slope across the disc (thin cloud), sky with a halo, and a tone allowance for the camera's curve.
+//! Everything is fitted at once by Levenberg-Marquardt with analytic derivatives; pixels that do not belong (sunspots,
+//! cloud edges, dust) are weighted down.
+//!
+//! The law of limb darkening is the quadratic one, centred on the values for green light in A. N. Cox (ed.) 2000,
+//! "Allen's Astrophysical Quantities", 4th ed., sect. 14.7 (from memory, hence the wide prior).
+
+use nalgebra::SVector;
+
+use super::arcs::median;
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
+use super::profile::{Law, Light};
+use crate::domain::Circle;
+
+/// Number of parameters.
+const N: usize = 19;
+
+const SUN_X: usize = 0;
+const SUN_Y: usize = 1;
+const SUN_R: usize = 2;
+const MOON_X: usize = 3;
+const MOON_Y: usize = 4;
+/// Moon's radius over the Sun's.
+const RATIO: usize = 5;
+/// Variances of the blur: xx, yy, xy.
+const BLUR_XX: usize = 6;
+const BLUR_YY: usize = 7;
+const BLUR_XY: usize = 8;
+/// Logarithm of the level at the disc's centre.
+const LOG_LEVEL: usize = 9;
+/// Law of limb darkening: value at the limb, and the share of `mu`.
+const LAW_0: usize = 10;
+const LAW_1: usize = 11;
+/// Slope of the level, per solar radius.
+const SLOPE_X: usize = 12;
+const SLOPE_Y: usize = 13;
+/// Sky, its fall per solar radius outside the limb, and the light in front of the Moon, all over the level.
+const SKY: usize = 14;
+const HALO: usize = 15;
+const VEIL: usize = 16;
+/// Tone allowance: terms that leave darkness and the level where they are and bend what lies between.
+const TONE: usize = 17;
+const TONE_2: usize = 18;
+
+type Params = SVector<f64, N>;
+
+/// How refraction flattens the discs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Squeeze {
+    /// Width over height, minus 1.
+    pub stretch: f64,
+    /// Unit vector along the vertical, in picture axes.
+    pub up: (f64, f64),
+}
+
+/// What the fit starts from and leans on.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Start {
+    /// The Sun.
+    pub sun: Circle,
+    /// The Moon, when it stands in front.
+    pub moon: Option<Circle>,
+    /// Light at the disc's centre, about.
+    pub level: f64,
+    /// Blur's sigma in pixels, about.
+    pub blur_px: f64,
+    /// Sun's radius in pixels.
+    pub radius: Option<Known>,
+    /// Moon's radius over the Sun's.
+    pub ratio: Known,
+    /// Distance of the centres over the Sun's radius.
+    pub offset: Option<Known>,
+    /// Flattening.
+    pub squeeze: Option<Squeeze>,
+}
+
+/// The refined discs.
+#[derive(Clone, Debug)]
+pub(super) struct Refined {
+    /// The Sun.
+    pub sun: Circle,
+    /// The Moon.
+    pub moon: Option<Circle>,
+    /// One sigma of the Sun's centre per axis.
+    pub sun_sigma_px: f64,
+    /// One sigma of the Moon's centre per axis.
+    pub moon_sigma_px: Option<f64>,
+    /// One sigma of the Sun's radius.
+    pub radius_sigma_px: f64,
+    /// Widths of the blur along its long and its short axis, Gaussian sigmas.
+    pub blur_px: (f64, f64),
+    /// Light at the disc's centre; above 1 when saturated.
+    pub level: f64,
+    /// Robust scatter of the residuals over the level.
+    pub scatter: f64,
+    /// Fraction of pixels far off the model.
+    pub strays: f64,
+    /// Sum of squared robust residuals, for choosing between models.
+    pub cost: f64,
+    /// Light outside the limb over the level: sky, and what cloud scatters.
+    pub sky: f64,
+    /// Slope of the level across the disc per solar radius.
+    pub slope: f64,
+    /// Patchiness of the disc: scatter of residuals averaged over patches, over the level.
+    pub patches: f64,
+}
+
+/// Sun and Moon as drawn by the model.
+struct Discs {
+    start: Start,
+}
+
+/// Fits the model; `None` when it does not settle.
+pub(super) fn refined(pixels: &[Pixel], start: &Start) -> Option<Refined> {
+    let discs = Discs { start: *start };
+    let mut free = [true; N];
+    if start.moon.is_none() {
+        for i in [MOON_X, MOON_Y, RATIO, VEIL] {
+            free[i] = false;
+        }
+    }
+    let task = Task {
+        drawing: &discs,
+        pixels,
+        level: start.level,
+        free,
+        known: known_beforehand(start),
+    };
+    let fit = task.settled(first_guess(start))?;
+    result(&task, &fit)
+}
+
+fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
+    let v = start.blur_px * start.blur_px;
+    let mut known = vec![
+        (RATIO, start.ratio),
+        (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
+        (LAW_0, Known::new(0.36, 0.1)),
+        (LAW_1, Known::new(0.78, 0.25)),
+        (SLOPE_X, Known::new(0.0, 0.3)),
+        (SLOPE_Y, Known::new(0.0, 0.3)),
+        (SKY, Known::new(0.0, 0.2)),
+        (HALO, Known::new(0.0, 0.3)),
+        (VEIL, Known::new(0.0, 0.05)),
+        (TONE, Known::new(0.0, 0.3)),
+        (TONE_2, Known::new(0.0, 0.3)),
+        (BLUR_XX, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_XY, Known::new(0.0, 0.5 * v + 0.2)),
+    ];
+    known.extend(start.radius.map(|r| (SUN_R, r)));
+    known
+}
+
+fn first_guess(s: &Start) -> Params {
+    let mut p = Params::zeros();
+    (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
+    if let Some(radius) = s.radius {
+        p[SUN_R] = radius.value;
+    }
+    p[RATIO] = s.ratio.value;
+    if let Some(moon) = s.moon {
+        (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
+    }
+    let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
+    (p[BLUR_XX], p[BLUR_YY]) = (v, v);
+    p[LOG_LEVEL] = s.level.ln();
+    (p[LAW_0], p[LAW_1]) = (0.36, 0.78);
+    p
+}
+
+impl Drawing<N> for Discs {
+    type Ready = Law;
+
+    fn ready(&self, p: &Params) -> Law {
+        let sigma = (0.5 * (p[BLUR_XX] + p[BLUR_YY])).sqrt();
+        let c = [p[LAW_0], p[LAW_1], 1.0 - p[LAW_0] - p[LAW_1]];
+        Law::new(p[SUN_R].max(1.0), sigma, c)
+    }
+
+    fn bounded(&self, mut p: Params) -> Params {
+        let most = self.start.sun.radius_px.powi(2) * 0.05 + 4.0;
+        for i in [BLUR_XX, BLUR_YY] {
+            p[i] = p[i].clamp(LEAST_VARIANCE, most);
+        }
+        let limit = 0.9 * (p[BLUR_XX] * p[BLUR_YY]).sqrt();
+        p[BLUR_XY] = p[BLUR_XY].clamp(-limit, limit);
+        p[SUN_R] = p[SUN_R].max(2.0);
+        p[LOG_LEVEL] = p[LOG_LEVEL].clamp(-9.0, 4.0);
+        p[LAW_0] = p[LAW_0].clamp(0.02, 1.0);
+        p[LAW_1] = p[LAW_1].clamp(-0.5, 1.6);
+        p[TONE] = p[TONE].clamp(-0.9, 0.9);
+        p[TONE_2] = p[TONE_2].clamp(-1.5, 1.5);
+        p[RATIO] = p[RATIO].clamp(0.8, 1.2);
+        p
+    }
+
+    fn ties(&self, p: &Params) -> Vec<Row<N>> {
+        match (self.start.offset, self.start.moon) {
+            (Some(offset), Some(_)) => vec![offset_row(p, offset)],
+            _ => Vec::new(),
+        }
+    }
+
+    /// The model at a pixel.
+    fn at(&self, pixel: &Pixel, p: &Params, law: &Law) -> (f64, [f64; N]) {
+        let mut by = [0.0; N];
+        let sun = Rim::new(pixel, p[SUN_X], p[SUN_Y], p[SUN_R], p, self.start.squeeze);
+        let moon = self.start.moon.map(|_| {
+            let r = p[RATIO] * p[SUN_R];
+            Rim::new(pixel, p[MOON_X], p[MOON_Y], r, p, self.start.squeeze)
+        });
+        let light = match &moon {
+            Some(moon) => crossed(law, &sun, moon),
+            None => law.blurred(sun.depth, NO_MOON, sun.sigma),
+        };
+        let (dx, dy) = (
+            (pixel.x - p[SUN_X]) / p[SUN_R],
+            (pixel.y - p[SUN_Y]) / p[SUN_R],
+        );
+        let slope = (1.0 + p[SLOPE_X] * dx + p[SLOPE_Y] * dy).max(0.05);
+        let outside = (dx.hypot(dy) - 1.0).max(0.0);
+        let veil = moon
+            .as_ref()
+            .map_or(0.0, |m| (m.depth / m.sigma).clamp(-1.0, 1.0) * 0.5 + 0.5)
+            * f64::from(u8::from(sun.depth > 0.0));
+        let sky = p[SKY] + p[HALO] * outside + p[VEIL] * veil;
+        let disc = light.value * slope;
+        let s = disc + sky;
+        let level = p[LOG_LEVEL].exp();
+        // Tone allowance in the root of light, as camera curves bend most in the shadows.
+        let u = s.clamp(1e-4, 4.0).sqrt();
+        let (t1, t2) = (u - 1.0, (u - 1.0) * (2.0 * u - 1.0));
+        let value = level * s * (1.0 + p[TONE] * t1 + p[TONE_2] * t2);
+        let by_u = p[TONE] + p[TONE_2] * (4.0 * u - 3.0);
+        let by_s = level * (1.0 + p[TONE] * t1 + p[TONE_2] * t2 + 0.5 * u * by_u);
+        sun.spread(&mut by, SUN_X, by_s * slope * light.by_a);
+        by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
+        let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
+        if let Some(moon) = &moon {
+            moon.spread(&mut by, MOON_X, by_s * slope * light.by_b);
+            by[SUN_R] += by_s * slope * light.by_b * moon.by_radius * p[RATIO];
+            by[RATIO] = by_s * slope * light.by_b * moon.by_radius * p[SUN_R];
+            by_variance -= light.by_b * moon.by_variance;
+        }
+        let v = by_s * slope * by_variance;
+        by[BLUR_XX] = v * sun.normal.0 * sun.normal.0;
+        by[BLUR_YY] = v * sun.normal.1 * sun.normal.1;
+        by[BLUR_XY] = v * 2.0 * sun.normal.0 * sun.normal.1;
+        by[LOG_LEVEL] = value;
+        by[LAW_0] = by_s * slope * (light.terms[0] - light.terms[2]);
+        by[LAW_1] = by_s * slope * (light.terms[1] - light.terms[2]);
+        by[SLOPE_X] = by_s * light.value * dx;
+        by[SLOPE_Y] = by_s * light.value * dy;
+        by[SKY] = by_s;
+        by[HALO] = by_s * outside;
+        by[VEIL] = by_s * veil;
+        by[TONE] = level * s * t1;
+        by[TONE_2] = level * s * t2;
+        (value, by)
+    }
+}
+
+fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
+    let (p, cov) = (&fit.p, &fit.covariance);
+    let sigma =
+        |i: usize, j: usize| (0.5 * (cov[(i, i)] + cov[(j, j)])).max(0.0).sqrt() * CORRELATED;
+    let drawn = task.drawn(p);
+    let strays = task
+        .pixels
+        .iter()
+        .zip(&drawn)
+        .filter(|(q, d)| task.misfit(q, **d).abs() > 5.0 * fit.scale)
+        .count();
+    let (mean, half) = (
+        0.5 * (p[BLUR_XX] + p[BLUR_YY]),
+        (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
+    );
+    let moon = task.drawing.start.moon.map(|_| Circle {
+        x_px: p[MOON_X],
+        y_px: p[MOON_Y],
+        radius_px: p[RATIO] * p[SUN_R],
+    });
+    Some(Refined {
+        sun: Circle {
+            x_px: p[SUN_X],
+            y_px: p[SUN_Y],
+            radius_px: p[SUN_R],
+        },
+        moon,
+        sun_sigma_px: sigma(SUN_X, SUN_Y),
+        moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
+        radius_sigma_px: sigma(SUN_R, SUN_R),
+        blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
+        level: p[LOG_LEVEL].exp(),
+        scatter: fit.scale * 0.01,
+        strays: strays as f64 / task.pixels.len() as f64,
+        cost: fit.cost,
+        sky: p[SKY],
+        slope: p[SLOPE_X].hypot(p[SLOPE_Y]),
+        patches: patches(task, p, &drawn),
+    })
+}
+
+/// Patches along each side of the disc's box.
+const PATCHES: usize = 6;
+
+/// Scatter of the residuals of the bare disc, averaged over patches away from the limbs, over the level.
+fn patches(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
+    let level = p[LOG_LEVEL].exp().min(1.0);
+    let mut cells = vec![Vec::new(); PATCHES * PATCHES];
+    for (q, d) in task.pixels.iter().zip(drawn) {
+        let (dx, dy) = ((q.x - p[SUN_X]) / p[SUN_R], (q.y - p[SUN_Y]) / p[SUN_R]);
+        if dx.hypot(dy) < 0.95 && *d > 0.3 * level && q.light < SATURATED {
+            let cell = |v: f64| ((0.5 + 0.5 * v) * PATCHES as f64) as usize;
+            cells[cell(dy).min(PATCHES - 1) * PATCHES + cell(dx).min(PATCHES - 1)]
+                .push((q.light - d) / level);
+        }
+    }
+    let means: Vec<f64> = cells
+        .into_iter()
+        .filter(|c| c.len() >= 5)
+        .map(median)
+        .collect();
+    if means.len() < 3 {
+        return 0.0;
+    }
+    let square: f64 = means.iter().map(|m| m * m).sum();
+    (square / means.len() as f64).sqrt()
+}
+
+/// Depth inside the Moon's limb where there is no Moon: far outside.
+const NO_MOON: f64 = -1e9;
+
+/// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
+const CORRELATED: f64 = 2.0;
+
+/// A pixel against one limb.
+struct Rim {
+    /// Depth inside the blurred limb, pixels.
+    depth: f64,
+    /// Outward normal.
+    normal: (f64, f64),
+    /// Blur along the normal, Gaussian sigma.
+    sigma: f64,
+    /// Derivative of the depth by the radius.
+    by_radius: f64,
+    /// How much the depth falls per unit of blur variance: a blurred disc looks smaller.
+    by_variance: f64,
+}
+
+impl Rim {
+    fn new(
+        pixel: &Pixel,
+        x: f64,
+        y: f64,
+        radius: f64,
+        p: &Params,
+        squeeze: Option<Squeeze>,
+    ) -> Self {
+        let (mut dx, mut dy) = (pixel.x - x, pixel.y - y);
+        let (rho, steep, normal);
+        match squeeze {
+            None => {
+                rho = dx.hypot(dy).max(1e-9);
+                normal = (dx / rho, dy / rho);
+                steep = 1.0;
+            }
+            Some(q) => {
+                let along = q.stretch * (dx * q.up.0 + dy * q.up.1);
+                dx += along * q.up.0;
+                dy += along * q.up.1;
+                rho = dx.hypot(dy).max(1e-9);
+                let again = q.stretch * (dx * q.up.0 + dy * q.up.1);
+                let slope = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
+                steep = slope.0.hypot(slope.1);
+                normal = (slope.0 / steep, slope.1 / steep);
+            }
+        }
+        let variance = p[BLUR_XX] * normal.0 * normal.0
+            + p[BLUR_YY] * normal.1 * normal.1
+            + 2.0 * p[BLUR_XY] * normal.0 * normal.1;
+        let variance = variance.max(LEAST_VARIANCE);
+        let by_variance = 0.5 / radius.max(1.0);
+        Self {
+            depth: (radius - rho) / steep - variance * by_variance,
+            normal,
+            sigma: variance.sqrt(),
+            by_radius: 1.0 / steep,
+            by_variance,
+        }
+    }
+
+    /// Adds the derivatives by the centre: moving it outwards along the normal deepens the pixel.
+    fn spread(&self, by: &mut [f64; N], x: usize, by_depth: f64) {
+        by[x] += by_depth * self.normal.0;
+        by[x + 1] += by_depth * self.normal.1;
+    }
+}
+
+/// Light where both limbs may be near. Where they cross at an angle the blur along the solar limb is averaged over
+/// three places (Gauss-Hermite).
+fn crossed(law: &Law, sun: &Rim, moon: &Rim) -> Light {
+    let cos = sun.normal.0 * moon.normal.0 + sun.normal.1 * moon.normal.1;
+    let sin = (sun.normal.0 * moon.normal.1 - sun.normal.1 * moon.normal.0).abs();
+    let reach = 5.0 * sun.sigma;
+    let apart = sun.depth.abs() > reach || moon.depth < -reach || moon.depth > reach;
+    if apart || sin < 0.08 {
+        return law.blurred(
+            sun.depth,
+            moon.depth,
+            if apart {
+                moon_sigma(sun, moon)
+            } else {
+                sun.sigma
+            },
+        );
+    }
+    let cos = cos.max(0.3);
+    let mut out = Light::default();
+    for (place, weight) in [
+        (-1.732_050_807_568_877_2, 1.0 / 6.0),
+        (0.0, 2.0 / 3.0),
+        (1.732_050_807_568_877_2, 1.0 / 6.0),
+    ] {
+        let b = (moon.depth + sin * place * sun.sigma) / cos;
+        let part = law.blurred(sun.depth, b, sun.sigma);
+        out.value += weight * part.value;
+        for i in 0..3 {
+            out.terms[i] += weight * part.terms[i];
+        }
+        out.by_a += weight * part.by_a;
+        out.by_b += weight * part.by_b / cos;
+        out.by_sigma += weight * part.by_sigma;
+    }
+    out
+}
+
+/// The blur that matters: that of the nearer limb.
+fn moon_sigma(sun: &Rim, moon: &Rim) -> f64 {
+    if moon.depth.abs() < sun.depth.abs() {
+        moon.sigma
+    } else {
+        sun.sigma
+    }
+}
+
+fn offset_row(p: &Params, offset: Known) -> Row<N> {
+    let (dx, dy) = (p[MOON_X] - p[SUN_X], p[MOON_Y] - p[SUN_Y]);
+    let apart = dx.hypot(dy).max(1e-9);
+    let unit = 1.0 / (p[SUN_R] * offset.sigma);
+    let mut by = [0.0; N];
+    by[MOON_X] = dx / apart * unit;
+    by[MOON_Y] = dy / apart * unit;
+    by[SUN_X] = -by[MOON_X];
+    by[SUN_Y] = -by[MOON_Y];
+    by[SUN_R] = -apart / p[SUN_R] * unit;
+    ((offset.value - apart / p[SUN_R]) / offset.sigma, by)
+}
