@@ -176,6 +176,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         orientation: shot.orientation,
         scale_group,
         fit: seen.fit().copied(),
+        squeeze: seen.squeeze(),
         look: seen.report().map(|r| r.look),
     }
 }

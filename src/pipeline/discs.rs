@@ -23,8 +23,8 @@ const LEAST_RADIUS_SIGMA: f64 = 0.002;
 pub(crate) enum Seen {
     /// Not looked at: its pixels are not decoded, or it is of another day.
     No,
-    /// Looked at.
-    Yes(Box<DiscReport>),
+    /// Looked at, with the squeeze of the disc that was taken into account, if one was.
+    Yes(Box<DiscReport>, Option<f64>),
     /// It could not be decoded.
     Broken(String),
 }
@@ -33,7 +33,15 @@ impl Seen {
     /// The report, where the frame was looked at.
     pub(crate) fn report(&self) -> Option<&DiscReport> {
         match self {
-            Self::Yes(report) => Some(report),
+            Self::Yes(report, _) => Some(report),
+            Self::No | Self::Broken(_) => None,
+        }
+    }
+
+    /// Height over width of the disc that was taken into account in fitting.
+    pub(crate) fn squeeze(&self) -> Option<f64> {
+        match self {
+            Self::Yes(_, squeeze) => *squeeze,
             Self::No | Self::Broken(_) => None,
         }
     }
@@ -177,7 +185,7 @@ fn open_and_examine(shot: &Shot, hint: &DiscHint, keep: Keep<'_>) -> Seen {
         Ok(frame) => {
             let report = disc::examine(&frame, hint);
             keep(shot, &frame, &report);
-            Seen::Yes(Box::new(report))
+            Seen::Yes(Box::new(report), hint.squeeze.map(|(squeeze, _)| squeeze))
         }
         Err(error) => Seen::Broken(error.to_string()),
     }

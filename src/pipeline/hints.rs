@@ -15,8 +15,9 @@ const CLEAR_SIGMAS: f64 = 3.0;
 /// Seconds of beads and of the lunar limb's mountains that keep a frame clear of a contact besides.
 const BEADS_S: f64 = 5.0;
 
-/// Least one sigma of a predicted distance of the centres, in solar radii.
-const LEAST_OFFSET_SIGMA: f64 = 0.002;
+/// Least one sigma of a predicted distance of the centres, in solar radii: wide enough that the frames, not the first
+/// clock, decide the final one.
+const LEAST_OFFSET_SIGMA: f64 = 0.05;
 
 /// The hint for one frame.
 pub(crate) fn of(
