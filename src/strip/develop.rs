@@ -30,7 +30,7 @@ pub(super) struct Disc {
     pub(super) light: LinearRgb,
     /// Canvas pixel of the picture's top-left pixel.
     pub(super) corner: (i64, i64),
-    /// The Sun, in pixels of `light`.
+    /// The disc that stands still, the Sun unless aligned on the Moon, in pixels of `light`.
     pub(super) sun: Circle,
     /// The Moon, in pixels of `light`.
     pub(super) moon: Option<Circle>,
@@ -64,13 +64,13 @@ impl Target {
 /// Develops a tile. The sky's own light is taken off and the edge goes to pure black.
 pub(super) fn developed(tile: &Tile, pose: &Pose, target: &Target) -> Disc {
     let source = tile.light();
-    let (x, y) = tile.inside(pose.sun.x_px, pose.sun.y_px);
+    let (x, y) = tile.inside(pose.still.x_px, pose.still.y_px);
     let ((left, top), side) = target.square();
     let centre = (target.centre.0 - left as f64, target.centre.1 - top as f64);
     let placing = Placing {
         source_px: (x, y),
         result_px: centre,
-        scale: pose.sun.radius_px / target.radius_px,
+        scale: pose.still.radius_px / target.radius_px,
         mirrored: pose.mirrored,
         clockwise_deg: pose.clockwise_deg,
     };
@@ -91,7 +91,7 @@ pub(super) fn developed(tile: &Tile, pose: &Pose, target: &Target) -> Disc {
     let source_sun = Circle {
         x_px: x,
         y_px: y,
-        radius_px: pose.sun.radius_px,
+        radius_px: pose.still.radius_px,
     };
     let mut disc = Disc {
         light: resampled(&source, &placing, side, side),

@@ -2,30 +2,22 @@
 
 use rayon::prelude::*;
 
-use super::caption::{Words, words};
-use super::develop::{Disc, FADE_TO, TILE_REACH, Target, developed, placed_corona};
-use super::layout::{
-    CAPTION_LINE_RADII, Layout, LayoutError, PieceGeometry, SkyPlace, caption_lines, layout,
-};
+use super::develop::{Disc, TILE_REACH, Target, developed, placed_corona};
+use super::label::{captions, info};
+use super::landscape::{Landscape, landscape};
+use super::layout::{Layout, LayoutError, PieceGeometry, Place, layout, layout_over};
 use super::level::{Level, TOO_CLIPPED, hue, levels, matched};
-use super::pose::{Light, Pose, pose, turn_notice};
-use super::propose::best_single;
-use super::recipe::{Captions, Centre, Recipe, Up};
+use super::piece::{Piece, Source, USUAL_REACH, pieces};
+use super::pose::{Light, pose};
+use super::recipe::{Align, Recipe, Up};
 use super::sheet::{Layer, Sheet, light_of};
 use super::tile::Tile;
-use super::zone::local_time;
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Notice, SunMoon, Utc};
+use crate::domain::{Circle, Notice};
 use crate::raster::{LinearRgb, PictureInfo, Placing};
 
 /// Frames decoded at a time, at most: memory stays flat whatever the number of cores.
 const AT_ONCE: usize = 4;
-
-/// Farthest a bare picture reaches when the recipe does not say, in solar radii.
-const USUAL_REACH: f64 = 5.0;
-
-/// Light below which a corona is taken to end: about 7 of 255 in an sRGB file.
-const CORONA_ENDS: f32 = 0.002;
 
 /// A merged corona to stand in the middle.
 #[derive(Clone, Copy, Debug)]
@@ -85,20 +77,6 @@ pub enum StripError {
 /// Opens a frame of the catalogue: whole, or the tile kept of it.
 pub type Open<'a> = dyn Fn(&ShotRecord) -> Result<Tile, String> + Sync + 'a;
 
-/// One piece of the strip before it is drawn.
-struct Piece<'a> {
-    name: String,
-    source: Source<'a>,
-    geometry: PieceGeometry,
-    time: Option<Utc>,
-    sky: Option<SunMoon>,
-}
-
-enum Source<'a> {
-    Frame(&'a ShotRecord, Pose),
-    Corona(CentrePiece<'a>, f64),
-}
-
 /// Draws the strip.
 ///
 /// `open` is asked for each frame once, a few at a time. `centre` stands in the middle where the recipe asks for the
@@ -114,10 +92,11 @@ pub fn draw(
     centre: Option<CentrePiece<'_>>,
 ) -> Result<Drawn, StripError> {
     let mut notices = Vec::new();
+    let land = landscape(catalogue, recipe, open, &mut notices);
     let mut pieces = pieces(catalogue, recipe, centre, &mut notices)?;
     let (laid, mut discs) = loop {
         let geometry: Vec<PieceGeometry> = pieces.iter().map(|p| p.geometry).collect();
-        let laid = layout(recipe, &geometry)?;
+        let laid = laid_out(recipe, land.as_ref(), &geometry)?;
         let discs = develop_all(&pieces, &laid, open);
         let lost: Vec<&String> = discs.iter().filter_map(|d| d.as_ref().err()).collect();
         if lost.is_empty() {
@@ -133,7 +112,7 @@ pub fn draw(
         width: laid.width_px,
         height: laid.height_px,
         background: light_of(recipe.background),
-        backdrop: None,
+        backdrop: land.map(|l| l.light),
         words: captions(catalogue, recipe, &pieces, &laid),
         layers: layers(&pieces, discs),
     };
@@ -145,166 +124,26 @@ pub fn draw(
     })
 }
 
+/// Over the wide view where there is one, else on the recipe's canvas.
+fn laid_out(
+    recipe: &Recipe,
+    land: Option<&Landscape>,
+    geometry: &[PieceGeometry],
+) -> Result<Layout, LayoutError> {
+    match land {
+        Some(land) => layout_over(&land.view, recipe.disc_px, geometry),
+        None => layout(recipe, geometry),
+    }
+}
+
 /// The tile of a frame that a strip needs, for keeping beside the catalogue; `None` when the Sun is not in the frame.
 pub fn tile_for(catalogue: &Catalogue, record: &ShotRecord, frame: Tile) -> Option<Tile> {
-    let pose = pose(catalogue, record, Up::AsShot)?;
+    let pose = pose(catalogue, record, Up::AsShot, Align::Sun)?;
     let reach = match pose.light {
         Light::Filtered => TILE_REACH,
         Light::Bare => USUAL_REACH * 1.25,
     };
-    frame.cut(&pose.sun, reach * pose.sun.radius_px)
-}
-
-fn pieces<'a>(
-    catalogue: &'a Catalogue,
-    recipe: &Recipe,
-    centre: Option<CentrePiece<'a>>,
-    notices: &mut Vec<Notice>,
-) -> Result<Vec<Piece<'a>>, StripError> {
-    let mut pieces = Vec::new();
-    for name in &recipe.before {
-        pieces.extend(frame_piece(catalogue, recipe, name, false, notices)?);
-    }
-    match (&recipe.centre, centre) {
-        (Centre::None, _) => {}
-        (Centre::Frame(name), _) => {
-            pieces.extend(frame_piece(catalogue, recipe, name, true, notices)?);
-        }
-        (Centre::Corona, Some(corona)) => pieces.push(corona_piece(catalogue, recipe, corona)),
-        (Centre::Corona, None) => {
-            let single = best_single(catalogue).map(|r| r.name().to_owned());
-            notices.push(no_corona(single.as_deref()));
-            if let Some(name) = single {
-                pieces.extend(frame_piece(catalogue, recipe, &name, true, notices)?);
-            }
-        }
-    }
-    for name in &recipe.after {
-        pieces.extend(frame_piece(catalogue, recipe, name, false, notices)?);
-    }
-    Ok(pieces)
-}
-
-fn no_corona(single: Option<&str>) -> Notice {
-    match single {
-        Some(name) => {
-            Notice::note("no merged corona; this single frame stands in the middle").about(name)
-        }
-        None => Notice::look(
-            "no merged corona and no single frame of totality with a fitted disc; nothing stands in the middle",
-        ),
-    }
-}
-
-fn frame_piece<'a>(
-    catalogue: &'a Catalogue,
-    recipe: &Recipe,
-    name: &str,
-    middle: bool,
-    notices: &mut Vec<Notice>,
-) -> Result<Option<Piece<'a>>, StripError> {
-    let record = catalogue
-        .shot(name)
-        .ok_or_else(|| StripError::NoFrame(name.to_owned()))?;
-    let Some(pose) = pose(catalogue, record, recipe.up) else {
-        let why = record.no_disc.as_deref().unwrap_or("no disc was fitted");
-        notices.push(Notice::look(format!("left out of the strip: {why}")).about(name));
-        return Ok(None);
-    };
-    notices.extend(turn_notice(catalogue, record, recipe.up));
-    let reach = match pose.light {
-        Light::Filtered => FADE_TO,
-        Light::Bare => bare_reach(record, &pose, recipe.reach.filter(|_| middle)),
-    };
-    Ok(Some(Piece {
-        name: name.to_owned(),
-        geometry: PieceGeometry {
-            middle,
-            reach,
-            sky: record.predicted.as_ref().map(sky_place),
-        },
-        source: Source::Frame(record, pose),
-        time: record.utc,
-        sky: record.predicted,
-    }))
-}
-
-/// How far a bare frame shows anything about the Sun, in solar radii.
-fn bare_reach(record: &ShotRecord, pose: &Pose, asked: Option<f64>) -> f64 {
-    let side = |px: Option<u32>| px.map_or(f64::INFINITY, f64::from);
-    let sun = &pose.sun;
-    let inside = sun
-        .x_px
-        .min(sun.y_px)
-        .min(side(record.shot.width_px) - sun.x_px)
-        .min(side(record.shot.height_px) - sun.y_px);
-    let seen = inside / sun.radius_px;
-    asked.unwrap_or_else(|| seen.clamp(1.2, USUAL_REACH))
-}
-
-fn sky_place(sky: &SunMoon) -> SkyPlace {
-    SkyPlace {
-        az_deg: sky.sun_az_deg,
-        alt_deg: sky.sun_alt_refracted_deg,
-        radius_deg: sky.sun_radius_arcsec / 3_600.0,
-    }
-}
-
-fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<'a>) -> Piece<'a> {
-    let maximum = catalogue.contacts.as_ref().map(|c| c.maximum);
-    let q = maximum.map_or(0.0, |m| m.sky.parallactic_deg);
-    let north = if corona.mirrored {
-        -corona.north_deg
-    } else {
-        corona.north_deg
-    };
-    let clockwise_deg = match recipe.up {
-        Up::North => north,
-        Up::Zenith => north + q,
-        Up::AsShot => 0.0,
-    };
-    Piece {
-        name: "corona".to_owned(),
-        geometry: PieceGeometry {
-            middle: true,
-            reach: recipe.reach.unwrap_or_else(|| corona_reach(&corona)),
-            sky: maximum.as_ref().map(|m| sky_place(&m.sky)),
-        },
-        source: Source::Corona(corona, clockwise_deg),
-        time: maximum.map(|m| m.utc),
-        sky: maximum.map(|m| m.sky),
-    }
-}
-
-/// How far the corona can be seen, in solar radii: where its light along four spokes falls to nothing, or the picture
-/// ends.
-fn corona_reach(corona: &CentrePiece<'_>) -> f64 {
-    let (light, sun) = (corona.light, &corona.sun);
-    let right = light.width() as f64 - sun.x_px;
-    let below = light.height() as f64 - sun.y_px;
-    let inside = sun.x_px.min(sun.y_px).min(right).min(below) / sun.radius_px;
-    let mut reach = 1.5;
-    while reach < inside.min(USUAL_REACH) && ring_light(light, sun, reach) > CORONA_ENDS {
-        reach += 0.1;
-    }
-    // The fade takes the outer part: give it some room.
-    (reach * 1.1).clamp(1.5, inside.clamp(1.5, USUAL_REACH))
-}
-
-/// Mean green light around the Sun at `r` solar radii.
-fn ring_light(light: &LinearRgb, sun: &Circle, r: f64) -> f32 {
-    let spokes = 72;
-    let mut sum = 0.0;
-    for i in 0..spokes {
-        let (sin, cos) = (f64::from(i) * std::f64::consts::TAU / f64::from(spokes)).sin_cos();
-        let x = (sun.x_px + r * sun.radius_px * cos).round();
-        let y = (sun.y_px + r * sun.radius_px * sin).round();
-        let inside = x >= 0.0 && y >= 0.0 && x < light.width() as f64 && y < light.height() as f64;
-        if inside {
-            sum += light.at(x as usize, y as usize)[1];
-        }
-    }
-    sum / spokes as f32
+    frame.cut(&pose.still, reach * pose.still.radius_px)
 }
 
 /// Develops every piece, a few at a time, in order.
@@ -349,7 +188,7 @@ fn develop(piece: &Piece<'_>, target: &Target, open: &Open<'_>) -> Result<Disc, 
             };
             let whole = open(record)?;
             let tile = whole
-                .cut(&pose.sun, reach * pose.sun.radius_px)
+                .cut(&pose.still, reach * pose.still.radius_px)
                 .ok_or("its Sun lies off the picture")?;
             drop(whole);
             Ok(developed(&tile, pose, target))
@@ -436,7 +275,7 @@ fn bodies(catalogue: &Catalogue, pieces: &[Piece<'_>], discs: &[Disc]) -> Vec<Ve
 
 fn placed(pieces: &[Piece<'_>], laid: &Layout, found: &[Option<Level>]) -> Vec<Placed> {
     let one = |((piece, place), level): ((&Piece<'_>, _), &Option<Level>)| {
-        let place: &super::layout::Place = place;
+        let place: &Place = place;
         Placed {
             name: piece.name.clone(),
             sun: Circle {
@@ -466,83 +305,4 @@ fn layers(pieces: &[Piece<'_>], discs: Vec<Disc>) -> Vec<Layer> {
         light: disc.light,
     };
     pieces.iter().zip(discs).map(layer).collect()
-}
-
-fn captions(
-    catalogue: &Catalogue,
-    recipe: &Recipe,
-    pieces: &[Piece<'_>],
-    laid: &Layout,
-) -> Vec<Words> {
-    let mut all = Vec::new();
-    let line_px = CAPTION_LINE_RADII * laid.disc_radius_px;
-    let half_px = caption_lines(recipe.captions) as f64 * line_px / 2.0;
-    for (piece, place) in pieces.iter().zip(&laid.places) {
-        let Some((x, y)) = place.caption_px else {
-            continue;
-        };
-        for (n, text) in caption(catalogue, recipe.captions, piece)
-            .iter()
-            .enumerate()
-        {
-            let top = y - half_px + n as f64 * line_px;
-            all.extend(words(text, x, top, line_px * 0.94));
-        }
-    }
-    all
-}
-
-fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<String> {
-    let time = piece.time.map(|utc| local_time(catalogue, utc, "%H:%M"));
-    let covered = piece.sky.map(|sky| percent(sky.obscuration));
-    let lines = match captions {
-        Captions::None => [None, None],
-        Captions::Time => [time, None],
-        Captions::Obscuration => [covered, None],
-        Captions::Both => [time, covered],
-    };
-    lines.into_iter().flatten().collect()
-}
-
-/// A covered fraction in words; a trace is not rounded to nothing, nor a sliver of Sun to totality.
-fn percent(obscuration: f64) -> String {
-    let rounded = (obscuration * 100.0).round();
-    if obscuration > 0.0 && rounded < 1.0 {
-        "<1 %".to_owned()
-    } else if obscuration < 1.0 - 1e-9 && rounded > 99.0 {
-        ">99 %".to_owned()
-    } else {
-        format!("{rounded:.0} %")
-    }
-}
-
-/// What the files say: an honest label, the range of capture times, place and credit as the recipe allows.
-fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>]) -> PictureInfo {
-    let mut frames = 0;
-    let mut times = Vec::new();
-    for piece in pieces {
-        match &piece.source {
-            Source::Frame(record, _) => {
-                frames += 1;
-                times.extend(record.utc);
-            }
-            Source::Corona(corona, _) => frames += corona.frames.max(1),
-        }
-    }
-    times.sort();
-    let eclipse = catalogue.contacts.as_ref().map_or_else(
-        || "Solar eclipse".to_owned(),
-        |c| format!("Solar eclipse of {}", c.eclipse_date),
-    );
-    PictureInfo {
-        credit: recipe.credit.clone(),
-        captured: times.first().copied().zip(times.last().copied()),
-        place: catalogue
-            .contacts
-            .as_ref()
-            .map(|c| c.site)
-            .filter(|_| recipe.tell_place),
-        dpi: recipe.dpi,
-        ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))
-    }
 }

@@ -2,7 +2,9 @@
 
 use toml::de::DeValue;
 
-use super::recipe::{Arrangement, Captions, Centre, Output, Paper, Recipe, Tint, Up, Worded};
+use super::recipe::{
+    Align, Arrangement, Captions, Centre, Output, Paper, Recipe, Tint, Up, Worded,
+};
 
 /// One key: its name, the comment above it, its value as TOML, and how a value is taken.
 pub(super) struct Key {
@@ -106,6 +108,12 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v| set(&mut r.up, choice::<Up>(v)),
     },
     Key {
+        name: "align",
+        about: "Which disc stands still and has the common size: sun, or moon (for beads and diamond rings).",
+        show: |r| quoted(r.align.word()),
+        take: |r, v| set(&mut r.align, choice::<Align>(v)),
+    },
+    Key {
         name: "tint",
         about: "Colour of the filtered discs: as-shot (the filter's own), neutral, or warm.",
         show: |r| quoted(r.tint.word()),
@@ -119,7 +127,7 @@ pub(super) const KEYS: &[Key] = &[
     },
     Key {
         name: "captions",
-        about: "What is written below each disc: none, time, obscuration, or both.",
+        about: "What is written beside each disc: none, time, obscuration, both, or contact (seconds from the nearest one).",
         show: |r| quoted(r.captions.word()),
         take: |r, v| set(&mut r.captions, choice::<Captions>(v)),
     },
@@ -133,6 +141,24 @@ pub(super) const KEYS: &[Key] = &[
                 words(v).map(|w| (w != "none").then(|| w.to_owned())),
             )
         },
+    },
+    Key {
+        name: "landscape_az_deg",
+        about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to point it at the path.",
+        show: |r| auto_or(r.landscape_az_deg),
+        take: |r, v| set(&mut r.landscape_az_deg, auto(v, -360.0, 360.0)),
+    },
+    Key {
+        name: "landscape_horizon",
+        about: "Where the flat horizon lies in the wide view: 0 is its top, 1 its bottom.",
+        show: |r| decimal(r.landscape_horizon),
+        take: |r, v| set(&mut r.landscape_horizon, number(v, -3.0, 4.0)),
+    },
+    Key {
+        name: "landscape_width_deg",
+        about: "Degrees the wide view spans from side to side, or \"auto\" to take its focal length's.",
+        show: |r| auto_or(r.landscape_width_deg),
+        take: |r, v| set(&mut r.landscape_width_deg, auto(v, 1.0, 150.0)),
     },
     Key {
         name: "credit",

@@ -1,6 +1,6 @@
 //! How a frame must be turned and scaled to stand in the strip.
 
-use super::recipe::Up;
+use super::recipe::{Align, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Flag, LocalKind, Notice, Phase};
 
@@ -16,8 +16,8 @@ pub(super) enum Light {
 /// The discs of a frame in its own pixels, and its turn.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Pose {
-    /// The Sun.
-    pub(super) sun: Circle,
+    /// The disc that stands still: the Sun, or the Moon where the recipe says so and it is known.
+    pub(super) still: Circle,
     /// The Moon, where it is known.
     pub(super) moon: Option<Circle>,
     /// How far the frame is turned clockwise.
@@ -28,17 +28,27 @@ pub(super) struct Pose {
     pub(super) light: Light,
 }
 
-/// The pose of a shot; `None` when its Sun was not fitted.
-pub(super) fn pose(catalogue: &Catalogue, record: &ShotRecord, up: Up) -> Option<Pose> {
+/// The pose of a shot; `None` when the disc to align on was not fitted.
+pub(super) fn pose(
+    catalogue: &Catalogue,
+    record: &ShotRecord,
+    up: Up,
+    align: Align,
+) -> Option<Pose> {
     let fit = record.disc.as_ref()?;
-    let sun = fit.sun.filter(usable)?;
+    let sun = fit.sun.filter(usable);
+    let moon = fit
+        .moon
+        .filter(usable)
+        .or_else(|| computed_moon(record, &sun?));
+    let still = match align {
+        Align::Sun => sun?,
+        Align::Moon => moon.or(sun)?,
+    };
     let turn = turn(catalogue, record, up);
     Some(Pose {
-        sun,
-        moon: fit
-            .moon
-            .filter(usable)
-            .or_else(|| computed_moon(record, &sun)),
+        still,
+        moon,
         clockwise_deg: turn.map_or(0.0, |t| t.clockwise_deg),
         mirrored: turn.is_some_and(|t| t.mirrored),
         light: light_of_shot(catalogue, record),

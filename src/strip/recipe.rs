@@ -32,6 +32,16 @@ pub enum Up {
     AsShot,
 }
 
+/// Which disc stands still from piece to piece.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Align {
+    /// The Sun.
+    #[default]
+    Sun,
+    /// The Moon: for beads and diamond rings, where the Sun slides behind it.
+    Moon,
+}
+
 /// The colour of the filtered discs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Tint {
@@ -56,6 +66,8 @@ pub enum Captions {
     Obscuration,
     /// Both.
     Both,
+    /// Seconds from the nearest contact.
+    Contact,
 }
 
 /// A kind of file.
@@ -141,6 +153,8 @@ pub struct Recipe {
     pub background: [u8; 3],
     /// What is up.
     pub up: Up,
+    /// What stands still; the disc of that body gets the common radius.
+    pub align: Align,
     /// The discs' colour.
     pub tint: Tint,
     /// Light at the centre of an uncovered disc, 0.05 to 1 where 1 is the brightest a file holds.
@@ -149,6 +163,12 @@ pub struct Recipe {
     pub captions: Captions,
     /// A wide view to lay the path over, by its name on the card.
     pub landscape: Option<String>,
+    /// Azimuth at the middle of the wide view in degrees; `None` points it at the path.
+    pub landscape_az_deg: Option<f64>,
+    /// Where the flat horizon lies in the wide view, from 0 at its top to 1 at its bottom (beyond both allowed).
+    pub landscape_horizon: f64,
+    /// Degrees the wide view spans from side to side; `None` takes it from the frame's focal length.
+    pub landscape_width_deg: Option<f64>,
     /// Credit line for the files.
     pub credit: Option<String>,
     /// Whether the files may tell the place.
@@ -177,10 +197,14 @@ impl Default for Recipe {
             reach: None,
             background: [0; 3],
             up: Up::default(),
+            align: Align::default(),
             tint: Tint::default(),
             brightness: 0.8,
             captions: Captions::default(),
             landscape: None,
+            landscape_az_deg: None,
+            landscape_horizon: 0.85,
+            landscape_width_deg: None,
             credit: None,
             tell_place: false,
             outputs: vec![Output::Tiff, Output::Png, Output::Jpeg],
@@ -190,7 +214,7 @@ impl Default for Recipe {
 }
 
 impl Recipe {
-    /// Names of all photographs the strip needs, in order.
+    /// Names of all photographs the strip needs: its pieces in order, then the wide view.
     pub fn frames(&self) -> impl Iterator<Item = &str> {
         let centre = match &self.centre {
             Centre::Frame(name) => Some(name.as_str()),
@@ -201,6 +225,7 @@ impl Recipe {
             .map(String::as_str)
             .chain(centre)
             .chain(self.after.iter().map(String::as_str))
+            .chain(self.landscape.as_deref())
     }
 }
 
@@ -237,6 +262,10 @@ impl Worded for Up {
     ];
 }
 
+impl Worded for Align {
+    const WORDS: &'static [(Self, &'static str)] = &[(Self::Sun, "sun"), (Self::Moon, "moon")];
+}
+
 impl Worded for Tint {
     const WORDS: &'static [(Self, &'static str)] = &[
         (Self::AsShot, "as-shot"),
@@ -251,6 +280,7 @@ impl Worded for Captions {
         (Self::Time, "time"),
         (Self::Obscuration, "obscuration"),
         (Self::Both, "both"),
+        (Self::Contact, "contact"),
     ];
 }
 

@@ -154,7 +154,7 @@ fn discs_stand_where_they_should_and_on_pure_black() {
     for y in (0..picture.height()).step_by(3) {
         for x in (0..picture.width()).step_by(3) {
             let far = drawn.placed.iter().all(|p| {
-                let reach = if p.name == "corona" { 4.1 } else { 1.34 };
+                let reach = if p.name == "corona" { 5.1 } else { 1.34 };
                 (x as f64 - p.sun.x_px).hypot(y as f64 - p.sun.y_px) > reach * p.sun.radius_px
             });
             if far {

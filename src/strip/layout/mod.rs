@@ -5,8 +5,10 @@
 mod arrangements;
 mod grid;
 mod path;
+mod view;
 
 use super::recipe::{Arrangement, Captions, Recipe};
+pub use view::{View, layout_over};
 
 /// Where a body stood in the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -243,7 +245,7 @@ fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, Layo
 pub(super) fn caption_lines(captions: Captions) -> usize {
     match captions {
         Captions::None => 0,
-        Captions::Time | Captions::Obscuration => 1,
+        Captions::Time | Captions::Obscuration | Captions::Contact => 1,
         Captions::Both => 2,
     }
 }
@@ -256,9 +258,12 @@ fn caption_radii(captions: Captions) -> f64 {
     }
 }
 
-/// Half the extent a piece takes up: its disc, or all its light in the middle.
+/// Reach, in disc radii, above which a piece's light needs room of its own: coronas and diamond rings.
+const GLOWING: f64 = 1.5;
+
+/// Half the extent a piece takes up: its disc, or all its light in the middle and where it glows.
 fn extent(piece: &PieceGeometry) -> f64 {
-    if piece.middle {
+    if piece.middle || piece.reach > GLOWING {
         piece.reach.max(1.0)
     } else {
         1.0

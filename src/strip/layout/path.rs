@@ -13,22 +13,25 @@ const CLEARANCE: f64 = 0.08;
 /// Gnomonic projection (J. Snyder 1987, Map Projections: A Working Manual, USGS Professional Paper 1395, p. 165).
 /// Where neighbours stand closer than a piece's light reaches, the reach is cut short of them.
 pub(super) fn path(pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
-    let mut skies = Vec::with_capacity(pieces.len());
-    for (i, piece) in pieces.iter().enumerate() {
-        skies.push(piece.sky.ok_or(LayoutError::NoSky(i + 1))?);
-    }
+    let skies = skies(pieces)?;
     let axis = mean_direction(&skies);
+    let unit = mean_radius_deg(&skies).to_radians().tan();
     let mut spots = Vec::with_capacity(pieces.len());
     for (piece, sky) in pieces.iter().zip(&skies) {
         let (x, y) = projected(sky, axis)?;
-        let unit = axis_radius_deg(&skies).to_radians().tan();
         spots.push(Spot::new(x / unit, -y / unit, piece.reach));
     }
     shorten(&mut spots);
     Ok(spots)
 }
 
-fn axis_radius_deg(skies: &[SkyPlace]) -> f64 {
+/// The places of all pieces in the sky.
+pub(super) fn skies(pieces: &[PieceGeometry]) -> Result<Vec<SkyPlace>, LayoutError> {
+    let place = |(i, piece): (usize, &PieceGeometry)| piece.sky.ok_or(LayoutError::NoSky(i + 1));
+    pieces.iter().enumerate().map(place).collect()
+}
+
+pub(super) fn mean_radius_deg(skies: &[SkyPlace]) -> f64 {
     skies.iter().map(|s| s.radius_deg).sum::<f64>() / skies.len() as f64
 }
 
@@ -48,7 +51,10 @@ pub(super) fn mean_direction(skies: &[SkyPlace]) -> (f64, f64) {
 }
 
 /// Right and up on the tangent plane, in units of its distance.
-fn projected(sky: &SkyPlace, (az_deg, alt_deg): (f64, f64)) -> Result<(f64, f64), LayoutError> {
+pub(super) fn projected(
+    sky: &SkyPlace,
+    (az_deg, alt_deg): (f64, f64),
+) -> Result<(f64, f64), LayoutError> {
     let (sin_turn, cos_turn) = (sky.az_deg - az_deg).to_radians().sin_cos();
     let (sin_alt, cos_alt) = sky.alt_deg.to_radians().sin_cos();
     let (sin_axis, cos_axis) = alt_deg.to_radians().sin_cos();
@@ -62,7 +68,7 @@ fn projected(sky: &SkyPlace, (az_deg, alt_deg): (f64, f64)) -> Result<(f64, f64)
     Ok((right, up))
 }
 
-fn shorten(spots: &mut [Spot]) {
+pub(super) fn shorten(spots: &mut [Spot]) {
     let places: Vec<(f64, f64)> = spots.iter().map(|s| (s.x, s.y)).collect();
     for (i, spot) in spots.iter_mut().enumerate() {
         let nearest = places
