@@ -1,7 +1,7 @@
 //! The merge against a drawn corona whose radiance is known.
 
-use contactstrip::merge::{MergeInput, MergeOptions, Merged, merge};
-use contactstrip::raster::Frame;
+use contactstrip::merge::{MergeInput, MergeOptions, Merged, ViewOptions, merge, view};
+use contactstrip::raster::{Frame, LinearRgb, linear_to_srgb};
 
 use crate::support::corona::{Sky, Take, input, photograph};
 
@@ -101,7 +101,7 @@ fn ratios(card: &Card, merged: &Merged, lie: &Lie) -> Vec<(f64, f64)> {
             let [east, north] = lie.sky(x as f64, y as f64);
             let r = east.hypot(north);
             let clear = (x as f64 - merged.moon.x_px).hypot(y as f64 - merged.moon.y_px)
-                > merged.moon.radius_px + 2.0;
+                > merged.moon.radius_px + 3.0;
             let [red, truth, _] = card.sky.light(east, north);
             // Prominences are finer than a pixel in places: their brightness is a matter of sampling.
             if (1.05..4.0).contains(&r) && clear && red < 1.02 * truth {
@@ -232,4 +232,49 @@ fn radiance_is_true_over_more_than_twelve_stops() {
     }
     assert!(rms < 0.02, "rms {rms}");
     assert!(step < 0.01, "step {step}");
+}
+
+/// Saves the picture for a person to look at, under the build folder.
+#[test]
+#[ignore = "draws large frames; run by hand to look at the picture"]
+fn the_view_is_saved_to_look_at() {
+    let takes = MARKED_S
+        .iter()
+        .enumerate()
+        .map(|(k, &s)| {
+            let small = take(k, s);
+            Take {
+                size: [2400, 1800],
+                sun: small.sun.map(|v| 2.4 * v),
+                radius_px: 220.0,
+                ..small
+            }
+        })
+        .map(|t| Take {
+            sun: [t.sun[0] + 120.0, t.sun[1] - 100.0],
+            moon: [0.3 * t.moon[0], 0.003],
+            ..t
+        })
+        .collect();
+    let card = Card::new(Sky::default(), takes);
+    let start = std::time::Instant::now();
+    let merged = card.merged(&MergeOptions::default());
+    let took = start.elapsed();
+    let shown = view(&merged, &ViewOptions::default());
+    save(&shown, "corona-view.png");
+    assert!(took.as_secs() < 600, "{took:?} {:?}", start.elapsed());
+}
+
+fn save(shown: &LinearRgb, name: &str) {
+    let bytes: Vec<u8> = shown
+        .data()
+        .iter()
+        .map(|v| (linear_to_srgb(*v) * 255.0).round() as u8)
+        .collect();
+    let (width, height) = (shown.width() as u32, shown.height() as u32);
+    let path = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    image::RgbImage::from_raw(width, height, bytes)
+        .unwrap()
+        .save(path)
+        .unwrap();
 }

@@ -8,10 +8,12 @@
 //!
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
 
+mod blur;
 mod fourier;
 mod light;
 mod photometry;
 mod place;
+mod profile;
 mod register;
 mod response;
 mod run;
