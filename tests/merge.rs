@@ -1,7 +1,10 @@
 //! The merge against a drawn corona whose radiance is known.
 
-use contactstrip::merge::{MergeInput, MergeOptions, Merged, ViewOptions, merge, view};
-use contactstrip::raster::{Frame, LinearRgb, linear_to_srgb};
+use contactstrip::domain::Circle;
+use contactstrip::merge::{
+    MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, merge, mgn, nrgf, view,
+};
+use contactstrip::raster::{Frame, LinearImage, LinearRgb, linear_to_srgb};
 
 use crate::support::corona::{Sky, Take, input, photograph};
 
@@ -232,6 +235,45 @@ fn radiance_is_true_over_more_than_twelve_stops() {
     }
     assert!(rms < 0.02, "rms {rms}");
     assert!(step < 0.01, "step {step}");
+}
+
+/// The picture behind `fixtures/merge/normalisations.csv`; its script has the same formula.
+fn formula() -> (LinearImage, Circle) {
+    let sun = Circle {
+        x_px: 46.3,
+        y_px: 50.4,
+        radius_px: 16.1,
+    };
+    let light = |i: usize| {
+        let (dx, dy) = ((i % 96) as f64 - sun.x_px, (i / 96) as f64 - sun.y_px);
+        let r = (dx.hypot(dy) / sun.radius_px).max(0.9);
+        let angle = dy.atan2(dx);
+        let rays = 0.3 * (5.0 * angle).cos() + 0.05 * (23.0 * angle + 4.0 * r).sin();
+        (r.powf(-3.5) * (1.0 + rays)) as f32
+    };
+    (LinearImage::from_data(96, 96, (0..96 * 96).map(light).collect()), sun)
+}
+
+#[test]
+fn normalisations_agree_with_the_reference() {
+    let (image, sun) = formula();
+    let first = nrgf(&image, &sun, 17.0, 1.0);
+    let second = mgn(&image, &MgnOptions::default());
+    let text = include_str!("../fixtures/merge/normalisations.csv");
+    let mut rows = 0;
+    for line in text.lines().skip(3) {
+        let row: Vec<f64> = line.split(',').map(|v| v.parse().unwrap()).collect();
+        let (x, y) = (row[0] as usize, row[1] as usize);
+        let (got, got_mgn) = (f64::from(first.at(x, y)), f64::from(second.at(x, y)));
+        assert_eq!(got.is_nan(), row[2].is_nan(), "{x} {y}");
+        if !row[2].is_nan() {
+            // Values run to about 2; sunkit-image sums in another order.
+            assert!((got - row[2]).abs() < 1e-3, "{x} {y}: {got} for {}", row[2]);
+        }
+        assert!((got_mgn - row[3]).abs() < 1e-4, "{x} {y}: {got_mgn} for {}", row[3]);
+        rows += 1;
+    }
+    assert_eq!(rows, 196);
 }
 
 /// Saves the picture for a person to look at, under the build folder.

@@ -11,6 +11,7 @@
 mod blur;
 mod fourier;
 mod light;
+mod normalise;
 mod photometry;
 mod place;
 mod profile;
@@ -22,6 +23,7 @@ mod stops;
 mod survey;
 mod view;
 
+pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
 pub use run::merge;
 pub use stops::{true_shutter_s, true_stops};

@@ -109,7 +109,8 @@ impl<'a> Look<'a> {
         let disc = self.stretch(light / self.limb);
         let outside = smooth_step(-3.0, 1.0, off);
         let level = shoulder(disc + (corona - disc) * outside);
-        self.coloured(rgb, light, level)
+        let on_disc = 1.0 - smooth_step(-5.0, 0.5, off);
+        self.coloured(rgb, light, level, on_disc)
     }
 
     /// Coded value for light over that at the limb.
@@ -118,29 +119,34 @@ impl<'a> Look<'a> {
         self.options.limb_level as f32 * (light / knee).asinh() / (1.0 / knee).asinh()
     }
 
-    /// Linear light of a coded level in the colour of `rgb`, faded to grey where the light is no surer than the sky.
-    fn coloured(&self, rgb: [f32; 3], light: f32, level: f32) -> [f32; 3] {
+    /// Linear light of a coded level in the colour of `rgb`, faded to grey where the light is no surer than the sky,
+    /// or than what strays over the limb on the Moon's disc.
+    fn coloured(&self, rgb: [f32; 3], light: f32, level: f32, on_disc: f32) -> [f32; 3] {
         let shown = srgb_to_linear(level);
         if light <= 0.0 {
             return [shown; 3];
         }
-        let sure = light / (light + 1.5 * luminance(self.sky) + 2e-4 * self.limb);
+        let sure = light / (light + 1.5 * luminance(self.sky) + (2e-4 + 0.2 * on_disc) * self.limb);
         let keep = self.options.colour as f32 * sure;
         let tint = rgb.map(|v| 1.0 + keep * ((v.max(0.0) / light).min(3.0) - 1.0));
         let scale = shown / luminance(tint).max(1e-6);
-        within(tint.map(|t| t * scale), shown)
+        within(tint.map(|t| t * scale))
     }
 }
 
-/// Fades a colour towards its grey until no channel is above 1.
-fn within(rgb: [f32; 3], grey: f32) -> [f32; 3] {
+/// Brings a colour's strongest channel to 1 where it is above: mostly by dimming, which keeps prominences pink, and a
+/// little by fading towards grey, which keeps them bright.
+fn within(rgb: [f32; 3]) -> [f32; 3] {
+    /// Share of the excess that is dimmed away.
+    const DIMMED: f32 = 0.75;
     let top = rgb[0].max(rgb[1]).max(rgb[2]);
-    let grey = grey.min(1.0);
     if top <= 1.0 {
         return rgb;
     }
+    let dimmed = rgb.map(|v| v * top.powf(-DIMMED));
+    let (top, grey) = (top.powf(1.0 - DIMMED), luminance(dimmed).min(1.0));
     let keep = ((1.0 - grey) / (top - grey).max(1e-6)).clamp(0.0, 1.0);
-    rgb.map(|v| grey + (v - grey) * keep)
+    dimmed.map(|v| grey + (v - grey) * keep)
 }
 
 /// Holds coded values below 1, bending from about three quarters on.
@@ -259,4 +265,26 @@ fn detail(merged: &Merged, look: &Look) -> Vec<f32> {
         });
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strong_pink_stays_pink() {
+        let [r, g, b] = within([2.0, 0.6, 0.9]);
+        assert!(r <= 1.0 && g < 0.62 * r && b < 0.75 * r, "{r} {g} {b}");
+        assert!(luminance([r, g, b]) > 0.35);
+    }
+
+    #[test]
+    fn the_shoulder_rises_to_one() {
+        let mut last = 0.0;
+        for i in 1..400 {
+            let now = shoulder(i as f32 / 100.0);
+            assert!(now > last && now <= 1.0);
+            last = now;
+        }
+    }
 }
