@@ -142,7 +142,11 @@ impl Sheet {
             );
         };
         heading(out, "FILTER")?;
-        writeln!(out, "Off {}  (C2, and not before the last bead is gone)", filter.off_local)?;
+        writeln!(
+            out,
+            "Off {}  (C2, and not before the last bead is gone)",
+            filter.off_local
+        )?;
         writeln!(
             out,
             "On  {}  (C3, or the first bead if that comes sooner; have it in hand before)",

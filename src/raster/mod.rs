@@ -10,9 +10,9 @@ mod exr;
 mod frame;
 mod image;
 mod jpeg;
+mod profile;
 mod resample;
 mod thumbnail;
-mod profile;
 mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};

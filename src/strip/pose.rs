@@ -1,6 +1,7 @@
 //! How a frame must be turned and scaled to stand in the strip.
 
 use super::recipe::{Align, Up};
+use super::steady::steady_moon;
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Flag, LocalKind, Notice, Phase};
 
@@ -18,6 +19,8 @@ pub(super) enum Light {
 pub(super) struct Pose {
     /// The disc that stands still: the Sun, or the Moon where the recipe says so and it is known.
     pub(super) still: Circle,
+    /// The Sun, where it is known.
+    pub(super) sun: Option<Circle>,
     /// The Moon, where it is known.
     pub(super) moon: Option<Circle>,
     /// How far the frame is turned clockwise.
@@ -43,11 +46,12 @@ pub(super) fn pose(
         .or_else(|| computed_moon(record, &sun?));
     let still = match align {
         Align::Sun => sun?,
-        Align::Moon => moon.or(sun)?,
+        Align::Moon => steady_moon(catalogue, record).or(moon).or(sun)?,
     };
     let turn = turn(catalogue, record, up);
     Some(Pose {
         still,
+        sun,
         moon,
         clockwise_deg: turn.map_or(0.0, |t| t.clockwise_deg),
         mirrored: turn.is_some_and(|t| t.mirrored),
