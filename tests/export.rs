@@ -60,6 +60,7 @@ fn record(card: &Path, name: &str, phase: Phase) -> ShotRecord {
 
 fn catalogue(shots: Vec<ShotRecord>) -> Catalogue {
     Catalogue {
+        corona: None,
         version: catalogue::VERSION,
         program: String::new(),
         cards: Vec::new(),

@@ -189,6 +189,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
             .collect(),
     };
     Catalogue {
+        corona: None,
         version: VERSION,
         program: "contactstrip 0.1.0".into(),
         cards: vec!["card".into()],
@@ -487,5 +488,280 @@ fn a_page_to_look_at() {
     if let Ok(folder) = std::env::var("SHOW") {
         std::fs::write(Path::new(&folder).join("report.html"), html).unwrap();
         std::fs::write(Path::new(&folder).join("small.html"), page(40)).unwrap();
+    }
+}
+
+/// What a practice series is drawn with.
+#[derive(Clone, Copy)]
+struct Practice {
+    blur_px: f64,
+    blur_growth: f64,
+    level: f64,
+    clipped: f64,
+    drift_px_s: (f64, f64),
+    radius_px: f64,
+    clock_error_s: f64,
+    gps: bool,
+}
+
+const SOUND: Practice = Practice {
+    blur_px: 1.2,
+    blur_growth: 0.0,
+    level: 0.45,
+    clipped: 0.0,
+    drift_px_s: (0.0, 0.0),
+    radius_px: 457.0,
+    clock_error_s: 0.3,
+    gps: true,
+};
+
+/// Thirty frames, half a minute apart, aimed anew after each ten, of the Sun of 20 March 2026: declination 0.
+fn practice(p: Practice) -> Vec<ShotRecord> {
+    let start = jiff::civil::date(2026, 3, 20).at(11, 0, 0, 0);
+    (0..30)
+        .map(|n| {
+            let s = f64::from(n) * 30.0;
+            let since_aim_s = f64::from(n % 10) * 30.0;
+            let clock = start
+                .checked_add(jiff::SignedDuration::from_secs_f64(
+                    s + p.clock_error_s + 0.2,
+                ))
+                .unwrap();
+            let mut record = shot(TOTAL, 1, format!("P_{n:03}.JPG"), 0.0, 1.0 / 800.0, "A");
+            record.shot.stamp = Some(CameraStamp {
+                time: CameraTime::new(clock.round(jiff::Unit::Millisecond).unwrap()),
+                has_subsec: true,
+                offset_s: None,
+            });
+            record.shot.gps = p.gps.then(|| contactstrip::domain::GpsFix {
+                lat_deg: 0.0,
+                lon_deg: 0.0,
+                elev_m: None,
+                // The camera is set three hours east of Greenwich.
+                utc: Some(crate::plan::utc("2026-03-20T08:00:00.2Z").plus_s(s)),
+            });
+            let centre = |start: f64, rate: f64| start + rate * since_aim_s;
+            let sun = Circle {
+                x_px: centre(3000.0, p.drift_px_s.0),
+                y_px: centre(2000.0, p.drift_px_s.1),
+                radius_px: p.radius_px,
+            };
+            record.disc = record.disc.map(|fit| DiscFit {
+                limb: Limb::Sun,
+                sun: Some(sun),
+                moon: None,
+                blur_px: Some(p.blur_px * (1.0 + p.blur_growth * f64::from(n) / 29.0)),
+                ..fit
+            });
+            record.look = Some(contactstrip::domain::FrameLook {
+                disc_level: Some(p.level),
+                clipped: p.clipped,
+                ..Default::default()
+            });
+            record.phase = Phase::Unrelated;
+            record.flags = Flags::default();
+            record
+        })
+        .collect()
+}
+
+fn point(p: Practice, name: &str) -> report::Point {
+    let rehearsal = report::rehearsal(&practice(p));
+    assert_eq!(rehearsal.bodies.len(), 1);
+    rehearsal.bodies[0]
+        .points
+        .iter()
+        .find(|point| point.name == name)
+        .unwrap()
+        .clone()
+}
+
+#[test]
+fn a_sound_rehearsal_has_nothing_to_mend() {
+    let rehearsal = report::rehearsal(&practice(SOUND));
+    assert_eq!(rehearsal.to_mend(), 0, "{}", rehearsal.text());
+    let text = rehearsal.text();
+    assert!(
+        text.contains("Nothing to mend") && text.contains("Never look at the Sun"),
+        "{text}"
+    );
+    assert!(!text.contains("come off"));
+    let mut shuffled = practice(SOUND);
+    shuffled.reverse();
+    assert_eq!(report::rehearsal(&shuffled), rehearsal);
+}
+
+#[test]
+fn each_fault_is_found_and_only_that() {
+    // The Sun's radius of 964 seconds of arc over 457 pixels is 2.11 a pixel; 15 a second are 7.11 pixels a second.
+    let faults: [(&str, Practice, &str); 9] = [
+        (
+            "focus",
+            Practice {
+                blur_px: 4.0,
+                ..SOUND
+            },
+            "limb blurred by 4.0 px",
+        ),
+        (
+            "focus",
+            Practice {
+                blur_growth: 1.0,
+                ..SOUND
+            },
+            "the blur grows",
+        ),
+        (
+            "exposure",
+            Practice {
+                level: 0.1,
+                ..SOUND
+            },
+            "disc at 10 %",
+        ),
+        (
+            "exposure",
+            Practice {
+                level: 1.0,
+                clipped: 0.02,
+                ..SOUND
+            },
+            "30 frames clipped",
+        ),
+        (
+            "drift",
+            Practice {
+                drift_px_s: (6.0, -9.0),
+                ..SOUND
+            },
+            "faster than the sky",
+        ),
+        (
+            "drift",
+            Practice {
+                drift_px_s: (0.6, 0.5),
+                ..SOUND
+            },
+            "the mount follows",
+        ),
+        (
+            "disc",
+            Practice {
+                radius_px: 1500.0,
+                blur_px: 1.0,
+                ..SOUND
+            },
+            "75 % of the short side",
+        ),
+        (
+            "clock",
+            Practice {
+                clock_error_s: 37.0,
+                ..SOUND
+            },
+            "37.0 s fast",
+        ),
+        (
+            "clock",
+            Practice {
+                clock_error_s: -12.0,
+                ..SOUND
+            },
+            "12.0 s slow",
+        ),
+    ];
+    for (name, fault, words) in faults {
+        let rehearsal = report::rehearsal(&practice(fault));
+        let mend: Vec<_> = rehearsal.bodies[0]
+            .points
+            .iter()
+            .filter(|p| p.verdict == report::Verdict::Mend)
+            .collect();
+        assert!(mend.len() == 1 && mend[0].name == name, "{name}: {mend:?}");
+        assert!(mend[0].found.contains(words), "{words}: {}", mend[0].found);
+        assert!(!mend[0].advice.is_empty());
+    }
+}
+
+#[test]
+fn a_rehearsal_says_what_to_change_in_numbers() {
+    // Four times too dark at 1/800 s wants about 1/200 s: 0.1125 for 0.45.
+    assert!(
+        point(
+            Practice {
+                level: 0.1125,
+                ..SOUND
+            },
+            "exposure"
+        )
+        .advice
+        .contains("try about 1/200 s")
+    );
+    // A still mount at declination 0: 7.11 px/s, one pixel in 1/7 s, 1543 px of room gone in 217 s, aim twice as often.
+    let still = point(
+        Practice {
+            drift_px_s: (7.11, 0.0),
+            ..SOUND
+        },
+        "drift",
+    );
+    assert!(
+        still.verdict == report::Verdict::Good && still.found.contains("stands still"),
+        "{still:?}"
+    );
+    assert!(
+        still.advice.contains("aim again every 1 min 48") && still.advice.contains("1/7 s"),
+        "{still:?}"
+    );
+    // 0.1 px/s is 0.21 seconds of arc a second: an axis 0.8 degrees off.
+    let followed = point(
+        Practice {
+            drift_px_s: (0.0, 0.1),
+            ..SOUND
+        },
+        "drift",
+    );
+    assert!(followed.found.contains("0.8 degrees"), "{followed:?}");
+    let none = point(
+        Practice {
+            gps: false,
+            ..SOUND
+        },
+        "clock",
+    );
+    assert_eq!(none.verdict, report::Verdict::NotKnown);
+}
+
+#[test]
+fn a_rehearsal_of_nothing_is_no_trouble() {
+    assert!(report::rehearsal(&[]).text().contains("No frames"));
+    let mut bare = practice(SOUND);
+    for record in &mut bare {
+        record.disc = None;
+        record.look = None;
+        record.shot.stamp = None;
+        record.shot.gps = None;
+        record.shot.camera = None;
+        record.shot.width_px = None;
+    }
+    let rehearsal = report::rehearsal(&bare);
+    assert_eq!(rehearsal.bodies[0].points.len(), 6);
+    assert_eq!(
+        rehearsal.to_mend(),
+        1,
+        "only the frames: {}",
+        rehearsal.text()
+    );
+    if let Ok(folder) = std::env::var("SHOW") {
+        std::fs::write(
+            Path::new(&folder).join("rehearsal.txt"),
+            report::rehearsal(&practice(Practice {
+                drift_px_s: (5.0, 5.0),
+                level: 0.1,
+                ..SOUND
+            }))
+            .text(),
+        )
+        .unwrap();
     }
 }

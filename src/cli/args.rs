@@ -8,6 +8,8 @@ use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::KnownClock;
 use jiff::civil::Date;
 
+use super::{contacts::ContactsArgs, plan::PlanArgs};
+
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
 #[command(version, about, after_help = exit_codes(), max_term_width = 100)]
@@ -40,8 +42,12 @@ pub(crate) enum Command {
     Export(ExportArgs),
     /// Write the web page of the card
     Report(OutArgs),
+    /// Contact times and circumstances of a place
+    Contacts(Box<ContactsArgs>),
     /// The camera clocks: offset, error, evidence, residual plot
     Clock(OutArgs),
+    /// Shooting sheet for a coming eclipse
+    Plan(Box<PlanArgs>),
     /// Draw a synthetic card and run everything on it
     Demo(DemoArgs),
 }

@@ -1,6 +1,8 @@
 //! The command line: what was typed, what it means, what the person is told.
 
 mod args;
+mod contacts;
+mod plan;
 mod progress;
 mod say;
 
@@ -52,7 +54,9 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
         Command::Merge(args) => make(args, pipeline::merge),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
+        Command::Contacts(args) => contacts::run(args),
         Command::Clock(args) => clock(args),
+        Command::Plan(args) => plan::run(args),
         Command::Demo(args) => demo(args),
     }
 }

@@ -75,7 +75,9 @@ pub(crate) struct PlanArgs {
 /// A number, with the unit or mark people write beside it: `600mm`, `f/8`, `ISO100`.
 fn number(text: &str) -> Result<f64, String> {
     let lower = text.trim().to_lowercase();
-    let bare = ["f/", "iso"].iter().fold(lower.as_str(), |t, mark| t.strip_prefix(mark).unwrap_or(t));
+    let bare = ["f/", "iso"]
+        .iter()
+        .fold(lower.as_str(), |t, mark| t.strip_prefix(mark).unwrap_or(t));
     let bare = bare.strip_suffix("mm").unwrap_or(bare).trim();
     bare.parse::<f64>()
         .ok()
@@ -152,7 +154,12 @@ mod tests {
 
     #[test]
     fn numbers_are_read_as_people_write_them() {
-        for (text, value) in [("600mm", 600.0), ("f/8", 8.0), ("ISO 100", 100.0), ("5.6", 5.6)] {
+        for (text, value) in [
+            ("600mm", 600.0),
+            ("f/8", 8.0),
+            ("ISO 100", 100.0),
+            ("5.6", 5.6),
+        ] {
             assert!((number(text).unwrap() - value).abs() < 1e-12, "{text}");
         }
         assert!((stops("ND5").unwrap() - 16.61).abs() < 0.01);

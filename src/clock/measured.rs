@@ -78,8 +78,10 @@ fn measure(
     let (sun, moon) = (fit.sun?, fit.moon?);
     let sigma_px = fit.sigma_px.hypot(fit.moon_sigma_px?).hypot(UNTOLD_PX);
     let (reading_s, reading_sigma_s) = reading(&frame.stamp?, frame.shutter_s, course);
-    let x = (moon.x_px - sun.x_px) / shared.radius_px;
-    let y = (moon.y_px - sun.y_px) / shared.radius_px;
+    // The course speaks in radii of a plain circle fitted to the squeezed disc.
+    let plain_radius_px = shared.radius_px * (1.0 + (frame.squeeze.unwrap_or(1.0) - 1.0) / 2.0);
+    let x = (moon.x_px - sun.x_px) / plain_radius_px;
+    let y = (moon.y_px - sun.y_px) / plain_radius_px;
     let (right, down) = stored(frame.orientation, x, y);
     let all = [right, down, sigma_px, reading_s];
     all.iter().all(|v| v.is_finite()).then_some(Measured {

@@ -58,6 +58,9 @@ pub struct ClockFrame {
     pub scale_group: usize,
     /// The discs, where found, in upright axes.
     pub fit: Option<DiscFit>,
+    /// Height of the disc over its width that the fit took into account, so that the fitted radius is the airless one;
+    /// `None` for plain circles, whose radius lies between the two.
+    pub squeeze: Option<f64>,
     /// Plain measures, where the frame was decoded.
     pub look: Option<FrameLook>,
 }

@@ -14,7 +14,7 @@ const PIXELS: f64 = 3600.0;
 const DIRECTIONS: usize = 360;
 
 /// Least run of dark limb that is taken for the Moon, in degrees.
-const LEAST_DARK_DEG: usize = 5;
+const LEAST_DARK_DEG: usize = 8;
 
 /// Moon's radius over the Sun's and its one sigma where nothing is known (range at eclipses: common knowledge,
 /// 0.94 to 1.08).
@@ -81,20 +81,34 @@ pub(super) fn refined_discs(
     let scan = moon_from_dark_limb(frame, channel, &rough, start.ratio.value);
     let mut best: Option<Refined> = None;
     for moon in [rough.moon, scan].into_iter().flatten() {
-        let start = Start {
-            moon: Some(moon),
-            ..start
-        };
-        if let Some(fit) = twice(frame, channel, &start)
+        if let Some(fit) = with_moon(frame, channel, &start, moon).filter(bites)
             && best.as_ref().is_none_or(|b| fit.cost < b.cost)
         {
             best = Some(fit);
         }
     }
-    match best {
-        Some(fit) if bites(&fit) => Some(fit),
-        _ => twice(frame, channel, &start).or(best),
+    if best.is_none() {
+        let bare = twice(frame, channel, &start)?;
+        let again = Rough {
+            sun: bare.sun,
+            limb_level: rough.limb_level,
+            blur_px: bare.blur_px.0,
+            ..rough
+        };
+        best = moon_from_dark_limb(frame, channel, &again, start.ratio.value)
+            .and_then(|moon| with_moon(frame, channel, &start, moon))
+            .filter(bites)
+            .or(Some(bare));
     }
+    best
+}
+
+fn with_moon(frame: &Frame, channel: Channel, start: &Start, moon: Circle) -> Option<Refined> {
+    let start = Start {
+        moon: Some(moon),
+        ..*start
+    };
+    twice(frame, channel, &start)
 }
 
 /// Rough circles and levels to start from.
@@ -134,10 +148,12 @@ fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
     refined(&gathered(frame, channel, &again), &again)
 }
 
+/// Whether the Moon reaches into the Sun beyond doubt.
 fn bites(fit: &Refined) -> bool {
     fit.moon.is_some_and(|m| {
         let apart = (m.x_px - fit.sun.x_px).hypot(m.y_px - fit.sun.y_px);
-        apart < fit.sun.radius_px + m.radius_px - 0.5
+        let depth = fit.sun.radius_px + m.radius_px - apart;
+        depth > 0.3 + 3.0 * fit.moon_sigma_px.unwrap_or(0.0)
     })
 }
 
@@ -218,22 +234,30 @@ fn moon_from_dark_limb(
     rough: &Rough,
     ratio: f64,
 ) -> Option<Circle> {
-    let threshold = rough.sky + 0.35 * (rough.limb_level - rough.sky);
-    let lit: Vec<bool> = (0..DIRECTIONS)
+    let depth = rough.blur_px + 1.5;
+    let light: Vec<Option<f64>> = (0..DIRECTIONS)
         .map(|i| {
             let (sin, cos) = (i as f64).to_radians().sin_cos();
-            let reach = rough.blur_px + 2.0;
-            [0.3, 1.0, 1.7].into_iter().any(|part| {
-                let r = rough.sun.radius_px - part * reach;
+            let most = [0.5, 1.0, 1.5].into_iter().filter_map(|part| {
+                let r = rough.sun.radius_px - part * depth;
                 light_at(
                     frame,
                     rough.sun.x_px + r * cos,
                     rough.sun.y_px + r * sin,
                     channel,
                 )
-                .is_none_or(|v| v > threshold)
-            })
+            });
+            most.reduce(f64::max)
         })
+        .collect();
+    // The bright part of the limb sets the level; on a thin crescent it is the smaller part.
+    let mut sorted: Vec<f64> = light.iter().flatten().copied().collect();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let level = *sorted.get(sorted.len() * 4 / 5)?;
+    let threshold = rough.sky + 0.6 * (level - rough.sky);
+    let lit: Vec<bool> = light
+        .iter()
+        .map(|v| v.is_none_or(|v| v > threshold))
         .collect();
     let (from, length) = longest_dark_run(&lit)?;
     if length < LEAST_DARK_DEG {

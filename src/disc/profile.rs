@@ -43,6 +43,19 @@ pub(super) struct Light {
     pub by_sigma: f64,
 }
 
+impl Light {
+    /// Adds a share of another.
+    pub(super) fn add(&mut self, share: f64, other: &Self) {
+        self.value += share * other.value;
+        for (term, more) in self.terms.iter_mut().zip(other.terms) {
+            *term += share * more;
+        }
+        self.by_a += share * other.by_a;
+        self.by_b += share * other.by_b;
+        self.by_sigma += share * other.by_sigma;
+    }
+}
+
 impl Law {
     /// A law `c0 + c1 mu + c2 mu^2` for a disc of this radius under a blur of about this sigma, in pixels.
     pub(super) fn new(radius_px: f64, sigma_px: f64, c: [f64; 3]) -> Self {

@@ -12,6 +12,7 @@ use nalgebra::SVector;
 
 use super::arcs::median;
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
+use super::gauss::{density, share_below};
 use super::profile::{Law, Light};
 use crate::domain::Circle;
 
@@ -401,51 +402,77 @@ impl Rim {
     }
 }
 
-/// Light where both limbs may be near. Where they cross at an angle the blur along the solar limb is averaged over
-/// three places (Gauss-Hermite).
+/// Cosine of the angle between two limbs beyond which they are taken as lying along each other.
+const ALONG: f64 = 0.7;
+
+/// Sine of the angle below which their crossing is not felt.
+const SLIGHT: f64 = 0.08;
+
+/// Abscissas and weights of the three-point Gauss-Hermite rule for a normal distribution.
+const HERMITE: [(f64, f64); 3] = [
+    (-1.732_050_807_568_877_2, 1.0 / 6.0),
+    (0.0, 2.0 / 3.0),
+    (1.732_050_807_568_877_2, 1.0 / 6.0),
+];
+
+/// Light where both limbs may be near.
+///
+/// On a crescent the limbs bend the same way and the bare part lies between them; on a small bite they bend against
+/// each other and the bare part is what the lens leaves. Where they cross steeply, the two edges blur independently
+/// but for the light's being on one side of the solar limb.
 fn crossed(law: &Law, sun: &Rim, moon: &Rim) -> Light {
+    let reach = 5.5 * sun.sigma.max(moon.sigma);
+    if moon.depth < -reach {
+        return law.blurred(sun.depth, NO_MOON, sun.sigma);
+    }
     let cos = sun.normal.0 * moon.normal.0 + sun.normal.1 * moon.normal.1;
     let sin = (sun.normal.0 * moon.normal.1 - sun.normal.1 * moon.normal.0).abs();
-    let reach = 5.0 * sun.sigma;
-    let apart = sun.depth.abs() > reach || moon.depth < -reach || moon.depth > reach;
-    if apart || sin < 0.08 {
-        return law.blurred(
-            sun.depth,
-            moon.depth,
-            if apart {
-                moon_sigma(sun, moon)
-            } else {
-                sun.sigma
-            },
-        );
+    if sun.depth > reach {
+        return along(law, sun.depth, moon.depth, moon.sigma, cos > 0.0);
     }
-    let cos = cos.max(0.3);
+    if cos.abs() < ALONG {
+        return across(law, sun, moon, cos, sin);
+    }
+    if sin < SLIGHT {
+        return along(law, sun.depth, moon.depth, sun.sigma, cos > 0.0);
+    }
     let mut out = Light::default();
-    for (place, weight) in [
-        (-1.732_050_807_568_877_2, 1.0 / 6.0),
-        (0.0, 2.0 / 3.0),
-        (1.732_050_807_568_877_2, 1.0 / 6.0),
-    ] {
-        let b = (moon.depth + sin * place * sun.sigma) / cos;
-        let part = law.blurred(sun.depth, b, sun.sigma);
-        out.value += weight * part.value;
-        for i in 0..3 {
-            out.terms[i] += weight * part.terms[i];
-        }
-        out.by_a += weight * part.by_a;
-        out.by_b += weight * part.by_b / cos;
-        out.by_sigma += weight * part.by_sigma;
+    for (place, weight) in HERMITE {
+        let b = (moon.depth + sin * place * sun.sigma) / cos.abs();
+        out.add(weight, &along(law, sun.depth, b, sun.sigma, cos > 0.0));
     }
+    out.by_b /= cos.abs();
     out
 }
 
-/// The blur that matters: that of the nearer limb.
-fn moon_sigma(sun: &Rim, moon: &Rim) -> f64 {
-    if moon.depth.abs() < sun.depth.abs() {
-        moon.sigma
-    } else {
-        sun.sigma
+/// Limbs along each other: bent the same way or against each other.
+fn along(law: &Law, a: f64, b: f64, sigma: f64, same_way: bool) -> Light {
+    if same_way {
+        return law.blurred(a, b, sigma);
     }
+    let mut out = law.blurred(a, NO_MOON, sigma);
+    let mut lens = law.blurred(a, -b, sigma);
+    lens.by_b = -lens.by_b;
+    out.add(-1.0, &lens);
+    out
+}
+
+/// Limbs across each other: light inside the Sun's, times the share of the blur that misses the Moon.
+fn across(law: &Law, sun: &Rim, moon: &Rim, cos: f64, sin: f64) -> Light {
+    let mut out = law.blurred(sun.depth, NO_MOON, sun.sigma);
+    let z = sun.depth / sun.sigma;
+    let mills = density(z) / share_below(z).max(1e-12);
+    let mean = -sun.sigma * mills;
+    let narrowed = (1.0 - z * mills - mills * mills).clamp(0.0, 1.0);
+    let sigma = sun.sigma * (sin * sin + cos * cos * narrowed).sqrt();
+    let zb = (moon.depth - cos * mean) / sigma;
+    let (bare, edge) = (share_below(-zb), density(zb));
+    out.by_b = -out.value * edge / sigma;
+    out.by_sigma = out.by_sigma * bare + out.value * edge * zb / sigma;
+    out.value *= bare;
+    out.by_a *= bare;
+    out.terms = out.terms.map(|t| t * bare);
+    out
 }
 
 fn offset_row(p: &Params, offset: Known) -> Row<N> {

@@ -45,6 +45,11 @@ impl Solved {
         self.turns.get(&index).copied()
     }
 
+    /// The clock behind a shot's stamp.
+    pub(crate) fn clock_of(&self, shot: &Shot) -> Option<&ClockCorrection> {
+        Some(&self.bodies.get(&shot.camera)?.clock)
+    }
+
     /// One body's clock.
     pub(crate) fn body(&self, id: &CameraId) -> Option<&BodyClock> {
         self.bodies.get(&Some(id.clone()))
@@ -171,6 +176,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         orientation: shot.orientation,
         scale_group,
         fit: seen.fit().copied(),
+        squeeze: seen.squeeze(),
         look: seen.report().map(|r| r.look),
     }
 }

@@ -5,6 +5,7 @@ mod corona;
 mod demo;
 mod discs;
 mod error;
+mod hints;
 mod intake;
 mod keepsake;
 mod making;

@@ -3,6 +3,7 @@
 use super::clocks;
 use super::discs::{self, Seen};
 use super::intake::{self, Intake};
+use super::hints;
 use super::keepsake;
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
@@ -64,7 +65,17 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
             keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
         }
     };
-    let seen = discs::look(&intake.shots, &wanted, ratio, &keep, watch)?;
+    let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
+    // The first clock only serves as a hint; what it has to tell is told again by the final one.
+    let rough = clocks::solve(
+        &intake.shots,
+        &learned.seen,
+        trusted.clone(),
+        &place,
+        &mut Vec::new(),
+    );
+    let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
+    let seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
     let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);

@@ -240,6 +240,7 @@ pub(super) fn body() -> CameraId {
 
 pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
     Catalogue {
+        corona: None,
         version: VERSION,
         program: "test".into(),
         cards: vec!["card".into()],
