@@ -38,10 +38,10 @@ pub(super) fn pose(
     up: Up,
     align: Align,
 ) -> Option<Pose> {
-    let fit = record.disc.as_ref()?;
-    let sun = fit.sun.filter(usable);
+    let fit = record.disc.as_ref();
+    let sun = fit.and_then(|f| f.sun).filter(usable);
     let moon = fit
-        .moon
+        .and_then(|f| f.moon)
         .filter(usable)
         .or_else(|| computed_moon(record, &sun?));
     let still = match align {

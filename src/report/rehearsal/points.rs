@@ -200,7 +200,10 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
         return point("exposure", Verdict::Good, found, "");
     }
     let advice = match (better, typical < low) {
-        (Some(s), _) => format!("try about {} at the same aperture and ISO", shutter(Some(s))),
+        (Some(s), _) => format!(
+            "try about {} at the same aperture and ISO",
+            shutter(Some(s))
+        ),
         (None, true) => "open by two stops and shoot again".to_owned(),
         (None, false) => "close by two stops and shoot again".to_owned(),
     };
