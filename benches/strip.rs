@@ -127,6 +127,7 @@ fn rebuild(c: &mut Criterion) {
         zone: None,
         contacts: None,
         cameras: Vec::new(),
+        corona: None,
         shots,
         strays: Vec::new(),
         notices: Vec::new(),

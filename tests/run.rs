@@ -103,7 +103,11 @@ fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 fn could_not_run(output: &Output, words: &[&str]) {
     assert_eq!(output.status.code(), Some(2), "{}", stderr(output));
     for word in words {
-        assert!(stderr(output).contains(word), "no '{word}' in: {}", stderr(output));
+        assert!(
+            stderr(output).contains(word),
+            "no '{word}' in: {}",
+            stderr(output)
+        );
     }
 }
 
@@ -137,7 +141,10 @@ fn pictures_without_time_ask_for_the_date() {
 fn a_day_without_eclipse_names_the_nearest() {
     let desk = Desk::new();
     desk.put("a.jpg", &capped("2019:05:02 12:00:00"));
-    could_not_run(&desk.sort(&[SITE]), &["no solar eclipse", "2019-07-02", "--date"]);
+    could_not_run(
+        &desk.sort(&[SITE]),
+        &["no solar eclipse", "2019-07-02", "--date"],
+    );
 }
 
 #[test]
@@ -172,7 +179,10 @@ fn all_frames_capped_still_ends_with_a_record() {
     let desk = Desk::new();
     for minute in 0..6 {
         let name = format!("DCIM/100TEST/IMG_{minute:04}.JPG");
-        desk.put(&name, &capped(&format!("2019:07:02 16:{:02}:00", 36 + minute)));
+        desk.put(
+            &name,
+            &capped(&format!("2019:07:02 16:{:02}:00", 36 + minute)),
+        );
     }
     let (card, out) = (desk.card(), desk.out());
     let output = run(&["all", text(&card), "-o", text(&out), SITE]);
@@ -214,7 +224,10 @@ fn a_results_folder_that_is_a_file_is_an_error() {
 fn misuse_is_told_before_anything_runs() {
     let desk = Desk::new();
     desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
-    could_not_run(&desk.sort(&["--zone", "Mars/Olympus"]), &["zone", "America/Santiago"]);
+    could_not_run(
+        &desk.sort(&["--zone", "Mars/Olympus"]),
+        &["zone", "America/Santiago"],
+    );
     could_not_run(&desk.sort(&["--site=91,0"]), &["latitude 91"]);
     could_not_run(&desk.sort(&["--clock", "soon"]), &["camera minus true"]);
     assert!(!desk.out().exists());
@@ -245,7 +258,11 @@ fn a_dry_run_writes_nothing() {
     let output = run(&["all", text(&card), "-o", text(&out), SITE, "--dry-run"]);
     assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
     assert!(!out.exists());
-    assert!(stdout(&output).contains("phases/2-ingress/a.jpg"), "{}", stdout(&output));
+    assert!(
+        stdout(&output).contains("phases/2-ingress/a.jpg"),
+        "{}",
+        stdout(&output)
+    );
 }
 
 #[test]
@@ -277,8 +294,15 @@ fn a_second_run_gives_the_same_bytes() {
     let second = all();
     assert_eq!(second.status.code(), Some(1), "{}", stderr(&second));
     let again = contents(&out);
-    assert_eq!(made.keys().collect::<Vec<_>>(), again.keys().collect::<Vec<_>>());
-    let changed: Vec<_> = made.iter().filter(|(name, bytes)| again[*name] != **bytes).map(|(name, _)| name).collect();
+    assert_eq!(
+        made.keys().collect::<Vec<_>>(),
+        again.keys().collect::<Vec<_>>()
+    );
+    let changed: Vec<_> = made
+        .iter()
+        .filter(|(name, bytes)| again[*name] != **bytes)
+        .map(|(name, _)| name)
+        .collect();
     assert!(changed.is_empty(), "changed: {changed:?}");
     assert_eq!(contents(&card), before, "the card was touched");
 
@@ -315,8 +339,15 @@ fn the_photographs_are_all_accounted_for() {
     let output = run(&["all", text(&folder), "-o", text(&out)]);
     assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
     let catalogue = Catalogue::load(&out).unwrap();
-    let siblings = catalogue.shots.iter().filter(|s| s.sibling.is_some()).count();
-    assert_eq!(catalogue.shots.len() + siblings + catalogue.strays.len(), files);
+    let siblings = catalogue
+        .shots
+        .iter()
+        .filter(|s| s.sibling.is_some())
+        .count();
+    assert_eq!(
+        catalogue.shots.len() + siblings + catalogue.strays.len(),
+        files
+    );
     let totality = catalogue.shot("totality-phone-2024.jpg").unwrap();
     assert_eq!(totality.phase.word(), "totality");
     let montage = catalogue.shot("six-partials-montage.jpg").unwrap();

@@ -2,8 +2,8 @@
 
 use super::clocks;
 use super::discs::{self, Seen};
-use super::intake::{self, Intake};
 use super::hints;
+use super::intake::{self, Intake};
 use super::keepsake;
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};

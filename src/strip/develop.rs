@@ -1,5 +1,6 @@
 //! From a tile to a disc on black: placed, the sky taken off, its edge faded.
 
+use super::level::{Rings, rings};
 use super::pose::{Light, Pose};
 use super::tile::Tile;
 use crate::domain::Circle;
@@ -32,12 +33,12 @@ pub(super) struct Disc {
     pub(super) corner: (i64, i64),
     /// The disc that stands still, the Sun unless aligned on the Moon, in pixels of `light`.
     pub(super) sun: Circle,
-    /// The Moon, in pixels of `light`.
-    pub(super) moon: Option<Circle>,
     /// How it was taken.
     pub(super) kind: Light,
     /// Fraction of the source's values at saturation, on the part of the Sun seen.
     pub(super) clipped: f64,
+    /// How bright it is at each distance from the Sun's centre; filtered discs only.
+    pub(super) rings: Option<Rings>,
 }
 
 /// Where a disc goes on the canvas, in canvas pixels.
@@ -79,39 +80,66 @@ pub(super) fn developed(tile: &Tile, pose: &Pose, target: &Target) -> Disc {
         y_px: centre.1,
         radius_px: target.radius_px,
     };
-    let moon = pose.moon.map(|m| {
-        let (mx, my) = tile.inside(m.x_px, m.y_px);
-        let (x_px, y_px) = placing.result_of(mx, my);
-        Circle {
-            x_px,
-            y_px,
-            radius_px: m.radius_px / placing.scale,
-        }
-    });
-    let source_sun = Circle {
-        x_px: x,
-        y_px: y,
-        radius_px: pose.still.radius_px,
-    };
+    let seen = Seen::of(tile, pose, &source);
     let mut disc = Disc {
         light: resampled(&source, &placing, side, side),
         corner: (left, top),
         sun,
-        moon,
         kind: pose.light,
-        clipped: clipped(&source, &source_sun),
+        clipped: seen.sun.map_or(0.0, |sun| clipped(&source, &sun)),
+        rings: seen.rings(&source),
     };
     let size = (source.width(), source.height());
-    let sky = match pose.light {
-        Light::Filtered => Sky::measured(&source, &source_sun),
-        Light::Bare => Sky::default(),
-    };
     finish(
         &mut disc,
-        &sky,
+        &seen.sky,
         &Fade::of(pose.light, target, placing, size),
     );
     disc
+}
+
+/// How bright a filtered frame is at each distance from the Sun's centre, without developing it; `None` for bare ones.
+pub(super) fn measured_rings(tile: &Tile, pose: &Pose) -> Option<Rings> {
+    let tile = tile.cut(&pose.still, TILE_REACH * pose.still.radius_px)?;
+    let source = tile.light();
+    Seen::of(&tile, pose, &source).rings(&source)
+}
+
+/// What a tile shows: its sky, and the discs in its own pixels where they are to be measured.
+struct Seen {
+    sky: Sky,
+    sun: Option<Circle>,
+    moon: Option<Circle>,
+}
+
+impl Seen {
+    fn of(tile: &Tile, pose: &Pose, source: &LinearRgb) -> Self {
+        let here = |circle: Circle| {
+            let (x_px, y_px) = tile.inside(circle.x_px, circle.y_px);
+            Circle {
+                x_px,
+                y_px,
+                ..circle
+            }
+        };
+        match pose.light {
+            Light::Bare => Self {
+                sky: Sky::default(),
+                sun: None,
+                moon: None,
+            },
+            Light::Filtered => Self {
+                sky: Sky::measured(source, &here(pose.still)),
+                sun: pose.sun.map(here),
+                moon: pose.moon.map(here),
+            },
+        }
+    }
+
+    fn rings(&self, source: &LinearRgb) -> Option<Rings> {
+        let sun = self.sun?;
+        Some(rings(source, &sun, self.moon.as_ref(), self.sky.level))
+    }
 }
 
 /// Places a finished picture of the corona.
@@ -130,9 +158,9 @@ pub(super) fn placed_corona(source: &LinearRgb, placing: Placing, target: &Targe
             y_px: centre.1,
             radius_px: target.radius_px,
         },
-        moon: None,
         kind: Light::Bare,
         clipped: 0.0,
+        rings: None,
     };
     let size = (source.width(), source.height());
     finish(

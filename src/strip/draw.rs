@@ -6,7 +6,7 @@ use super::develop::{Disc, TILE_REACH, Target, developed, placed_corona};
 use super::label::{captions, info};
 use super::landscape::{Landscape, landscape};
 use super::layout::{Layout, LayoutError, PieceGeometry, Place, layout, layout_over};
-use super::level::{Level, TOO_CLIPPED, hue, levels, matched};
+use super::level::{Level, Measured, TOO_CLIPPED, hue, levels, matched};
 use super::piece::{Piece, Source, USUAL_REACH, pieces};
 use super::pose::{Light, pose};
 use super::recipe::{Align, Recipe, Up};
@@ -225,7 +225,11 @@ fn match_levels(
 ) -> Vec<Option<Level>> {
     let mut found: Vec<Option<Level>> = vec![None; discs.len()];
     for body in bodies(catalogue, pieces, discs) {
-        let of_body: Vec<&Disc> = body.iter().map(|&i| &discs[i]).collect();
+        let measured = |&i: &usize| Measured {
+            rings: discs[i].rings.as_ref(),
+            stops: stops(&pieces[i]),
+        };
+        let of_body: Vec<Measured<'_>> = body.iter().map(measured).collect();
         for (&i, level) in body.iter().zip(levels(&of_body)) {
             found[i] = level;
         }
@@ -237,7 +241,7 @@ fn match_levels(
             continue;
         }
         match &found[i] {
-            Some(level) => matched(disc, level, hue, recipe),
+            Some(level) => matched(&mut disc.light, level, hue, recipe),
             None => notices.push(
                 Notice::look("too little of the Sun to match its brightness; placed as shot")
                     .about(&pieces[i].name),
@@ -252,6 +256,14 @@ fn match_levels(
         }
     }
     found
+}
+
+/// How much light a piece's exposure let in, in stops.
+fn stops(piece: &Piece<'_>) -> Option<f64> {
+    match &piece.source {
+        Source::Frame(record, _) => record.shot.exposure.stops(),
+        Source::Corona(..) => None,
+    }
 }
 
 /// Filtered discs grouped by body, bodies in order of their first disc.

@@ -1,6 +1,7 @@
 //! How a frame must be turned and scaled to stand in the strip.
 
 use super::recipe::{Align, Up};
+use super::steady::steady_moon;
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Flag, LocalKind, Notice, Phase};
 
@@ -18,6 +19,8 @@ pub(super) enum Light {
 pub(super) struct Pose {
     /// The disc that stands still: the Sun, or the Moon where the recipe says so and it is known.
     pub(super) still: Circle,
+    /// The Sun, where it is known.
+    pub(super) sun: Option<Circle>,
     /// The Moon, where it is known.
     pub(super) moon: Option<Circle>,
     /// How far the frame is turned clockwise.
@@ -35,19 +38,20 @@ pub(super) fn pose(
     up: Up,
     align: Align,
 ) -> Option<Pose> {
-    let fit = record.disc.as_ref()?;
-    let sun = fit.sun.filter(usable);
+    let fit = record.disc.as_ref();
+    let sun = fit.and_then(|f| f.sun).filter(usable);
     let moon = fit
-        .moon
+        .and_then(|f| f.moon)
         .filter(usable)
         .or_else(|| computed_moon(record, &sun?));
     let still = match align {
         Align::Sun => sun?,
-        Align::Moon => moon.or(sun)?,
+        Align::Moon => steady_moon(catalogue, record).or(moon).or(sun)?,
     };
     let turn = turn(catalogue, record, up);
     Some(Pose {
         still,
+        sun,
         moon,
         clockwise_deg: turn.map_or(0.0, |t| t.clockwise_deg),
         mirrored: turn.is_some_and(|t| t.mirrored),

@@ -1,5 +1,6 @@
 //! Chooses the frames of a strip: evenly spaced in time or in obscuration, either side of the middle.
 
+mod beads;
 mod due;
 
 use super::pose::{Light, light_of_shot};
@@ -214,6 +215,22 @@ pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
 
 fn sun(record: &ShotRecord) -> Option<Circle> {
     record.disc.as_ref()?.sun
+}
+
+/// Quality from which a frame that is only a little soft or shaken may fill a place that would stay empty.
+const PASSABLE: f64 = 0.3;
+
+/// Whether a troubled frame may fill a place that would stay empty.
+fn passable(record: &ShotRecord) -> bool {
+    let mild = |flag: Flag| {
+        matches!(
+            flag,
+            Flag::Soft | Flag::Shaken | Flag::Clipped | Flag::Lone | Flag::ShortBurst | Flag::Flare
+        )
+    };
+    record.flags.iter().all(mild)
+        && sun(record).is_some()
+        && record.quality.is_some_and(|q| q >= PASSABLE)
 }
 
 /// Why a frame should not be taken, in words; `None` for a good one.

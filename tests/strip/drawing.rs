@@ -1,9 +1,11 @@
 //! What the strip looks like.
 
 use contactstrip::catalogue::Catalogue;
-use contactstrip::raster::{Depth, LinearRgb, Picture, Rows, write_png};
+use contactstrip::domain::{ContactKind, Phase};
+use contactstrip::raster::{Animation, Depth, LinearRgb, Picture, Rows, write_png};
 use contactstrip::strip::{
-    Arrangement, Captions, Centre, CentrePiece, Drawn, Recipe, Tile, Tint, Up, draw, tile_for,
+    Arrangement, Captions, Centre, CentrePiece, Drawn, Lapse, Paper, Recipe, Tile, Tint, Up, draw,
+    tile_for, time_lapse,
 };
 
 use super::drawn::{Scene, Take, card, corona, photograph};
@@ -309,4 +311,245 @@ fn layers_join_to_the_sheet() {
         }
     }
     assert!(joined == whole.data());
+}
+
+#[test]
+fn thin_crescents_are_as_bright_as_the_rest() {
+    let scene = Scene {
+        width: 700,
+        height: 640,
+        radius_px: 190.0,
+        ..Scene::SMALL
+    };
+    let (mut catalogue, mut takes) = card(&scene, 600.0);
+    // A crescent of about a hundredth of the Sun, exposed as the camera's frames before it but a stop more.
+    let mut take = Take::varied(&scene, -150.0);
+    take.light = [0.4, 0.24, 0.08];
+    for (name, other) in &mut takes {
+        other.light = [0.2, 0.12, 0.04];
+        let i = catalogue
+            .shots
+            .iter()
+            .position(|s| s.name() == name)
+            .unwrap();
+        catalogue.shots[i].shot.exposure.shutter_s = Some(1.0 / 2_000.0);
+    }
+    let mut thin = super::drawn::record(&scene, "THIN.JPG", &take, catalogue.shots[0].phase);
+    thin.shot.exposure.shutter_s = Some(1.0 / 1_000.0);
+    assert!(thin.predicted.unwrap().obscuration > 0.975);
+    catalogue.shots.push(thin);
+    takes.push(("THIN.JPG".to_owned(), take));
+    let (mut recipe, _) = Recipe::propose(&catalogue);
+    recipe.before.push("THIN.JPG".to_owned());
+    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    assert!(drawn.notices.is_empty(), "{:?}", drawn.notices);
+    look("thin.png", &drawn.sheet, &drawn.info);
+    let level = |name: &str| {
+        drawn
+            .placed
+            .iter()
+            .find(|p| p.name == name)
+            .unwrap()
+            .level
+            .unwrap()
+    };
+    for (c, wanted) in [0.4, 0.24, 0.08].into_iter().enumerate() {
+        let found = f64::from(level("THIN.JPG")[c]);
+        assert!(
+            (found / wanted - 1.0).abs() < 0.05,
+            "channel {c}: {found} for {wanted}"
+        );
+        let full = f64::from(level(&recipe.before[0])[c]);
+        assert!(
+            (full / (wanted / 2.0) - 1.0).abs() < 0.03,
+            "channel {c}: {full}"
+        );
+    }
+}
+
+#[test]
+fn a_path_stands_over_the_land() {
+    let (scene, mut catalogue, mut takes, recipe) = usual(2_000);
+    let take = Take::varied(&scene, 5_000.0);
+    let mut wide = super::drawn::record(&scene, "WIDE.JPG", &take, catalogue.shots[0].phase);
+    wide.disc = None;
+    wide.shot.exposure.focal_mm = Some(24.0);
+    catalogue.shots.push(wide);
+    takes.push(("WIDE.JPG".to_owned(), take));
+    let recipe = Recipe {
+        arrangement: Arrangement::Path,
+        landscape: Some("WIDE.JPG".to_owned()),
+        landscape_horizon: 0.9,
+        disc_px: Some(40.0),
+        ..recipe
+    };
+    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    look("land.png", &drawn.sheet, &drawn.info);
+    assert_eq!(Rows::width(&drawn.sheet), 2_000);
+    assert_eq!(
+        Rows::height(&drawn.sheet),
+        (2_000 * scene.height).div_ceil(scene.width)
+    );
+    // The Sun goes down to the left here, and nothing is lost on the way.
+    assert!(drawn.notices.is_empty(), "{:?}", drawn.notices);
+    let suns: Vec<_> = drawn.placed.iter().map(|p| p.sun).collect();
+    assert!(
+        suns.windows(2)
+            .all(|w| w[1].x_px < w[0].x_px && w[1].y_px > w[0].y_px)
+    );
+}
+
+#[test]
+fn beads_are_aligned_on_the_moon() {
+    let scene = Scene::SMALL;
+    let shots_and_takes: Vec<_> = (0..20)
+        .map(|i| {
+            let t_s = -super::drawn::HALF_CENTRAL_S - 12.0 + 0.8 * f64::from(i);
+            let mut take = Take::varied(&scene, t_s);
+            take.radius_px = 80.0;
+            take.north_deg = 20.0;
+            // A steady drift of the mount.
+            take.sun = (200.0 + 1.5 * t_s / 10.0, 160.0 - 0.7 * t_s / 10.0);
+            let name = format!("BEAD_{i:02}.JPG");
+            let mut record = super::drawn::record(&scene, &name, &take, Phase::SecondContact);
+            if i % 3 == 1 {
+                // A fit spoilt by beads: the place must come from the neighbours.
+                let fit = record.disc.as_mut().unwrap();
+                fit.sigma_px = 5.0;
+                fit.moon = fit.moon.map(|m| contactstrip::domain::Circle {
+                    x_px: m.x_px + 9.0,
+                    ..m
+                });
+            }
+            (record, (name, take))
+        })
+        .collect();
+    let (shots, takes): (Vec<_>, Vec<_>) = shots_and_takes.into_iter().unzip();
+    let catalogue = super::drawn::catalogue(&scene, shots);
+    let recipe = Recipe::propose_beads(&catalogue, ContactKind::C2).unwrap();
+    assert_eq!(recipe.before.len(), 9);
+    assert!(Recipe::propose_beads(&catalogue, ContactKind::C3).is_none());
+    let drawn = drawn(
+        &scene,
+        &catalogue,
+        &takes,
+        &Recipe {
+            width_px: 3_000,
+            ..recipe
+        },
+    );
+    look("beads.png", &drawn.sheet, &drawn.info);
+    assert!(drawn.notices.is_empty(), "{:?}", drawn.notices);
+    // Pictures of the Moon's own light: its dark disc must lie on the place asked for.
+    let light = drawn.sheet.picture().to_linear();
+    for placed in &drawn.placed {
+        let dark = patch(
+            &light,
+            placed.sun.x_px,
+            placed.sun.y_px,
+            (0.6 * placed.sun.radius_px) as i64,
+        );
+        assert!(dark[0] < 0.01, "{}: {dark:?}", placed.name);
+    }
+}
+
+#[test]
+fn a_time_lapse_is_steady() {
+    let scene = Scene::SMALL;
+    let (catalogue, takes) = card(&scene, 600.0);
+    let open = |record: &contactstrip::catalogue::ShotRecord| -> Result<Tile, String> {
+        let (_, take) = takes
+            .iter()
+            .find(|(n, _)| n == record.name())
+            .ok_or("gone")?;
+        Ok(photograph(&scene, take, record.phase))
+    };
+    let mut levels = Vec::new();
+    let mut centres = Vec::new();
+    let mut film = Vec::new();
+    let mut animation = None;
+    let mut take = |frame: &contactstrip::strip::LapseFrame| {
+        let picture = frame.sheet.picture();
+        assert_eq!((picture.width(), picture.height()), (240, 240));
+        let light = picture.to_linear();
+        let sky = catalogue.shot(&frame.name).unwrap().predicted.unwrap();
+        if sky.obscuration < 0.1 {
+            levels.push(patch(&light, 119.5, 119.5 + 20.0, 3)[0]);
+            let moon = sky.moon_offset_in_picture(0.0, false);
+            centres.extend(limbs_off(&light, 0.36 * 240.0, moon, sky.ratio()));
+        }
+        if animation.is_none() {
+            let count = u32::try_from(frame.count).unwrap();
+            let begun = Animation::begin((240, 240), count, 80, &frame.info, Vec::new());
+            animation = Some(begun.unwrap());
+        }
+        animation.as_mut().unwrap().add(&frame.sheet)
+    };
+    let recipe = Recipe::default();
+    let notices = time_lapse(&catalogue, Lapse::Partials, &recipe, 240, &open, &mut take).unwrap();
+    assert!(notices.is_empty());
+    animation.unwrap().finish().unwrap();
+    film.extend(levels.iter().map(|l| l / levels[0]));
+    assert!(
+        film.len() >= 3 && film.iter().all(|l| (l - 1.0).abs() < 0.03),
+        "{film:?}"
+    );
+    assert!(centres.iter().all(|off| off.abs() < 0.3), "{centres:?}");
+}
+
+/// How far the disc lies off the middle, in pixels, along every direction whose two limbs are both uncovered.
+fn limbs_off(light: &LinearRgb, radius_px: f64, moon: (f64, f64), ratio: f64) -> Vec<f64> {
+    let middle = (light.width() as f64 - 1.0) / 2.0;
+    let clear = |x: f64, y: f64| (x - moon.0).hypot(y - moon.1) > ratio + 0.1;
+    let limb = |x: f64, y: f64| {
+        let value = |r: f64| interpolated(light, middle + r * x, middle + r * y);
+        let half = value(0.9 * radius_px) / 2.0;
+        let mut r = 0.93 * radius_px;
+        while value(r) > half {
+            r += 0.01;
+        }
+        r
+    };
+    (0..12)
+        .map(|i| (f64::from(i) * 15.0_f64.to_radians()).sin_cos())
+        .filter(|(y, x)| clear(*x, *y) && clear(-x, -y))
+        .map(|(y, x)| (limb(x, y) - limb(-x, -y)) / 2.0)
+        .collect()
+}
+
+/// Red light between pixels.
+fn interpolated(light: &LinearRgb, x: f64, y: f64) -> f64 {
+    let (x0, y0) = (x.floor(), y.floor());
+    let (fx, fy) = (x - x0, y - y0);
+    let at = |dx: usize, dy: usize| f64::from(light.at(x0 as usize + dx, y0 as usize + dy)[0]);
+    let top = at(0, 0) * (1.0 - fx) + at(1, 0) * fx;
+    let bottom = at(0, 1) * (1.0 - fx) + at(1, 1) * fx;
+    top * (1.0 - fy) + bottom * fy
+}
+
+#[test]
+fn a_panorama_is_written_band_by_band() {
+    let (scene, catalogue, takes, recipe) = usual(2_000);
+    let paper = Some(Paper {
+        width: 84.0,
+        height: 12.0,
+        in_cm: false,
+    });
+    let recipe = Recipe {
+        paper,
+        dpi: 60.0,
+        ..recipe
+    };
+    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    assert_eq!(
+        (Rows::width(&drawn.sheet), Rows::height(&drawn.sheet)),
+        (5_040, 720)
+    );
+    // Rows asked for one by one are the rows of the whole.
+    let whole = drawn.sheet.picture();
+    let mut row = vec![0; 5_040 * 3];
+    for y in [0, 100, 359, 719] {
+        drawn.sheet.fill(y, &mut row);
+        assert!(row == whole.data()[y * 5_040 * 3..(y + 1) * 5_040 * 3]);
+    }
 }

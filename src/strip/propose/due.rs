@@ -1,7 +1,7 @@
 //! Due times, and the frame that answers each.
 
 use super::super::zone::local_time;
-use super::{By, MOMENT_S, MOST_EACH_SIDE, Wish, trouble};
+use super::{By, MOMENT_S, MOST_EACH_SIDE, Wish, passable, trouble};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Notice, Utc};
 
@@ -24,6 +24,8 @@ pub(super) struct Candidate {
     body: String,
     /// Why it should not be taken.
     pub(super) trouble: Option<String>,
+    /// Whether it may fill a place all the same.
+    passable: bool,
 }
 
 impl Candidate {
@@ -36,6 +38,7 @@ impl Candidate {
             quality: record.quality.filter(|q| q.is_finite()).unwrap_or(0.5),
             body: catalogue.camera_label(&record.shot).to_owned(),
             trouble: trouble(record),
+            passable: passable(record),
         })
     }
 }
@@ -221,10 +224,12 @@ fn by_time<'a>(side: &Side<'a>, step_s: f64, wish: &Wish, body: &str) -> Vec<Pic
             let off = 2.0 * (f.out_s - due_s).abs() / step_s;
             off * off + 0.3 * (1.0 - f.frame.quality) + if f.frame.body == body { 0.0 } else { 0.5 }
         };
-        let near = side
-            .good()
-            .filter(|f| (f.out_s - due_s).abs() <= 0.5 * step_s && f.out_s > after_s)
-            .min_by(|a, b| cost(a).total_cmp(&cost(b)));
+        let open = |f: &&Outward<'_>| (f.out_s - due_s).abs() <= 0.5 * step_s && f.out_s > after_s;
+        let best = |a: &&Outward<'_>, b: &&Outward<'_>| cost(a).total_cmp(&cost(b));
+        let near = side.good().filter(open).min_by(best).or_else(|| {
+            let passable = side.frames.iter().filter(|f| f.frame.passable);
+            passable.filter(open).min_by(best)
+        });
         picks.extend(near.map(|taken| Pick {
             due_s,
             taken: *taken,
@@ -272,14 +277,19 @@ fn tell(
     by: By,
     notices: &mut Vec<Notice>,
 ) {
-    if by == By::Time {
-        for pick in picks {
-            notices.extend(substitution(catalogue, side, pick, step_s));
-        }
-        for pair in picks.windows(2) {
-            notices.extend(wide_gap(catalogue, side, &pair[0], &pair[1], step_s));
-        }
+    if by != By::Time {
+        return;
     }
+    let mut told = Vec::new();
+    for (i, pick) in picks.iter().enumerate() {
+        told.extend(substitution(catalogue, side, pick, step_s));
+        let next = picks.get(i + 1);
+        told.extend(next.and_then(|next| wide_gap(catalogue, side, pick, next, step_s)));
+    }
+    if side.back {
+        told.reverse();
+    }
+    notices.extend(told);
 }
 
 /// The notice for a frame taken because the one due is flagged, or there is none near.
@@ -299,6 +309,10 @@ fn substitution(
     let apart_s = (due.out_s - pick.taken.out_s).abs();
     let when = local_time(catalogue, side.utc(pick.due_s), "%H:%M:%S");
     let name = &pick.taken.frame.name;
+    if let Some(why) = &pick.taken.frame.trouble {
+        let text = format!("{why}, but stands in the strip for {when}; no better frame is near");
+        return Some(Notice::look(text).about(name));
+    }
     let text = match &due.frame.trouble {
         Some(why) if apart_s > MOMENT_S => format!(
             "stands in the strip for {}, which {why}; {} from the due time {when}",
@@ -326,18 +340,14 @@ fn wide_gap(
         return None;
     }
     let (first, last) = if side.back { (far, near) } else { (near, far) };
-    let between = side
+    let mut between: Vec<&Candidate> = side
         .frames
         .iter()
-        .filter(|f| {
-            f.out_s > near.taken.out_s && f.out_s < far.taken.out_s && f.frame.trouble.is_some()
-        })
-        .count();
-    let why = match between {
-        0 => "no frames there".to_owned(),
-        1 => "the frame there is flagged".to_owned(),
-        n => format!("the {n} frames there are flagged"),
-    };
+        .filter(|f| f.out_s > near.taken.out_s && f.out_s < far.taken.out_s)
+        .map(|f| f.frame)
+        .collect();
+    between.sort_by(|a, b| a.utc.cmp(&b.utc));
+    let why = why_empty(&between);
     Some(Notice::look(format!(
         "a gap of {} in the strip between {} and {} ({} to {}): {why}; the usual step is {}",
         span(gap_s),
@@ -347,6 +357,19 @@ fn wide_gap(
         local_time(catalogue, last.taken.frame.utc, "%H:%M:%S"),
         span(step_s)
     )))
+}
+
+/// Why no frame of a gap was taken.
+fn why_empty(between: &[&Candidate]) -> String {
+    let troubled: Vec<String> = between
+        .iter()
+        .filter_map(|c| Some(format!("{} {}", c.name, c.trouble.as_ref()?)))
+        .collect();
+    match troubled.as_slice() {
+        [] => "there are no frames".to_owned(),
+        [one] => one.clone(),
+        [one, more @ ..] => format!("{one}, and {} more are no better", more.len()),
+    }
 }
 
 /// A length of time in words.

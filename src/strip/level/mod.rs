@@ -4,14 +4,13 @@
 //! the same distance from the Sun's centre: the fall of light towards the limb is learnt from the card's own discs, and
 //! a frame's level is the light its disc would have at the centre.
 
-use super::develop::{Disc, middle};
+mod rings;
+
+use super::develop::middle;
 use super::recipe::{Recipe, Tint};
-
-/// Rings of equal area that the fall of light is learnt in.
-const RINGS: usize = 24;
-
-/// Farthest out that a disc is measured, in solar radii: beyond, blur and seeing mix in the sky.
-const MEASURED_TO: f64 = 0.95;
+use crate::raster::LinearRgb;
+use rings::{RINGS, ring_radius};
+pub(super) use rings::{Rings, rings};
 
 /// Rounds of learning the fall of light and the frames' levels in turn.
 const ROUNDS: usize = 4;
@@ -39,19 +38,6 @@ pub(super) struct Level {
     pub(super) rgb: [f32; 3],
 }
 
-/// Medians of one disc, per channel and ring; `None` where too little of the Sun is seen there.
-type Rings = [[Option<f32>; RINGS]; 3];
-
-/// Ring of a place at `r` solar radii; rings have equal areas.
-fn ring_of(r: f64) -> usize {
-    ((r / MEASURED_TO).powi(2) * RINGS as f64) as usize
-}
-
-/// Mean distance of a ring, in solar radii.
-fn ring_radius(ring: usize) -> f64 {
-    MEASURED_TO * ((ring as f64 + 0.5) / RINGS as f64).sqrt()
-}
-
 fn textbook_fall() -> Fall {
     std::array::from_fn(|c| {
         let [u, v] = LIMB_DARKENING[c];
@@ -62,88 +48,83 @@ fn textbook_fall() -> Fall {
     })
 }
 
-/// Levels of discs taken by one body; `None` for a disc with no measurable Sun.
-pub(super) fn levels(discs: &[&Disc]) -> Vec<Option<Level>> {
-    let rings: Vec<Rings> = discs.iter().map(|disc| rings(disc)).collect();
+/// What the levels of a disc are found from.
+pub(super) struct Measured<'a> {
+    /// Its rings; `None` where the Sun's circle is not known.
+    pub(super) rings: Option<&'a Rings>,
+    /// How much light was let in, in stops, where the header says.
+    pub(super) stops: Option<f64>,
+}
+
+/// Levels of discs taken by one body, in time order; `None` for a disc that cannot be measured.
+///
+/// Thin crescents show little but blurred limb. Where the body's other frames keep step with their exposures, a thin
+/// one's level is taken from its exposure instead.
+pub(super) fn levels(discs: &[Measured<'_>]) -> Vec<Option<Level>> {
+    let rings: Vec<Option<&Rings>> = discs.iter().map(|d| d.rings).collect();
     let mut fall = textbook_fall();
     let mut levels = Vec::new();
     for _ in 0..ROUNDS {
-        levels = rings.iter().map(|r| level(r, &fall)).collect();
+        levels = rings
+            .iter()
+            .map(|r| r.and_then(|r| level(r, &fall)))
+            .collect();
         learn(&mut fall, &rings, &levels);
     }
-    levels
-}
-
-/// Medians in rings of what is surely Sun: inside the limb, clear of the Moon.
-fn rings(disc: &Disc) -> Rings {
-    let mut seen: Vec<Vec<[f32; 3]>> = vec![Vec::new(); RINGS];
-    // Thin crescents have no place far from the Moon's limb: come nearer until something is left.
-    for clear in [0.08, 0.05, 0.03, 0.015, 0.0] {
-        seen.iter_mut().for_each(Vec::clear);
-        collect(disc, clear, &mut seen);
-        if seen.iter().map(Vec::len).sum::<usize>() >= enough(disc) {
-            break;
-        }
-    }
-    let least = (enough(disc) / RINGS).max(6);
-    std::array::from_fn(|c| {
-        std::array::from_fn(|ring| {
-            let mut values: Vec<f32> = seen[ring].iter().map(|rgb| rgb[c]).collect();
-            (values.len() >= least).then(|| middle(&mut values))
-        })
-    })
-}
-
-/// Pixels wanted for a level: half a percent of the disc.
-fn enough(disc: &Disc) -> usize {
-    (0.005 * std::f64::consts::PI * disc.sun.radius_px.powi(2)).max(40.0) as usize
-}
-
-fn collect(disc: &Disc, clear: f64, seen: &mut [Vec<[f32; 3]>]) {
-    let (sun, margin) = (disc.sun, clear * disc.sun.radius_px);
-    let floor = if disc.moon.is_none() {
-        0.5 * bright(disc)
-    } else {
-        0.0
-    };
-    for y in 0..disc.light.height() {
-        for x in 0..disc.light.width() {
-            let r = (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px) / sun.radius_px;
-            if r >= MEASURED_TO {
-                continue;
-            }
-            let covered = disc.moon.is_some_and(|m| {
-                (x as f64 - m.x_px).hypot(y as f64 - m.y_px) < m.radius_px + margin
-            });
-            let rgb = disc.light.at(x, y);
-            if !covered && rgb.iter().copied().fold(0.0, f32::max) > floor {
-                seen[ring_of(r).min(RINGS - 1)].push(rgb);
-            }
-        }
-    }
-}
-
-/// A high level of the disc, for telling Sun from Moon where the Moon's place is not known.
-fn bright(disc: &Disc) -> f32 {
-    let mut values: Vec<f32> = disc
-        .light
-        .data()
-        .chunks_exact(3)
-        .map(|rgb| rgb.iter().copied().fold(0.0, f32::max))
-        .filter(|v| *v > 0.0)
+    let solid: Vec<Option<Level>> = levels
+        .iter()
+        .zip(&rings)
+        .map(|(level, r)| level.filter(|_| r.is_some_and(|r| !r.thin)))
         .collect();
-    if values.is_empty() {
-        return 0.0;
+    (0..discs.len())
+        .map(|i| {
+            solid[i]
+                .or_else(|| by_exposure(i, discs, &solid))
+                .or(levels[i])
+        })
+        .collect()
+}
+
+/// Frames nearest in time that a level by exposure rests on.
+const NEIGHBOURS: usize = 5;
+
+/// Most that those may differ among themselves, as a factor.
+const STEADY: f32 = 1.08;
+
+/// The level of a frame by its exposure and its neighbours' levels, where those agree.
+fn by_exposure(i: usize, discs: &[Measured<'_>], solid: &[Option<Level>]) -> Option<Level> {
+    let stops = discs[i].stops?;
+    let mut others: Vec<usize> = (0..discs.len())
+        .filter(|&j| solid[j].is_some() && discs[j].stops.is_some())
+        .collect();
+    others.sort_by_key(|&j| j.abs_diff(i));
+    others.truncate(NEIGHBOURS);
+    let scaled: Vec<[f32; 3]> = others
+        .iter()
+        .filter_map(|&j| {
+            let gain = (stops - discs[j].stops?).exp2() as f32;
+            Some(solid[j]?.rgb.map(|v| v * gain))
+        })
+        .collect();
+    let greens = scaled.iter().map(|rgb| rgb[1]);
+    let (least, most) = (
+        greens.clone().fold(f32::INFINITY, f32::min),
+        greens.fold(0.0, f32::max),
+    );
+    if scaled.len() < 2 || most > least * STEADY {
+        return None;
     }
-    let place = values.len() * 9 / 10;
-    *values.select_nth_unstable_by(place, f32::total_cmp).1
+    let usual = |c: usize| middle(&mut scaled.iter().map(|rgb| rgb[c]).collect::<Vec<f32>>());
+    Some(Level {
+        rgb: [usual(0), usual(1), usual(2)],
+    })
 }
 
 /// The level that fits the rings best: the median of their ratios to the fall of light.
 fn level(rings: &Rings, fall: &Fall) -> Option<Level> {
     let mut rgb = [0.0; 3];
     for c in 0..3 {
-        let mut ratios: Vec<f32> = rings[c]
+        let mut ratios: Vec<f32> = rings.medians[c]
             .iter()
             .zip(&fall[c])
             .filter_map(|(seen, fall)| seen.map(|s| s / fall.max(0.05)))
@@ -157,13 +138,13 @@ fn level(rings: &Rings, fall: &Fall) -> Option<Level> {
 }
 
 /// The fall of light as the frames show it, in rings that enough frames show; elsewhere it keeps its shape.
-fn learn(fall: &mut Fall, rings: &[Rings], levels: &[Option<Level>]) {
+fn learn(fall: &mut Fall, rings: &[Option<&Rings>], levels: &[Option<Level>]) {
     for c in 0..3 {
         for ring in 0..RINGS {
             let mut ratios: Vec<f32> = rings
                 .iter()
                 .zip(levels)
-                .filter_map(|(r, level)| Some((r[c][ring]?, level.as_ref()?.rgb[c])))
+                .filter_map(|(r, level)| Some(((*r)?.medians[c][ring]?, level.as_ref()?.rgb[c])))
                 .filter(|(_, level)| *level > 0.0)
                 .map(|(seen, level)| seen / level)
                 .collect();
@@ -203,7 +184,7 @@ pub(super) fn hue(recipe: &Recipe, levels: &[Level]) -> [f32; 3] {
 ///
 /// As shot, each channel gets its own gain. For white and warm the channels are first joined into one, each counting by
 /// how much light it has, for a coloured filter leaves little but noise in some.
-pub(super) fn matched(disc: &mut Disc, level: &Level, hue: [f32; 3], recipe: &Recipe) {
+pub(super) fn matched(light: &mut LinearRgb, level: &Level, hue: [f32; 3], recipe: &Recipe) {
     let target = recipe.brightness as f32;
     let most = level.rgb.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
     if recipe.tint == Tint::AsShot {
@@ -212,7 +193,7 @@ pub(super) fn matched(disc: &mut Disc, level: &Level, hue: [f32; 3], recipe: &Re
             let wanted = target * hue[c] / level.rgb[c].max(most * 1e-4);
             wanted.min(base * 8.0).min(MAX_GAIN)
         });
-        for rgb in disc.light.data_mut().chunks_exact_mut(3) {
+        for rgb in light.data_mut().chunks_exact_mut(3) {
             for c in 0..3 {
                 rgb[c] *= gain[c];
             }
@@ -224,7 +205,7 @@ pub(super) fn matched(disc: &mut Disc, level: &Level, hue: [f32; 3], recipe: &Re
     let sum: f32 = weights.iter().sum();
     let per: [f32; 3] =
         std::array::from_fn(|c| (weights[c] / sum / level.rgb[c].max(most * 1e-4)).min(MAX_GAIN));
-    for rgb in disc.light.data_mut().chunks_exact_mut(3) {
+    for rgb in light.data_mut().chunks_exact_mut(3) {
         let one = target * (rgb[0] * per[0] + rgb[1] * per[1] + rgb[2] * per[2]);
         for c in 0..3 {
             rgb[c] = one * hue[c];
