@@ -251,7 +251,10 @@ fn formula() -> (LinearImage, Circle) {
         let rays = 0.3 * (5.0 * angle).cos() + 0.05 * (23.0 * angle + 4.0 * r).sin();
         (r.powf(-3.5) * (1.0 + rays)) as f32
     };
-    (LinearImage::from_data(96, 96, (0..96 * 96).map(light).collect()), sun)
+    (
+        LinearImage::from_data(96, 96, (0..96 * 96).map(light).collect()),
+        sun,
+    )
 }
 
 #[test]
@@ -270,7 +273,11 @@ fn normalisations_agree_with_the_reference() {
             // Values run to about 2; sunkit-image sums in another order.
             assert!((got - row[2]).abs() < 1e-3, "{x} {y}: {got} for {}", row[2]);
         }
-        assert!((got_mgn - row[3]).abs() < 1e-4, "{x} {y}: {got_mgn} for {}", row[3]);
+        assert!(
+            (got_mgn - row[3]).abs() < 1e-4,
+            "{x} {y}: {got_mgn} for {}",
+            row[3]
+        );
         rows += 1;
     }
     assert_eq!(rows, 196);

@@ -39,6 +39,17 @@ pub(crate) fn of(
     DiscHint {
         moon_ratio: Some(sky.ratio()),
         offset_solar_radii: Some(offset(place, utc, sigma_s)),
+        moon_offset: rough.turn_of(index).map(|turn| {
+            let vector = |away_s: f64| {
+                let sky = place.view.at(utc.plus_s(away_s));
+                sky.moon_offset_in_picture(turn.north_deg, turn.mirrored)
+            };
+            let (x, y) = vector(0.0);
+            let later = vector(sigma_s);
+            let by_clock = (later.0 - x).hypot(later.1 - y);
+            let by_turn = x.hypot(y) * turn.north_sigma_deg.to_radians();
+            ([x, y], by_clock.hypot(by_turn))
+        }),
         squeeze: rough.turn_of(index).map(|turn| {
             let zenith_deg = sky.zenith_in_picture_deg(turn.north_deg, turn.mirrored);
             (sky.vertical_squeeze, zenith_deg)

@@ -50,7 +50,9 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
     let rehearsal = report::rehearsal(&records);
     let to_mend = rehearsal.to_mend();
     if to_mend > 0 {
-        notices.push(Notice::look(format!("{to_mend} points to mend before the day")));
+        notices.push(Notice::look(format!(
+            "{to_mend} points to mend before the day"
+        )));
     }
     Ok(Made {
         notices,
