@@ -396,6 +396,47 @@ fn the_page_says_what_was_missed_and_why() {
     }
 }
 
+/// Contrast of two `#rrggbb` colours. Source: WCAG 2.2, relative luminance and contrast ratio.
+fn contrast(a: &str, b: &str) -> f64 {
+    let luminance = |hex: &str| {
+        let channel = |at: usize| {
+            let v = f64::from(u8::from_str_radix(&hex[at..at + 2], 16).unwrap()) / 255.0;
+            if v <= 0.04045 {
+                v / 12.92
+            } else {
+                ((v + 0.055) / 1.055).powf(2.4)
+            }
+        };
+        0.2126 * channel(1) + 0.7152 * channel(3) + 0.0722 * channel(5)
+    };
+    let (a, b) = (luminance(a), luminance(b));
+    (a.max(b) + 0.05) / (a.min(b) + 0.05)
+}
+
+#[test]
+fn every_colour_can_be_read_on_both_papers() {
+    assert!((contrast("#000000", "#ffffff") - 21.0).abs() < 1e-9);
+    let html = page(3);
+    let themes: Vec<&str> = html
+        .split(":root{")
+        .skip(1)
+        .take(2)
+        .map(|t| t.split('}').next().unwrap())
+        .collect();
+    for theme in themes {
+        let colour = |name: &str| {
+            let rest = theme.split(&format!("--{name}:")).nth(1).unwrap();
+            &rest[..7]
+        };
+        for name in ["ink", "soft", "warn", "link", "b0", "b1", "b2", "b3", "b4"] {
+            for ground in ["paper", "wash"] {
+                let ratio = contrast(colour(name), colour(ground));
+                assert!(ratio >= 4.5, "{name} on {ground}: {ratio:.2}");
+            }
+        }
+    }
+}
+
 #[test]
 fn the_same_card_gives_the_same_page() {
     assert_eq!(page(120), page(120));

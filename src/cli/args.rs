@@ -48,6 +48,8 @@ pub(crate) enum Command {
     Clock(OutArgs),
     /// Shooting sheet for a coming eclipse
     Plan(Box<PlanArgs>),
+    /// Read practice shots of the ordinary filtered Sun and say what to mend before the day
+    Rehearse(RehearseArgs),
     /// Draw a synthetic card and run everything on it
     Demo(DemoArgs),
 }
@@ -140,6 +142,17 @@ pub(crate) struct ExportArgs {
     /// Write XMP sidecars beside the exported files
     #[arg(long)]
     pub(crate) xmp: bool,
+}
+
+/// `rehearse`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct RehearseArgs {
+    /// Folder with the practice shots
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
 }
 
 /// `demo`.

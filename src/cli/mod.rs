@@ -15,7 +15,7 @@ use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
 use contactstrip::pipeline::{self, Made, PipelineError, Settings};
 
-use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs};
+use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs};
 use progress::Bars;
 
 /// Exit code when all is done.
@@ -57,6 +57,7 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
         Command::Contacts(args) => contacts::run(args),
         Command::Clock(args) => clock(args),
         Command::Plan(args) => plan::run(args),
+        Command::Rehearse(args) => rehearse(args),
         Command::Demo(args) => demo(args),
     }
 }
@@ -112,6 +113,13 @@ fn export(args: &ExportArgs) -> Result<ExitCode> {
 
 fn clock(args: &OutArgs) -> Result<ExitCode> {
     make(args, pipeline::clock)
+}
+
+fn rehearse(args: &RehearseArgs) -> Result<ExitCode> {
+    let made = with_threads(&args.common, |bars| pipeline::rehearse(&args.folder, bars))?;
+    say::notices(&made.notices, args.common.quiet);
+    say::result(&made.text)?;
+    Ok(code_for(&made.notices, None))
 }
 
 fn demo(args: &DemoArgs) -> Result<ExitCode> {

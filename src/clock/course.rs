@@ -57,6 +57,12 @@ impl Course {
         (self.rows.len() - 1) as f64 * STEP_S
     }
 
+    /// On which side of maximum an instant lies: -1 while the Moon approaches, 1 while it leaves.
+    pub(super) fn side(&self, t_s: f64) -> f64 {
+        let leaving = self.at(t_s + STEP_S).length() - self.at(t_s - STEP_S).length();
+        if leaving < 0.0 { -1.0 } else { 1.0 }
+    }
+
     /// The stand `t_s` seconds after the origin; outside the table that of its end.
     pub(super) fn at(&self, t_s: f64) -> Stand {
         let last = self.rows.len() - 1;

@@ -10,9 +10,10 @@ use super::course::{Course, Stand};
 use super::measured::{Measured, Vectors};
 
 /// Number of unknowns.
-const N: usize = 6;
+const N: usize = 7;
 
-/// Clock error, roll, drift of the roll, scale, limb bias and air, in this order.
+/// Clock error, roll, drift of the roll, scale, limb bias, air, and limb bias of the later side over the earlier, in this
+/// order.
 type Unknowns = SVector<f64, N>;
 
 /// One sigma of a drift of the roll in radians a second: 0.3 degrees an hour, of a mount set up by eye (our choice).
@@ -156,7 +157,7 @@ fn predicted(
     let length = seen.norm();
     let grown = unknowns[3].exp()
         + if length > 1e-9 {
-            unknowns[4] / length
+            (unknowns[4] + unknowns[6] * course.side(t_s)) / length
         } else {
             0.0
         };
@@ -204,7 +205,7 @@ fn start(setting: &Setting<'_>, tau_s: f64, hold: Hold) -> Solved {
         |f: &dyn Fn(&Measured) -> f64| shoot.iter().map(f).sum::<f64>() / shoot.len().max(1) as f64;
     let mut solved = Solved {
         hold,
-        unknowns: Unknowns::from([tau_s, 0.0, 0.0, 0.0, 0.0, AIR.0]),
+        unknowns: Unknowns::from([tau_s, 0.0, 0.0, 0.0, 0.0, AIR.0, 0.0]),
         middle_s: mean(&|m| m.reading_s) - tau_s,
         stray: 3.0,
         cost: f64::INFINITY,
@@ -230,13 +231,14 @@ fn prior_sigmas(vectors: &Vectors) -> [Option<f64>; N] {
         None,
         Some(DRIFT_SIGMA),
         Some(vectors.scale_sigma),
-        Some(vectors.tenth_px),
+        Some(vectors.edge_sigma),
         Some(AIR.1),
+        Some(vectors.side_sigma),
     ]
 }
 
 /// Steps for the numerical derivatives, about a hundredth of a sigma each.
-const PROBE: [f64; N] = [0.5, 1e-5, 1e-10, 1e-5, 1e-6, 1e-3];
+const PROBE: [f64; N] = [0.5, 1e-5, 1e-10, 1e-5, 1e-6, 1e-3, 1e-6];
 
 /// Normal matrix and right side of the least squares about the present unknowns.
 fn normal(setting: &Setting<'_>, solved: &Solved) -> (SMatrix<f64, N, N>, Unknowns) {
@@ -264,7 +266,7 @@ fn normal(setting: &Setting<'_>, solved: &Solved) -> (SMatrix<f64, N, N>, Unknow
         matrix += slope.transpose() * weight * slope;
         right += slope.transpose() * weight * (Vector2::new(m.right, m.up) - here);
     }
-    let means = [0.0, 0.0, 0.0, 0.0, 0.0, AIR.0];
+    let means = [0.0, 0.0, 0.0, 0.0, 0.0, AIR.0, 0.0];
     for (k, sigma) in prior_sigmas(setting.vectors).iter().enumerate() {
         if let Some(sigma) = sigma {
             let weight = 1.0 / (sigma * sigma);
@@ -359,7 +361,7 @@ fn conclude(setting: &Setting<'_>, solved: &mut Solved) {
             count += 1.0;
         }
     }
-    let means = [0.0, 0.0, 0.0, 0.0, 0.0, AIR.0];
+    let means = [0.0, 0.0, 0.0, 0.0, 0.0, AIR.0, 0.0];
     for (k, sigma) in prior_sigmas(setting.vectors).iter().enumerate() {
         cost += sigma.map_or(0.0, |s| ((solved.unknowns[k] - means[k]) / s).powi(2));
     }

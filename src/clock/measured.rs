@@ -10,6 +10,20 @@ use crate::domain::{CameraStamp, Limb, Orientation, TRUNCATION_SIGMA_S};
 /// limbs alike, seeing does not (our choice).
 const UNTOLD_PX: f64 = 0.03;
 
+/// One sigma of the growth of bright shapes by glare or their loss by tone curves, in pixels (our choice, after drawn
+/// frames of several curves).
+const EDGE_PX: f64 = 0.5;
+
+/// One sigma of what that differs between the two sides of the eclipse, in pixels (our choice).
+const SIDE_PX: f64 = 0.1;
+
+/// One sigma of the mean height of the Moon's leading or following limb, in seconds of arc: single heights run to two
+/// seconds of arc, the mean of half a limb to a fraction of it (from memory, after the charts of C. B. Watts 1963).
+const SIDE_ARCSEC: f64 = 0.3;
+
+/// Radius of the Sun at 1 au in seconds of arc (IAU 1976 value as used for eclipses).
+const SUN_RADIUS_ARCSEC: f64 = 959.63;
+
 /// Least arc of limb, in degrees, for a Sun to have a say in the shared radius.
 const WELL_SEEN_DEG: f64 = 90.0;
 
@@ -35,8 +49,11 @@ pub(super) struct Vectors {
     pub(super) measured: Vec<Measured>,
     /// One sigma of the scale, as a fraction.
     pub(super) scale_sigma: f64,
-    /// A tenth of a pixel in solar radii: how far a limb may be off along the line of centres.
-    pub(super) tenth_px: f64,
+    /// How far all limbs may be off along the line of centres, one sigma in solar radii: tone curves and glare make
+    /// bright shapes shrink or swell.
+    pub(super) edge_sigma: f64,
+    /// How far the limbs of one side of the eclipse may be off besides, one sigma in solar radii.
+    pub(super) side_sigma: f64,
 }
 
 /// Middle of an exposure on the camera's clock read as UTC, in seconds after the course's origin, and its one sigma.
@@ -64,7 +81,8 @@ pub(super) fn vectors(frames: &[ClockFrame], course: &Course) -> Vectors {
     Vectors {
         measured,
         scale_sigma: scatter.hypot(tenth_px).hypot(3e-4),
-        tenth_px,
+        edge_sigma: EDGE_PX / smallest_px,
+        side_sigma: (SIDE_PX / smallest_px).hypot(SIDE_ARCSEC / SUN_RADIUS_ARCSEC),
     }
 }
 

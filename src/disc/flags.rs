@@ -19,9 +19,9 @@ const SOFT_OF_RADIUS: f64 = 0.006;
 const SHAKEN_RATIO: f64 = 1.5;
 const SHAKEN_PX: f64 = 1.2;
 
-/// Cloud shows as patches on the disc, a slope across it, or light around it, each over the level.
+/// Cloud shows as patches on the disc, unevenness across it, or light around it, each over the level.
 const CLOUD_PATCHES: f64 = 0.03;
-const CLOUD_SLOPE: f64 = 0.12;
+const CLOUD_UNEVEN: f64 = 0.12;
 const CLOUD_GLOW: f64 = 0.02;
 
 /// Saturated from here on, brightest channel.
@@ -106,7 +106,7 @@ pub(super) fn quality(found: &Measured, flags: &Flags) -> f64 {
         .map(|(_, factor)| factor)
         .product();
     let even = found.refined.as_ref().map_or(1.0, |r| {
-        1.0 / (1.0 + (r.patches / 0.03).powi(2) + (r.slope / 0.3).powi(2))
+        1.0 / (1.0 + (r.patches / 0.03).powi(2) + (r.uneven / 0.3).powi(2))
     });
     (sharp * signal * sure * kept * even).clamp(0.0, 1.0)
 }
@@ -129,7 +129,7 @@ fn clouded(found: &Measured) -> bool {
     found
         .refined
         .as_ref()
-        .is_some_and(|r| r.patches > CLOUD_PATCHES || r.slope > CLOUD_SLOPE || r.sky > CLOUD_GLOW)
+        .is_some_and(|r| r.patches > CLOUD_PATCHES || r.uneven > CLOUD_UNEVEN || r.sky > CLOUD_GLOW)
 }
 
 /// Whether the bare disc is saturated, at the limb or anywhere on a thin grid.

@@ -96,8 +96,14 @@ const DARK: f32 = 0.012;
 /// A candidate that explains this much is taken without looking further.
 const CONVINCING: f64 = 0.6;
 
-/// Of the edge strength around a disc, at least this much lies on its limbs.
-const LEAST_EXPLAINED: f64 = 0.3;
+/// Of the edge strength around a disc this much lies on its limbs; the less limb is seen the more is asked for, up to
+/// the second value.
+const LEAST_EXPLAINED: (f64, f64) = (0.5, 0.8);
+
+fn needed_share(seen_deg: f64) -> f64 {
+    let (low, high) = LEAST_EXPLAINED;
+    low + (high - low) * (1.0 - seen_deg / 150.0).clamp(0.0, 1.0)
+}
 
 /// Looks for the discs of Sun and Moon in a frame and measures it. Never fails; a frame without a disc says why.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
@@ -141,7 +147,7 @@ fn searched(
         NoDisc::NoLimb
     };
     let verdict = best_candidate(frame, view, hint).ok_or(nothing)?;
-    if verdict.explained < LEAST_EXPLAINED {
+    if verdict.explained < needed_share(verdict.seen_deg) {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });

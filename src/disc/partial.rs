@@ -192,7 +192,10 @@ fn band(
 ) {
     let width = inside + outside;
     let step = (width / 24.0).max(1.0);
-    let around = (PIXELS / (width / step)).clamp(90.0, 7.0 * circle.radius_px.max(14.0)) as usize;
+    // Only part of a circle may be wanted, as on a small bite; the rays are set as densely as that part allows.
+    let share = wanted_share(circle, &wanted).max(0.02);
+    let full = 7.0 * circle.radius_px.max(14.0);
+    let around = (PIXELS / (width / step) / share).clamp(90.0, full) as usize;
     for i in 0..around {
         // A golden-section shift along each ray keeps the rays from sampling the same rings.
         let shift = (i as f64 * 0.618_033_988_749_895).fract();
@@ -206,6 +209,21 @@ fn band(
             r += step;
         }
     }
+}
+
+/// Share of a circle's points that are wanted.
+fn wanted_share(circle: Circle, wanted: &impl Fn(f64, f64) -> bool) -> f64 {
+    const TRIED: usize = 240;
+    let on = (0..TRIED)
+        .filter(|&i| {
+            let (sin, cos) = (std::f64::consts::TAU * i as f64 / TRIED as f64).sin_cos();
+            wanted(
+                circle.x_px + circle.radius_px * cos,
+                circle.y_px + circle.radius_px * sin,
+            )
+        })
+        .count();
+    on as f64 / TRIED as f64
 }
 
 fn grid(places: &mut Vec<(u32, u32)>, frame: &Frame, sun: Circle) {

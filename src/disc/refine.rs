@@ -17,7 +17,7 @@ use super::profile::{Law, Light};
 use crate::domain::Circle;
 
 /// Number of parameters.
-const N: usize = 19;
+const N: usize = 23;
 
 const SUN_X: usize = 0;
 const SUN_Y: usize = 1;
@@ -35,16 +35,17 @@ const LOG_LEVEL: usize = 9;
 /// Law of limb darkening: value at the limb, and the share of `mu`.
 const LAW_0: usize = 10;
 const LAW_1: usize = 11;
-/// Slope of the level, per solar radius.
-const SLOPE_X: usize = 12;
-const SLOPE_Y: usize = 13;
+/// Unevenness of the level: harmonic polynomials of first, second and third degree in solar radii, which are waves
+/// around the limb.
+const UNEVEN: usize = 12;
+const UNEVEN_TERMS: usize = 6;
 /// Sky, its fall per solar radius outside the limb, and the light in front of the Moon, all over the level.
-const SKY: usize = 14;
-const HALO: usize = 15;
-const VEIL: usize = 16;
+const SKY: usize = 18;
+const HALO: usize = 19;
+const VEIL: usize = 20;
 /// Tone allowance: terms that leave darkness and the level where they are and bend what lies between.
-const TONE: usize = 17;
-const TONE_2: usize = 18;
+const TONE: usize = 21;
+const TONE_2: usize = 22;
 
 type Params = SVector<f64, N>;
 
@@ -103,8 +104,12 @@ pub(super) struct Refined {
     pub cost: f64,
     /// Light outside the limb over the level: sky, and what cloud scatters.
     pub sky: f64,
-    /// Slope of the level across the disc per solar radius.
-    pub slope: f64,
+    /// Unevenness of the level: root sum of squares of its waves.
+    pub uneven: f64,
+    /// Sum of the tone terms' sizes.
+    pub tone: f64,
+    /// Fraction of the pixels that are saturated.
+    pub saturated: f64,
     /// Patchiness of the disc: scatter of residuals averaged over patches, over the level.
     pub patches: f64,
 }
@@ -141,8 +146,6 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
         (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
         (LAW_0, Known::new(0.36, 0.1)),
         (LAW_1, Known::new(0.78, 0.25)),
-        (SLOPE_X, Known::new(0.0, 0.3)),
-        (SLOPE_Y, Known::new(0.0, 0.3)),
         (SKY, Known::new(0.0, 0.2)),
         (HALO, Known::new(0.0, 0.3)),
         (VEIL, Known::new(0.0, 0.05)),
@@ -152,6 +155,7 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
         (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
         (BLUR_XY, Known::new(0.0, 0.5 * v + 0.2)),
     ];
+    known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Known::new(0.0, 0.2))));
     known.extend(start.radius.map(|r| (SUN_R, r)));
     known
 }
@@ -222,7 +226,9 @@ impl Drawing<N> for Discs {
             (pixel.x - p[SUN_X]) / p[SUN_R],
             (pixel.y - p[SUN_Y]) / p[SUN_R],
         );
-        let slope = (1.0 + p[SLOPE_X] * dx + p[SLOPE_Y] * dy).max(0.05);
+        let waves = harmonics(dx, dy);
+        let uneven: f64 = (0..UNEVEN_TERMS).map(|k| p[UNEVEN + k] * waves[k]).sum();
+        let slope = (1.0 + uneven).max(0.05);
         let outside = (dx.hypot(dy) - 1.0).max(0.0);
         let veil = moon
             .as_ref()
@@ -254,8 +260,9 @@ impl Drawing<N> for Discs {
         by[LOG_LEVEL] = value;
         by[LAW_0] = by_s * slope * (light.terms[0] - light.terms[2]);
         by[LAW_1] = by_s * slope * (light.terms[1] - light.terms[2]);
-        by[SLOPE_X] = by_s * light.value * dx;
-        by[SLOPE_Y] = by_s * light.value * dy;
+        for (k, wave) in waves.iter().enumerate() {
+            by[UNEVEN + k] = by_s * light.value * wave;
+        }
         by[SKY] = by_s;
         by[HALO] = by_s * outside;
         by[VEIL] = by_s * veil;
@@ -276,6 +283,7 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         .zip(&drawn)
         .filter(|(q, d)| task.misfit(q, **d).abs() > 5.0 * fit.scale)
         .count();
+    let saturated = task.pixels.iter().filter(|q| q.light >= SATURATED).count();
     let (mean, half) = (
         0.5 * (p[BLUR_XX] + p[BLUR_YY]),
         (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
@@ -285,7 +293,7 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         y_px: p[MOON_Y],
         radius_px: p[RATIO] * p[SUN_R],
     });
-    Some(Refined {
+    let mut out = Refined {
         sun: Circle {
             x_px: p[SUN_X],
             y_px: p[SUN_Y],
@@ -301,9 +309,29 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         strays: strays as f64 / task.pixels.len() as f64,
         cost: fit.cost,
         sky: p[SKY],
-        slope: p[SLOPE_X].hypot(p[SLOPE_Y]),
+        uneven: p.rows(UNEVEN, UNEVEN_TERMS).norm(),
+        tone: p[TONE].abs() + p[TONE_2].abs(),
+        saturated: saturated as f64 / task.pixels.len() as f64,
         patches: patches(task, p, &drawn),
-    })
+    };
+    let (for_sun, for_moon) = model_sigma_px(&out);
+    out.sun_sigma_px = out.sun_sigma_px.hypot(for_sun);
+    out.moon_sigma_px = out.moon_sigma_px.map(|s| s.hypot(for_moon));
+    Some(out)
+}
+
+/// What the model cannot draw, as one sigma per axis of the Sun's and of the Moon's centre: a shake is no Gaussian,
+/// cloud no wave, and beyond saturation the level is a guess. Measured on drawn frames.
+fn model_sigma_px(r: &Refined) -> (f64, f64) {
+    let (long, short) = r.blur_px;
+    let smear = (long * long - short * short).max(0.0).sqrt();
+    let smear = if smear > 0.6 { 0.07 * smear } else { 0.0 };
+    let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.05).max(0.0) * 0.3;
+    let full = if r.saturated > 0.02 { 0.1 } else { 0.0 };
+    let shared = smear.hypot(cloud).hypot(full);
+    let sun = shared.hypot(0.003);
+    let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
+    (sun, moon)
 }
 
 /// Patches along each side of the disc's box.
@@ -336,8 +364,16 @@ fn patches(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
 /// Depth inside the Moon's limb where there is no Moon: far outside.
 const NO_MOON: f64 = -1e9;
 
+/// Real and imaginary parts of z, z^2 and z^3 for z = x + iy, not beyond the limb's own size.
+fn harmonics(x: f64, y: f64) -> [f64; UNEVEN_TERMS] {
+    let shrink = 1.0 / x.hypot(y).max(1.0);
+    let (x, y) = (x * shrink, y * shrink);
+    let (x2, y2) = (x * x - y * y, 2.0 * x * y);
+    [x, y, x2, y2, x2 * x - y2 * y, x2 * y + y2 * x]
+}
+
 /// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
-const CORRELATED: f64 = 2.0;
+const CORRELATED: f64 = 3.0;
 
 /// A pixel against one limb.
 struct Rim {

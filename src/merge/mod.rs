@@ -8,10 +8,13 @@
 //!
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
 
+mod blur;
 mod fourier;
 mod light;
+mod normalise;
 mod photometry;
 mod place;
+mod profile;
 mod register;
 mod response;
 mod run;
@@ -20,6 +23,7 @@ mod stops;
 mod survey;
 mod view;
 
+pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
 pub use run::merge;
 pub use stops::{true_shutter_s, true_stops};

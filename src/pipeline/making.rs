@@ -52,7 +52,12 @@ pub fn all(
     let path = out.path.as_path();
     made.join(corona::merge_into(&mut catalogue, path, dry_run, watch)?);
     made.join(strip_into(&catalogue, path, dry_run, watch)?);
-    made.join(export_into(&catalogue, path, wish, dry_run, watch)?);
+    let mut exported = export_into(&catalogue, path, wish, dry_run, watch)?;
+    if !dry_run {
+        // The folders themselves show what was copied; the closing summary stays short.
+        exported.text.clear();
+    }
+    made.join(exported);
     made.join(super::page::report_into(&catalogue, path, dry_run, watch)?);
     made.catalogue = Some(catalogue);
     Ok(made)

@@ -8,6 +8,8 @@ use super::{Made, PipelineError, Watch, keepsake};
 use crate::catalogue::{Catalogue, write_atomically};
 use crate::contacts::{self, ContactsOptions};
 use crate::domain::{Orientation, SunMoon};
+use crate::ephemeris::EclipseView;
+use crate::plan;
 use crate::raster;
 use crate::report::{self, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
 
@@ -40,14 +42,18 @@ pub(crate) fn report_into(
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
         let corona = on_page(&out.join("corona.png"));
+        let view = view(catalogue);
+        let coverage = view
+            .as_ref()
+            .map(|view| plan::coverage(catalogue, &|utc| view.at(utc)));
         let page = report::page(
             catalogue,
             &PageInput {
                 thumb: &|record| keepsake::thumb(out, record),
                 strip: strip.as_deref(),
                 corona: corona.as_deref(),
-                curve: &curve(catalogue),
-                coverage: None,
+                curve: &curve(catalogue, view.as_ref()),
+                coverage: coverage.as_ref(),
                 files: &written(out),
             },
         );
@@ -60,23 +66,25 @@ pub(crate) fn report_into(
     })
 }
 
-/// Sun and Moon over the eclipse.
-fn curve(catalogue: &Catalogue) -> Vec<SunMoon> {
-    let Some(known) = &catalogue.contacts else {
-        return Vec::new();
-    };
+/// The eclipse at the site, with the Earth's turn of the record.
+fn view(catalogue: &Catalogue) -> Option<EclipseView> {
+    let known = catalogue.contacts.as_ref()?;
     let options = ContactsOptions {
         delta_t_s: Some(known.delta_t_s),
         ..ContactsOptions::default()
     };
-    contacts::view(&known.site, known.eclipse_date, &options)
-        .map(|view| {
-            report::curve_moments(known)
-                .into_iter()
-                .map(|utc| view.at(utc))
-                .collect()
-        })
-        .unwrap_or_default()
+    contacts::view(&known.site, known.eclipse_date, &options).ok()
+}
+
+/// Sun and Moon over the eclipse.
+fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
+    let (Some(known), Some(view)) = (&catalogue.contacts, view) else {
+        return Vec::new();
+    };
+    report::curve_moments(known)
+        .into_iter()
+        .map(|utc| view.at(utc))
+        .collect()
 }
 
 /// A picture at screen size, small enough for the page.

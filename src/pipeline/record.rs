@@ -119,6 +119,29 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     }
 }
 
+/// The record of a shot of the ordinary Sun: no eclipse, no clock, no phase.
+pub(crate) fn sun_only(shot: &Shot, seen: &Seen) -> ShotRecord {
+    let report = seen.report();
+    ShotRecord {
+        shot: shot.clone(),
+        role: None,
+        utc: None,
+        utc_sigma_s: None,
+        phase: Phase::Unrelated,
+        near_contact: None,
+        burst: None,
+        disc: seen.fit().copied(),
+        no_disc: report.and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+        look: report.map(|r| r.look),
+        north_deg: None,
+        mirrored: None,
+        predicted: None,
+        quality: report.map(|r| r.quality),
+        flags: report.map(|r| r.flags.clone()).unwrap_or_default(),
+        sibling: None,
+    }
+}
+
 /// The time's phase, unless the file is broken or the picture plainly shows something else.
 fn phase_of(tagged: &TaggedShot, broken: Option<&str>, seen: &Seen, role: Option<Role>) -> Phase {
     if broken.is_some() {

@@ -54,7 +54,7 @@ pub(crate) fn sort_into(
 
 /// The stages in order.
 fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
-    let mut intake = intake::read(&settings.cards, settings.out.clone(), watch)?;
+    let mut intake = intake::read(&settings.cards, std::slice::from_ref(&settings.out), watch)?;
     let mut notices = std::mem::take(&mut intake.notices);
     let place = place::settle(settings, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);

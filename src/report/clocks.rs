@@ -105,7 +105,8 @@ fn residuals(camera: &CameraRecord, zone: &TimeZone) -> String {
         camera.label
     );
     let mut svg = format!(
-        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"Residuals of {}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n",
+        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"Residuals of {}\" tabindex=\"0\">\n<svg \
+             class=\"plot\" viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n",
         safe(&camera.label),
         SIZE.0,
         SIZE.1,
@@ -151,7 +152,8 @@ fn axes(svg: &mut String, frame: &Frame, zone: &TimeZone, sigma_s: f64) {
         let y = frame.y(value);
         let _ = writeln!(
             svg,
-            "<path class=\"grid\" d=\"M{left} {}h{width}\"/><text class=\"end\" x=\"{}\" y=\"{}\">{value:+.2} s</text>",
+            "<path class=\"grid\" d=\"M{left} {}h{width}\"/><text class=\"end\" x=\"{}\" \
+                 y=\"{}\">{value:+.2} s</text>",
             place(y),
             place(frame.left - 6.0),
             place(y + 4.0)

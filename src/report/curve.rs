@@ -116,13 +116,15 @@ fn figure(
         .filter(|s| s.utc.is_some_and(|t| frame.spans(t)) && !s.flags.is_empty())
         .count();
     let words = format!(
-        "Covered area of the Sun from {} to {}, with {}, {flagged} of them flagged. The table of shots holds the same.",
+        "Covered area of the Sun from {} to {}, with {}, {flagged} of them flagged. The table of shots \
+             holds the same.",
         clock_time(from, zone),
         clock_time(to, zone),
         counted(drawn, "shot")
     );
     let mut svg = format!(
-        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"{title}\" tabindex=\"0\">\n<svg class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\">\n",
+        "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"{title}\" tabindex=\"0\">\n<svg \
+             class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\">\n",
         safe(&words)
     );
     axes(&mut svg, &frame, zone, height);
@@ -197,7 +199,8 @@ fn axes(svg: &mut String, frame: &Frame, zone: &TimeZone, height: f64) {
         let y = frame.y(covered);
         let _ = writeln!(
             svg,
-            "<path class=\"grid\" d=\"M{left} {}H{right}\"/><text class=\"end\" x=\"{}\" y=\"{}\">{:.0} %</text>",
+            "<path class=\"grid\" d=\"M{left} {}H{right}\"/><text class=\"end\" x=\"{}\" y=\"{}\">{:.0} \
+                 %</text>",
             place(y),
             place(frame.left - 6.0),
             place(y + 4.0),
@@ -242,7 +245,8 @@ fn contact_lines(svg: &mut String, frame: &Frame, contacts: &Contacts, height: f
         let x = place(frame.x(event.utc));
         let _ = writeln!(
             svg,
-            "<path class=\"contact\" d=\"M{x} {}V{}\"/><text class=\"{anchor} name\" x=\"{x}\" y=\"14\">{}</text>",
+            "<path class=\"contact\" d=\"M{x} {}V{}\"/><text class=\"{anchor} name\" x=\"{x}\" \
+                 y=\"14\">{}</text>",
             place(frame.top - 4.0),
             place(height),
             event.kind.word()
@@ -365,7 +369,8 @@ fn legend(catalogue: &Catalogue) -> String {
     for (n, (label, shots)) in rails(catalogue).iter().enumerate() {
         let _ = writeln!(
             out,
-            "<li><svg viewBox=\"0 0 14 14\" aria-hidden=\"true\"><path class=\"mark b{}\" d=\"{}\"/></svg> {}, {}</li>",
+            "<li><svg viewBox=\"0 0 14 14\" aria-hidden=\"true\"><path class=\"mark b{}\" d=\"{}\"/></svg> \
+                 {}, {}</li>",
             n % SHAPES,
             shape(n % SHAPES, 7.0, 7.0),
             safe(label),
@@ -374,9 +379,13 @@ fn legend(catalogue: &Catalogue) -> String {
     }
     let _ = writeln!(
         out,
-        "<li><svg viewBox=\"0 0 14 14\" aria-hidden=\"true\"><path class=\"mark b0 flagged\" d=\"{}\"/></svg> hollow, with a tall tick: flagged</li>",
+        "<li><svg viewBox=\"0 0 14 14\" aria-hidden=\"true\"><path class=\"mark b0 flagged\" \
+             d=\"{}\"/></svg> hollow, with a tall tick: flagged</li>",
         shape(0, 7.0, 7.0)
     );
-    out.push_str("<li><svg viewBox=\"0 0 28 14\" aria-hidden=\"true\"><path class=\"altitude\" d=\"M0 7H28\"/></svg> altitude of the Sun, scale on the right</li>\n</ul>\n");
+    out.push_str(
+        "<li><svg viewBox=\"0 0 28 14\" aria-hidden=\"true\"><path class=\"altitude\" d=\"M0 \
+         7H28\"/></svg> altitude of the Sun, scale on the right</li>\n</ul>\n",
+    );
     out
 }

@@ -1,4 +1,8 @@
 "use strict";
+// Paper cannot be clicked: what is folded away is opened for it.
+window.addEventListener("beforeprint", function () {
+  document.querySelectorAll("details").forEach(function (fold) { fold.open = true; });
+});
 (function () {
   var table = document.getElementById("shot-table");
   var picks = document.getElementById("filters");

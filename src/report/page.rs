@@ -22,7 +22,8 @@ const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
 
 /// What the page may load: only what is in it.
-const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src \
+     'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// Largest strip or corona taken onto the page, in bytes of JPEG; a larger one is only named.
 pub const PICTURE_LIMIT_BYTES: usize = 600_000;
@@ -213,7 +214,8 @@ fn no_eclipse() -> String {
     section(
         "curve",
         "No eclipse found",
-        "<p>No eclipse was found for the place and the dates of this card. Give the place with --site and the day with --date, then run again.</p>\n",
+        "<p>No eclipse was found for the place and the dates of this card. Give the place with --site and \
+             the day with --date, then run again.</p>\n",
     )
 }
 
@@ -263,7 +265,8 @@ fn contact_section(c: &Contacts, zone: &TimeZone) -> String {
 fn pictures(input: &PageInput<'_>) -> String {
     let figure = |jpeg: Option<&[u8]>, alt: &str, caption: &str| match jpeg {
         Some(jpeg) if jpeg.len() <= PICTURE_LIMIT_BYTES => format!(
-            "<figure>\n<img class=\"large\" alt=\"{alt}\" src=\"data:image/jpeg;base64,{}\">\n<figcaption>{caption}</figcaption>\n</figure>\n",
+            "<figure>\n<img class=\"large\" alt=\"{alt}\" \
+                 src=\"data:image/jpeg;base64,{}\">\n<figcaption>{caption}</figcaption>\n</figure>\n",
             base64(jpeg)
         ),
         Some(_) => format!("<p>{caption} It is too large for this page; open the file.</p>\n"),

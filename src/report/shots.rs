@@ -122,7 +122,8 @@ fn row(
         };
         let _ = writeln!(
             out,
-            "<li id=\"p{n}\"><a href=\"#r{n}\">{picture}<span class=\"name\">{name}</span></a><span>{}{flags}</span></li>",
+            "<li id=\"p{n}\"><a href=\"#r{n}\">{picture}<span \
+                 class=\"name\">{name}</span></a><span>{}{flags}</span></li>",
             shutter(shot.shot.exposure.shutter_s)
         );
     }
@@ -176,7 +177,9 @@ const COLUMNS: [(&str, bool); 12] = [
 /// The section with the table of shots and its filters.
 pub(super) fn shot_table(catalogue: &Catalogue, zone: &TimeZone) -> String {
     let mut body = filters(catalogue);
-    body.push_str("<div class=\"wide tall\" role=\"group\" aria-label=\"Table of shots\" tabindex=\"0\">\n<table id=\"shot-table\">\n<caption>Every shot on the card; a heading sorts by its column.</caption>\n<thead><tr>");
+    body.push_str("<div class=\"wide tall\" role=\"group\" aria-label=\"Table of shots\" \
+         tabindex=\"0\">\n<table id=\"shot-table\">\n<caption>Every shot on the card; a heading sorts by \
+         its column.</caption>\n<thead><tr>");
     for (heading, number) in COLUMNS {
         let keyed = if heading == KEYED { " data-keyed" } else { "" };
         let class = if number { " class=\"n\"" } else { keyed };
@@ -202,7 +205,8 @@ fn table_row(
     let exposure = &shot.shot.exposure;
     let _ = write!(
         out,
-        "<tr id=\"r{n}\" data-phase=\"{}\" data-body=\"{}\" data-flags=\"{}\"><th scope=\"row\"><a href=\"#p{n}\">{}</a></th>",
+        "<tr id=\"r{n}\" data-phase=\"{}\" data-body=\"{}\" data-flags=\"{}\"><th scope=\"row\"><a \
+             href=\"#p{n}\">{}</a></th>",
         shot.phase,
         safe(body),
         shot.flags,
@@ -282,7 +286,9 @@ fn filters(catalogue: &Catalogue) -> String {
     let flag_first =
         format!("{all}<option value=\"*\">any flag</option><option value=\"-\">no flag</option>");
     format!(
-        "<div id=\"filters\" role=\"group\" aria-label=\"Filter the table\" hidden>\n{}{}{}<button type=\"button\" id=\"all\">Show all</button>\n<output id=\"shown\" for=\"f-phase f-flag f-body\">{}</output>\n</div>\n",
+        "<div id=\"filters\" role=\"group\" aria-label=\"Filter the table\" hidden>\n{}{}{}<button \
+             type=\"button\" id=\"all\">Show all</button>\n<output id=\"shown\" for=\"f-phase f-flag \
+             f-body\">{}</output>\n</div>\n",
         pick("f-phase", "Phase", all, &phases),
         pick("f-flag", "Flag", &flag_first, &flags),
         pick("f-body", "Body", all, &bodies),

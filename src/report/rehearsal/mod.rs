@@ -1,6 +1,6 @@
 //! Practice shots of the ordinary filtered Sun, read for what to mend before the day.
 //!
-//! [`rehearsal`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
+//! [`rehearsal()`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
 //! exposure, drift, size of the disc, clock, and the frames themselves. It looks at numbers only, never at pixels.
 
 mod points;
@@ -107,7 +107,10 @@ impl Rehearsal {
     pub fn text(&self) -> String {
         let mut out = String::from("REHEARSAL\n");
         if self.bodies.is_empty() {
-            out.push_str("\nNo frames to read. Shoot the plain Sun through the filter, a frame every minute or so.\n");
+            out.push_str(
+                "\nNo frames to read. Shoot the plain Sun through the filter, a frame every minute \
+                 or so.\n",
+            );
         }
         for body in &self.bodies {
             let name = if body.body.is_empty() {

@@ -140,7 +140,8 @@ fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
             "{found}; the blur {way} by {:.0} % from first to last",
             growth.abs() * 100.0
         );
-        let advice = "the focus creeps: let the lens cool in the open, tape the ring, focus again shortly before C2";
+        let advice = "the focus creeps: let the lens cool in the open, tape the ring, focus again shortly \
+             before C2";
         return point("focus", Verdict::Mend, found, advice);
     }
     match typical <= good_px {
@@ -322,7 +323,8 @@ fn followed(found: String, arcsec_s: f64, px_s: f64, room: Option<f64>) -> Point
     let off_deg = (arcsec_s / SOLAR_RATE_ARCSEC_S).to_degrees();
     let held_s = room.map(|room| room / px_s.max(1e-9));
     let found = format!(
-        "{found}: the mount follows; its axis is off by {off_deg:.1} degrees or more, if it runs at the solar rate"
+        "{found}: the mount follows; its axis is off by {off_deg:.1} degrees or more, if it runs at the \
+             solar rate"
     );
     match held_s {
         Some(s) if s < HOLD_S => {
@@ -368,7 +370,8 @@ fn disc(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
     }
     found += &header_focal(frames, sun, radius);
     if spread.is_some_and(|s| s > 0.005) {
-        let advice = "the size changes from frame to frame: lock the zoom, and check the limb is not cut or flared";
+        let advice = "the size changes from frame to frame: lock the zoom, and check the limb is not cut or \
+             flared";
         return point("disc", Verdict::Mend, found, advice);
     }
     match share {
@@ -446,7 +449,8 @@ fn clock(frames: &[&ShotRecord]) -> Point {
         .collect();
     let n = errors.len();
     let Some(error_s) = median(errors) else {
-        let advice = "photograph a clock set by GPS or the network with this camera, or note its error: --clock takes it";
+        let advice = "photograph a clock set by GPS or the network with this camera, or note its error: \
+             --clock takes it";
         return point(
             "clock",
             Verdict::NotKnown,
