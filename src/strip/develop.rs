@@ -15,6 +15,12 @@ pub(super) const FADE_TO: f64 = 1.32;
 /// Where the sky is measured, in solar radii.
 const SKY_RING: (f64, f64) = (1.4, 1.75);
 
+/// Where the sky beside a bare Sun is looked for, in solar radii.
+const BARE_RING: (f64, f64) = (1.5, 6.0);
+
+/// Part of a bare frame's pixels that are darker than what counts as its darkest light.
+const DARK_PART: f64 = 0.02;
+
 /// How much of a photograph a disc needs, in solar radii.
 pub(super) const TILE_REACH: f64 = 1.8;
 
@@ -124,7 +130,7 @@ impl Seen {
         };
         match pose.light {
             Light::Bare => Self {
-                sky: Sky::default(),
+                sky: Sky::darkest(source, &here(pose.still)),
                 sun: None,
                 moon: None,
             },
@@ -163,9 +169,18 @@ pub(super) fn placed_corona(source: &LinearRgb, placing: Placing, target: &Targe
         rings: None,
     };
     let size = (source.width(), source.height());
+    let sun = Circle {
+        x_px: placing.source_px.0,
+        y_px: placing.source_px.1,
+        radius_px: placing.scale * target.radius_px,
+    };
+    let sky = Sky {
+        sigma: [0.0; 3],
+        ..Sky::darkest(source, &sun)
+    };
     finish(
         &mut disc,
-        &Sky::default(),
+        &sky,
         &Fade::of(Light::Bare, target, placing, size),
     );
     disc
@@ -181,13 +196,31 @@ struct Sky {
 impl Sky {
     /// Median and spread (1.4826 times the median deviation, a Gaussian's sigma) in a ring about the Sun.
     fn measured(source: &LinearRgb, sun: &Circle) -> Self {
-        let ring = ring_values(source, sun);
+        let ring = ring_values(source, sun, SKY_RING);
         let mut sky = Self::default();
         for c in 0..3 {
             let mut values: Vec<f32> = ring.iter().map(|rgb| rgb[c]).collect();
             sky.level[c] = middle(&mut values);
             let mut off: Vec<f32> = values.iter().map(|v| (v - sky.level[c]).abs()).collect();
             sky.sigma[c] = 1.4826 * middle(&mut off);
+        }
+        sky
+    }
+
+    /// The darkest light about a bare Sun, be it on the Moon or in the sky, and the noise on the Moon.
+    ///
+    /// Taking it off makes the Moon as black as the sheet; what stands above it, earthshine too, stays.
+    fn darkest(source: &LinearRgb, sun: &Circle) -> Self {
+        let ring = ring_values(source, sun, BARE_RING);
+        let moon = ring_values(source, sun, (0.0, 0.5));
+        let mut sky = Self::default();
+        for c in 0..3 {
+            let mut all: Vec<f32> = ring.iter().chain(&moon).map(|rgb| rgb[c]).collect();
+            let mut on_moon: Vec<f32> = moon.iter().map(|rgb| rgb[c]).collect();
+            let usual = middle(&mut on_moon);
+            on_moon.iter_mut().for_each(|v| *v = (*v - usual).abs());
+            sky.level[c] = part(&mut all, DARK_PART).min(usual);
+            sky.sigma[c] = 1.4826 * middle(&mut on_moon);
         }
         sky
     }
@@ -205,10 +238,10 @@ impl Sky {
     }
 }
 
-/// Some thousands of pixels of the ring where the sky is measured.
-fn ring_values(source: &LinearRgb, sun: &Circle) -> Vec<[f32; 3]> {
+/// Some thousands of pixels of a ring about the Sun, from and to these many solar radii.
+fn ring_values(source: &LinearRgb, sun: &Circle, ring: (f64, f64)) -> Vec<[f32; 3]> {
     let step = (sun.radius_px / 60.0).ceil().max(1.0) as usize;
-    let (near, far) = (SKY_RING.0 * sun.radius_px, SKY_RING.1 * sun.radius_px);
+    let (near, far) = (ring.0 * sun.radius_px, ring.1 * sun.radius_px);
     let mut values = Vec::new();
     for y in (0..source.height()).step_by(step) {
         for x in (0..source.width()).step_by(step) {
@@ -223,11 +256,16 @@ fn ring_values(source: &LinearRgb, sun: &Circle) -> Vec<[f32; 3]> {
 
 /// The median, 0 for no values; the order of `values` changes.
 pub(super) fn middle(values: &mut [f32]) -> f32 {
+    part(values, 0.5)
+}
+
+/// The value that a part of all, 0 to 1, stay below; 0 for no values; the order of `values` changes.
+fn part(values: &mut [f32], part: f64) -> f32 {
     if values.is_empty() {
         return 0.0;
     }
-    let half = values.len() / 2;
-    *values.select_nth_unstable_by(half, f32::total_cmp).1
+    let place = ((values.len() as f64 * part) as usize).min(values.len() - 1);
+    *values.select_nth_unstable_by(place, f32::total_cmp).1
 }
 
 /// Fraction of saturated pixels on the Sun's disc, of those that are lit at all.

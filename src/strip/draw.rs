@@ -7,6 +7,7 @@ use super::label::{captions, info};
 use super::landscape::{Landscape, landscape};
 use super::layout::{Layout, LayoutError, PieceGeometry, Place, layout, layout_over};
 use super::level::{Level, Measured, TOO_CLIPPED, hue, levels, matched};
+use super::notice;
 use super::piece::{Piece, Source, USUAL_REACH, pieces};
 use super::pose::{Light, pose};
 use super::recipe::{Align, Recipe, Up};
@@ -116,6 +117,7 @@ pub fn draw(
         words: captions(catalogue, recipe, &pieces, &laid),
         layers: layers(&pieces, discs),
     };
+    let notices = notice::joined(notices);
     Ok(Drawn {
         sheet,
         info,
@@ -248,10 +250,8 @@ fn match_levels(
             ),
         }
         if disc.clipped > TOO_CLIPPED {
-            let text = format!(
-                "{:.0} % of its disc is saturated; its brightness and colour cannot be matched well",
-                disc.clipped * 100.0
-            );
+            let text =
+                "much of its disc is saturated; its brightness and colour cannot be matched well";
             notices.push(Notice::look(text).about(&pieces[i].name));
         }
     }

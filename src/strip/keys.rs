@@ -144,15 +144,17 @@ pub(super) const KEYS: &[Key] = &[
     },
     Key {
         name: "landscape_az_deg",
-        about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to point it at the path.",
+        about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to take it from the eclipsed\n\
+                Sun in the view, else to point it at the path.",
         show: |r| auto_or(r.landscape_az_deg),
         take: |r, v| set(&mut r.landscape_az_deg, auto(v, -360.0, 360.0)),
     },
     Key {
         name: "landscape_horizon",
-        about: "Where the flat horizon lies in the wide view: 0 is its top, 1 its bottom.",
-        show: |r| decimal(r.landscape_horizon),
-        take: |r, v| set(&mut r.landscape_horizon, number(v, -3.0, 4.0)),
+        about: "Where the flat horizon lies in the wide view, 0 its top and 1 its bottom, or \"auto\" to take it from the eclipsed\n\
+                Sun in the view, else 0.85.",
+        show: |r| auto_or(r.landscape_horizon),
+        take: |r, v| set(&mut r.landscape_horizon, auto(v, -3.0, 4.0)),
     },
     Key {
         name: "landscape_width_deg",

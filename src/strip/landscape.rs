@@ -4,11 +4,17 @@ use super::draw::Open;
 use super::layout::View;
 use super::recipe::{Arrangement, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Exposure, Notice};
+use crate::domain::{Exposure, Notice, Phase};
 use crate::raster::{LinearRgb, Placing, resampled};
 
 /// Width of the 35 mm frame in millimetres, to which equivalent focal lengths refer.
 const FRAME_35MM: f64 = 36.0;
+
+/// Where the horizon lies in a wide view when nothing else is known, from its top.
+const USUAL_HORIZON: f64 = 0.85;
+
+/// A corona is smaller than the view's width divided by this.
+const SPOT_SHARE: usize = 12;
 
 /// A wide view at the canvas's size.
 pub(super) struct Landscape {
@@ -64,16 +70,60 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         mirrored: false,
         clockwise_deg: 0.0,
     };
+    let light = resampled(&frame.light(), &placing, width_px, height_px);
+    let view = View {
+        width_px,
+        height_px,
+        width_deg,
+        az_deg: None,
+        horizon_px: USUAL_HORIZON * (height_px as f64 - 1.0),
+    };
     Ok(Landscape {
-        view: View {
-            width_px,
-            height_px,
-            width_deg,
-            az_deg: recipe.landscape_az_deg,
-            horizon_px: recipe.landscape_horizon * (height_px as f64 - 1.0),
-        },
-        light: resampled(&frame.light(), &placing, width_px, height_px),
+        view: as_asked(pointed(view, record, &light), recipe),
+        light,
     })
+}
+
+/// The view pointed by the eclipsed Sun in it, where it can be made out.
+fn pointed(view: View, record: &ShotRecord, light: &LinearRgb) -> View {
+    let dark = matches!(
+        record.phase,
+        Phase::SecondContact | Phase::Totality | Phase::ThirdContact
+    );
+    match (record.predicted.filter(|_| dark), bright_spot(light)) {
+        (Some(sky), Some(spot)) => view.pointed(spot, sky.sun_az_deg, sky.sun_alt_refracted_deg),
+        _ => view,
+    }
+}
+
+/// What the recipe says of the view goes before what was found.
+fn as_asked(view: View, recipe: &Recipe) -> View {
+    let horizon_px = |part: f64| part * (view.height_px as f64 - 1.0);
+    View {
+        az_deg: recipe.landscape_az_deg.or(view.az_deg),
+        horizon_px: recipe.landscape_horizon.map_or(view.horizon_px, horizon_px),
+        ..view
+    }
+}
+
+/// The place of the one small bright thing in a dark picture: the centre of the light near the brightest pixel, when
+/// that is small and nothing else far from it is as bright.
+fn bright_spot(light: &LinearRgb) -> Option<(f64, f64)> {
+    let green = |x: usize, y: usize| light.at(x, y)[1];
+    let places = || (0..light.height()).flat_map(|y| (0..light.width()).map(move |x| (x, y)));
+    let most = places().map(|(x, y)| green(x, y)).fold(0.0, f32::max);
+    let (mut sx, mut sy, mut n) = (0.0, 0.0, 0.0);
+    let (mut left, mut right, mut top, mut bottom) = (usize::MAX, 0, usize::MAX, 0);
+    for (x, y) in places().filter(|&(x, y)| green(x, y) > 0.7 * most) {
+        sx += x as f64;
+        sy += y as f64;
+        n += 1.0;
+        (left, right) = (left.min(x), right.max(x));
+        (top, bottom) = (top.min(y), bottom.max(y));
+    }
+    let small = light.width() / SPOT_SHARE;
+    let found = n > 0.0 && most > 0.1 && right - left <= small && bottom - top <= small;
+    found.then(|| (sx / n, sy / n))
 }
 
 /// Angle from side to side of a straight lens, from its focal length (its real one is taken to be on a 35 mm frame).

@@ -12,6 +12,7 @@ mod landscape;
 mod lapse;
 mod layout;
 mod level;
+mod notice;
 mod piece;
 mod pose;
 mod propose;

@@ -66,10 +66,48 @@ impl Recipe {
             ..Self::default()
         };
         if recipe.before.is_empty() && recipe.after.is_empty() {
-            notices.push(nothing_to_place(catalogue));
+            return untimed(catalogue, recipe, notices);
         }
         (recipe, notices)
     }
+}
+
+/// A row in the order of names, for a card that has discs but no times.
+fn untimed(
+    catalogue: &Catalogue,
+    recipe: Recipe,
+    mut notices: Vec<Notice>,
+) -> (Recipe, Vec<Notice>) {
+    let mut names: Vec<String> = catalogue
+        .shots
+        .iter()
+        .filter(|s| s.utc.is_none() && s.role != Some(Role::Wide) && sun(s).is_some())
+        .map(|s| s.name().to_owned())
+        .collect();
+    if names.is_empty() {
+        notices.push(nothing_to_place(catalogue));
+        return (recipe, notices);
+    }
+    let dropped = names.len().saturating_sub(2 * MOST_EACH_SIDE);
+    names.truncate(2 * MOST_EACH_SIDE);
+    let mut text =
+        "the frames have no times; the strip has them in the order of their names".to_owned();
+    if dropped > 0 {
+        text.push_str(&format!(", the last {dropped} left out"));
+    }
+    notices.push(Notice::look(format!(
+        "{text}; put them in order in strip.toml"
+    )));
+    let after = names.split_off(names.len().div_ceil(2));
+    let before = names;
+    (
+        Recipe {
+            before,
+            after,
+            ..recipe
+        },
+        notices,
+    )
 }
 
 fn nothing_to_place(catalogue: &Catalogue) -> Notice {

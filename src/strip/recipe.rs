@@ -163,10 +163,12 @@ pub struct Recipe {
     pub captions: Captions,
     /// A wide view to lay the path over, by its name on the card.
     pub landscape: Option<String>,
-    /// Azimuth at the middle of the wide view in degrees; `None` points it at the path.
+    /// Azimuth at the middle of the wide view in degrees; `None` takes it from the eclipsed Sun in the view, else
+    /// points it at the path.
     pub landscape_az_deg: Option<f64>,
-    /// Where the flat horizon lies in the wide view, from 0 at its top to 1 at its bottom (beyond both allowed).
-    pub landscape_horizon: f64,
+    /// Where the flat horizon lies in the wide view, from 0 at its top to 1 at its bottom (beyond both allowed); `None`
+    /// takes it from the eclipsed Sun in the view, else a usual place.
+    pub landscape_horizon: Option<f64>,
     /// Degrees the wide view spans from side to side; `None` takes it from the frame's focal length.
     pub landscape_width_deg: Option<f64>,
     /// Credit line for the files.
@@ -203,7 +205,7 @@ impl Default for Recipe {
             captions: Captions::default(),
             landscape: None,
             landscape_az_deg: None,
-            landscape_horizon: 0.85,
+            landscape_horizon: None,
             landscape_width_deg: None,
             credit: None,
             tell_place: false,

@@ -379,7 +379,7 @@ fn a_path_stands_over_the_land() {
     let recipe = Recipe {
         arrangement: Arrangement::Path,
         landscape: Some("WIDE.JPG".to_owned()),
-        landscape_horizon: 0.9,
+        landscape_horizon: Some(0.9),
         disc_px: Some(40.0),
         ..recipe
     };

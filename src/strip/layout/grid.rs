@@ -121,13 +121,22 @@ fn composed(
         Stack::Across => (along, 0.0),
         Stack::Down => (0.0, along),
     };
-    let mut spots = before.spots(frame, place(centres[0]));
+    // Side by side, both blocks begin at the same height, so that their rows are level.
+    let breadth = breadths.into_iter().fold(0.0, f64::max);
+    let level = (
+        breadths[0].max(breadths[2]) - breadths[0],
+        breadths[0].max(breadths[2]) - breadths[2],
+    );
+    let block = |centre: f64, short: f64| match stack {
+        Stack::Across => (centre, -short / 2.0),
+        Stack::Down => (0.0, centre),
+    };
+    let mut spots = before.spots(frame, block(centres[0], level.0));
     if middle.is_some() {
         let (x, y) = place(centres[1]);
         spots.push((x, y - heart.1 / 2.0 + half));
     }
-    spots.extend(after.spots(frame, place(centres[2])));
-    let breadth = breadths.into_iter().fold(0.0, f64::max);
+    spots.extend(after.spots(frame, block(centres[2], level.1)));
     let size = match stack {
         Stack::Across => (end, breadth),
         Stack::Down => (breadth, end),

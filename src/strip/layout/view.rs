@@ -18,6 +18,44 @@ pub struct View {
     pub horizon_px: f64,
 }
 
+impl View {
+    /// Distance of the flat picture from the eye, in pixels.
+    fn away_px(&self) -> f64 {
+        self.width_px as f64 / 2.0 / (self.width_deg.to_radians() / 2.0).tan()
+    }
+
+    fn centre_px(&self) -> (f64, f64) {
+        let middle = |n: usize| (n as f64 - 1.0) / 2.0;
+        (middle(self.width_px), middle(self.height_px))
+    }
+
+    /// How far up the lens looked, in degrees.
+    fn alt_deg(&self) -> f64 {
+        let below_px = self.horizon_px - self.centre_px().1;
+        (below_px / self.away_px()).atan().to_degrees()
+    }
+
+    /// The same view pointed so that a body at `az_deg`, `alt_deg` stands at a pixel.
+    ///
+    /// The lens is level from side to side, so the two coordinates of the pixel give its azimuth and its tilt. A body
+    /// too high to be seen there at any tilt is taken as high as it could be.
+    pub fn pointed(self, (x_px, y_px): (f64, f64), az_deg: f64, alt_deg: f64) -> Self {
+        let (cx, cy) = self.centre_px();
+        let right = (x_px - cx) / self.away_px();
+        let up = (cy - y_px) / self.away_px();
+        // sin(alt) = (sin tilt + up cos tilt) / |direction|, and the sum of the two is one sine.
+        let length = (1.0 + right * right + up * up).sqrt();
+        let sine = alt_deg.to_radians().sin() * length / (1.0 + up * up).sqrt();
+        let tilt = sine.clamp(-1.0, 1.0).asin() - up.atan();
+        let ahead = tilt.cos() - up * tilt.sin();
+        Self {
+            az_deg: Some(az_deg - right.atan2(ahead).to_degrees()),
+            horizon_px: cy + tilt.tan() * self.away_px(),
+            ..self
+        }
+    }
+}
+
 /// Places the pieces where they stood over a wide view, to its scale; their discs have their true size there unless
 /// `disc_px` gives another diameter. Pieces outside the view keep their place outside the canvas.
 ///
@@ -32,16 +70,10 @@ pub fn layout_over(
         return Err(LayoutError::Empty);
     }
     let skies = skies(pieces)?;
-    let centre = (
-        (view.width_px as f64 - 1.0) / 2.0,
-        (view.height_px as f64 - 1.0) / 2.0,
-    );
-    // Distance of the flat picture from the eye, in pixels, and how far up the lens looked.
-    let away_px = view.width_px as f64 / 2.0 / (view.width_deg.to_radians() / 2.0).tan();
-    let alt_deg = ((view.horizon_px - centre.1) / away_px).atan().to_degrees();
+    let (centre, away_px) = (view.centre_px(), view.away_px());
     let axis = (
         view.az_deg.unwrap_or_else(|| mean_direction(&skies).0),
-        alt_deg,
+        view.alt_deg(),
     );
     let true_px = mean_radius_deg(&skies).to_radians().tan() * away_px;
     let radius_px = disc_px.map_or(true_px, |d| d / 2.0);
@@ -70,6 +102,34 @@ pub fn layout_over(
 mod tests {
     use super::super::SkyPlace;
     use super::*;
+
+    #[test]
+    fn a_pointed_view_shows_the_body_where_it_was_seen() {
+        let view = View {
+            width_px: 3_000,
+            height_px: 2_000,
+            width_deg: 70.0,
+            az_deg: None,
+            horizon_px: 0.0,
+        };
+        for (x, y, az, alt) in [(1_600.0, 400.0, 310.0, 14.0), (300.0, 1_200.0, 20.0, 35.0)] {
+            let view = view.pointed((x, y), az, alt);
+            let piece = PieceGeometry {
+                middle: false,
+                reach: 1.3,
+                sky: Some(SkyPlace {
+                    az_deg: az,
+                    alt_deg: alt,
+                    radius_deg: 0.265,
+                }),
+            };
+            let place = layout_over(&view, None, &[piece]).unwrap().places[0];
+            assert!(
+                (place.x_px - x).abs() < 1e-6 && (place.y_px - y).abs() < 1e-6,
+                "{place:?}"
+            );
+        }
+    }
 
     #[test]
     fn the_sun_on_the_horizon_stands_on_the_horizon() {

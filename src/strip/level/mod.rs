@@ -139,21 +139,21 @@ fn level(rings: &Rings, fall: &Fall) -> Option<Level> {
 
 /// The fall of light as the frames show it, in rings that enough frames show; elsewhere it keeps its shape.
 fn learn(fall: &mut Fall, rings: &[Option<&Rings>], levels: &[Option<Level>]) {
-    for c in 0..3 {
-        for ring in 0..RINGS {
+    for (c, fall) in fall.iter_mut().enumerate() {
+        for (ring, place) in fall.iter_mut().enumerate() {
             let mut ratios: Vec<f32> = rings
                 .iter()
                 .zip(levels)
-                .filter_map(|(r, level)| Some(((*r)?.medians[c][ring]?, level.as_ref()?.rgb[c])))
+                .filter_map(|(r, level)| Some(((*r)?.medians[c][ring]?, (*level)?.rgb[c])))
                 .filter(|(_, level)| *level > 0.0)
                 .map(|(seen, level)| seen / level)
                 .collect();
             if ratios.len() >= 2 {
-                fall[c][ring] = middle(&mut ratios);
+                *place = middle(&mut ratios);
             }
         }
-        let centre = fall[c][0].max(0.05);
-        fall[c].iter_mut().for_each(|f| *f /= centre);
+        let centre = fall[0].max(0.05);
+        fall.iter_mut().for_each(|f| *f /= centre);
     }
 }
 

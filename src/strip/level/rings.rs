@@ -117,13 +117,10 @@ fn brightest(rgb: [f32; 3]) -> f32 {
     rgb.into_iter().fold(0.0, f32::max)
 }
 
-/// A high level of the disc: what its brightest fiftieth passes.
+/// A high level of the disc: the median of what is at least a fifth as bright as its brightest place.
 fn bright(source: &LinearRgb, sun: &Circle) -> f32 {
     let all = collected(source, sun, |_, _, _| true);
-    let mut values: Vec<f32> = all.iter().flatten().map(|rgb| brightest(*rgb)).collect();
-    if values.is_empty() {
-        return 0.0;
-    }
-    let place = values.len() - 1 - values.len() / 50;
-    *values.select_nth_unstable_by(place, f32::total_cmp).1
+    let lights = || all.iter().flatten().map(|rgb| brightest(*rgb));
+    let most = lights().fold(0.0, f32::max);
+    middle(&mut lights().filter(|v| *v > most / 5.0).collect::<Vec<f32>>())
 }

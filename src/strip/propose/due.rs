@@ -346,7 +346,7 @@ fn wide_gap(
         .filter(|f| f.out_s > near.taken.out_s && f.out_s < far.taken.out_s)
         .map(|f| f.frame)
         .collect();
-    between.sort_by(|a, b| a.utc.cmp(&b.utc));
+    between.sort_by_key(|c| c.utc);
     let why = why_empty(&between);
     Some(Notice::look(format!(
         "a gap of {} in the strip between {} and {} ({} to {}): {why}; the usual step is {}",
