@@ -203,7 +203,7 @@ fn unseen_cost(frames: &[Fired], stops: &[f64], said: bool) -> Option<f64> {
         return None;
     }
     let fit = pattern::fit_unseen(stops)?;
-    let even = (frames.len() + fit.missing) % 2 == 0;
+    let even = (frames.len() + fit.missing).is_multiple_of(2);
     Some(steps_cost(frames, &fit) + if even { cost::EVEN } else { 0.0 })
 }
 

@@ -104,6 +104,15 @@ const CONVINCING: f64 = 0.6;
 /// the second value.
 const LEAST_EXPLAINED: (f64, f64) = (0.5, 0.8);
 
+/// Whether a frame looked at without knowing the vector between the centres has nothing to gain from it: `false` for
+/// frames near second and third contact whose discs were not found, or do not fit what is known by now.
+pub fn is_settled(report: &DiscReport, hint: &DiscHint) -> bool {
+    match &report.fit {
+        Ok(fit) => sliver::agrees(fit, hint),
+        Err(_) => !sliver::is_due(hint),
+    }
+}
+
 /// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
 const SLIVER_QUALITY: f64 = 0.7;
 
@@ -123,9 +132,9 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     if !settled && let Some(fit) = sliver::fitted(frame, &view, hint) {
         return DiscReport {
             quality: SLIVER_QUALITY / (1.0 + fit.sigma_px),
+            flags: sliver::flags(&fit),
             fit: Ok(fit),
             look,
-            flags: Flags::default(),
         };
     }
     if !settled && sliver::is_due(hint) {

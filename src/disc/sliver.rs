@@ -8,7 +8,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::DiscHint;
 use super::find::{Overview, regions_above};
-use crate::domain::{Circle, DiscFit, Limb};
+use crate::domain::{Circle, DiscFit, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
 /// Widest sliver taken for one, in solar radii: some 40 s from a contact.
@@ -37,6 +37,12 @@ const APART_PX: f64 = 8.0;
 
 /// Ridge points err by at least this, in pixels.
 const LEAST_SCATTER_PX: f64 = 0.3;
+
+/// Share of the width of its glare by which a ridge may lean to one side (our choice, after drawn diamond rings).
+const LEAN: f64 = 0.1;
+
+/// A fit less sure than this, in pixels per axis, is told by a flag.
+const TOLD_PX: f64 = 0.4;
 
 /// One sigma, in degrees, of where along the limb the middle of the sliver may lie: valleys choose.
 const VALLEY_DEG: f64 = 20.0;
@@ -74,6 +80,14 @@ pub(super) fn agrees(fit: &DiscFit, hint: &DiscHint) -> bool {
         }
         _ => false,
     }
+}
+
+/// The flags of a fitted sliver: its glare, where that makes the place doubtful.
+pub(super) fn flags(fit: &DiscFit) -> Flags {
+    (fit.sigma_px > TOLD_PX)
+        .then_some(Flag::Flare)
+        .into_iter()
+        .collect()
 }
 
 fn known(hint: &DiscHint) -> Option<Known> {
@@ -116,7 +130,11 @@ pub(super) fn fitted(frame: &Frame, view: &Overview, hint: &DiscHint) -> Option<
     let ridge_fit = along_ridge(&points, towards, rho)?;
     let moon = middle + upright(ridge_fit.centre, &known, known.squeeze);
     let sun = moon - known.offset_px;
-    let sigma_px = ridge_fit.sigma_px.hypot(known.offset_sigma_px);
+    let band_px = points.len() as f64 / (ridge_fit.arc_deg.to_radians() * rho).max(1.0);
+    let sigma_px = ridge_fit
+        .sigma_px
+        .hypot(known.offset_sigma_px)
+        .hypot(LEAN * band_px);
     let circle = |at: Vector2<f64>, radius_px: f64| Circle {
         x_px: at.x,
         y_px: at.y,

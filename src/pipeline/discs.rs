@@ -154,6 +154,30 @@ pub(crate) fn look(
     Ok(seen)
 }
 
+/// Looks once more at the frames that can gain from what is known by now.
+pub(crate) fn look_again(
+    shots: &[Shot],
+    seen: &mut [Seen],
+    hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    let open: Vec<usize> = (0..shots.len())
+        .filter(|&index| {
+            let report = seen[index].report();
+            report.is_some_and(|report| !disc::is_settled(report, &hint(index)))
+        })
+        .collect();
+    watch.begin("placing beads", open.len() as u64);
+    let reports = each(&open, watch, |index| {
+        open_and_examine(&shots[index], &hint(index), &|_, _, _| ())
+    })?;
+    watch.end();
+    for (index, report) in open.into_iter().zip(reports) {
+        seen[index] = report;
+    }
+    Ok(())
+}
+
 /// Works on some indices in parallel, in order, stopping when the person interrupts.
 pub(crate) fn each<T: Send>(
     indices: &[usize],

@@ -39,22 +39,36 @@ pub(crate) fn of(
     DiscHint {
         moon_ratio: Some(sky.ratio()),
         offset_solar_radii: Some(offset(place, utc, sigma_s)),
-        moon_offset: rough.turn_of(index).map(|turn| {
-            let vector = |away_s: f64| {
-                let sky = place.view.at(utc.plus_s(away_s));
-                sky.moon_offset_in_picture(turn.north_deg, turn.mirrored)
-            };
-            let (x, y) = vector(0.0);
-            let later = vector(sigma_s);
-            let by_clock = (later.0 - x).hypot(later.1 - y);
-            let by_turn = x.hypot(y) * turn.north_sigma_deg.to_radians();
-            ([x, y], by_clock.hypot(by_turn))
-        }),
         squeeze: rough.turn_of(index).map(|turn| {
             let zenith_deg = sky.zenith_in_picture_deg(turn.north_deg, turn.mirrored);
             (sky.vertical_squeeze, zenith_deg)
         }),
         totality: covered(place, utc, sigma_s),
+        ..plain
+    }
+}
+
+/// The hint for one frame once the clock is solved: the vector between the centres is known then.
+pub(crate) fn settled(
+    index: usize,
+    shot: &Shot,
+    learned: &Learned,
+    solved: &Solved,
+    place: &Place,
+) -> DiscHint {
+    let plain = of(index, shot, learned, solved, place);
+    let known = time_of(shot, solved).zip(solved.turn_of(index));
+    DiscHint {
+        moon_offset: known.map(|((utc, sigma_s), turn)| {
+            let vector = |away_s: f64| {
+                let sky = place.view.at(utc.plus_s(away_s));
+                sky.moon_offset_in_picture(turn.north_deg, turn.mirrored)
+            };
+            let ((x, y), later) = (vector(0.0), vector(sigma_s));
+            let by_clock = (later.0 - x).hypot(later.1 - y);
+            let by_turn = x.hypot(y) * turn.north_sigma_deg.to_radians();
+            ([x, y], by_clock.hypot(by_turn))
+        }),
         ..plain
     }
 }

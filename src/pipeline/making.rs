@@ -7,7 +7,7 @@ use super::out::OutFolder;
 use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
-use crate::domain::{Notice, Orientation};
+use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
 use crate::raster::{self, Depth, LinearRgb};
 use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile};
@@ -137,12 +137,60 @@ fn strip_into(
     for (output, path) in &outputs {
         write_strip(&drawn, *output, path)?;
     }
+    if recipe.layers {
+        files.extend(write_layers(&drawn, out)?);
+    }
     notices.extend(drawn.notices);
+    for (contact, stem) in [(ContactKind::C2, "beads-c2"), (ContactKind::C3, "beads-c3")] {
+        files.extend(beads(catalogue, out, contact, stem, &mut notices)?);
+    }
     Ok(Made {
         files,
         notices,
         ..Made::default()
     })
+}
+
+/// Folder of the layers below OUT.
+const LAYERS: &str = "layers";
+
+/// Each placed disc by itself on the strip's canvas, as 16-bit TIFF, numbered in the strip's order.
+fn write_layers(drawn: &Drawn, out: &Path) -> Result<Vec<PathBuf>, PipelineError> {
+    let folder = out.join(LAYERS);
+    for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
+        let plain: String = name
+            .chars()
+            .map(|c| if c.is_alphanumeric() { c } else { '-' })
+            .collect();
+        let path = folder.join(format!("strip-{:02}-{plain}.tif", n + 1));
+        write_atomically(&path, |mut file| {
+            raster::write_tiff16(&rows, &drawn.info, &mut file)
+        })?;
+    }
+    Ok(vec![folder])
+}
+
+/// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
+fn beads(
+    catalogue: &Catalogue,
+    out: &Path,
+    contact: ContactKind,
+    stem: &str,
+    notices: &mut Vec<Notice>,
+) -> Result<Vec<PathBuf>, PipelineError> {
+    let Some(recipe) = Recipe::propose_beads(catalogue, contact) else {
+        return Ok(Vec::new());
+    };
+    let drawn = strip::draw(
+        catalogue,
+        &recipe,
+        &|record| tile(catalogue, out, record),
+        None,
+    )?;
+    let path = out.join(format!("{stem}.png"));
+    write_strip(&drawn, Output::Png, &path)?;
+    notices.extend(drawn.notices);
+    Ok(vec![path])
 }
 
 /// The recipe as it stands in OUT; where there is none it is proposed and written.

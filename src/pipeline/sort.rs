@@ -1,5 +1,7 @@
 //! The reading half: from a card to its record.
 
+use std::path::PathBuf;
+
 use super::clocks;
 use super::discs::{self, Seen};
 use super::hints;
@@ -54,7 +56,13 @@ pub(crate) fn sort_into(
 
 /// The stages in order.
 fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
-    let mut intake = intake::read(&settings.cards, std::slice::from_ref(&settings.out), watch)?;
+    // The record outlives the folder we stand in: later commands run from anywhere.
+    let cards: Vec<PathBuf> = settings
+        .cards
+        .iter()
+        .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
+        .collect();
+    let mut intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
     let mut notices = std::mem::take(&mut intake.notices);
     let place = place::settle(settings, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
@@ -75,8 +83,12 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
         &mut Vec::new(),
     );
     let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
-    let seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
+    let mut seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
     let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
+    // Beads and rings are placed last: what they lack is known only now.
+    let hint =
+        |index: usize| hints::settled(index, &intake.shots[index], &learned, &solved, &place);
+    discs::look_again(&intake.shots, &mut seen, &hint, watch)?;
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
