@@ -6,8 +6,9 @@ use std::path::{Path, PathBuf};
 use contactstrip::disc::{DiscHint, DiscReport, examine};
 use contactstrip::domain::{Limb, Orientation};
 use contactstrip::raster::decode;
+use rayon::prelude::*;
 
-use crate::support::sun::Scene;
+use crate::support::sun::{Scene, Tone};
 
 fn photo(name: &str) -> Option<PathBuf> {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -78,5 +79,240 @@ fn real_photographs_are_found() {
     }
     if let Some(report) = look_at("totality-phone-2024.jpg") {
         assert_eq!(report.fit.unwrap().limb, Limb::Moon);
+    }
+}
+
+/// What was missed over several frames of one kind.
+struct Misses {
+    sun: Vec<f64>,
+    moon: Vec<f64>,
+    sun_pull: Vec<f64>,
+    moon_pull: Vec<f64>,
+    none: usize,
+    /// Over 1 px with nothing said.
+    silent: usize,
+}
+
+fn rms(v: &[f64]) -> f64 {
+    (v.iter().map(|x| x * x).sum::<f64>() / v.len().max(1) as f64).sqrt()
+}
+
+fn max(v: &[f64]) -> f64 {
+    v.iter().copied().fold(0.0, f64::max)
+}
+
+/// The same kind of frame drawn `n` times with other sub-pixel places, directions and noise, and examined.
+fn trial(base: &Scene, obscuration: f64, hinted: bool, n: u64) -> Misses {
+    let results: Vec<_> = (0..n)
+        .into_par_iter()
+        .map(|seed| {
+            let f = |k: f64| (seed as f64 * k + 0.1).fract();
+            let (x, y, r) = base.sun;
+            let scene = Scene {
+                sun: (x + f(0.37), y + f(0.71), r + f(0.23)),
+                seed: seed + 1,
+                ..base.clone()
+            };
+            let ratio = 1.0 + 0.04 * f(0.617);
+            let scene = if obscuration > 0.0 {
+                scene.covered(obscuration, ratio, 360.0 * f(0.618))
+            } else {
+                scene
+            };
+            let hint = DiscHint {
+                moon_ratio: Some(ratio),
+                sun_radius_px: hinted.then_some((scene.sun.2, 0.05)),
+                ..DiscHint::default()
+            };
+            (examine(&scene.frame(), &hint), scene)
+        })
+        .collect();
+    let mut misses = Misses {
+        sun: vec![],
+        moon: vec![],
+        sun_pull: vec![],
+        moon_pull: vec![],
+        none: 0,
+        silent: 0,
+    };
+    for (report, scene) in results {
+        if std::env::var("SHOW").is_ok() {
+            println!("{report:?} {:?} {:?}", scene.sun, scene.moon);
+        }
+        let Some((fit, sun)) = report.fit.ok().and_then(|f| Some((f, f.sun?))) else {
+            misses.none += 1;
+            continue;
+        };
+        let miss = (sun.x_px - scene.sun.0).hypot(sun.y_px - scene.sun.1);
+        misses.sun.push(miss);
+        misses.sun_pull.push(miss / fit.sigma_px / 2_f64.sqrt());
+        if miss > 1.0 && fit.sigma_px < miss / 3.0 && report.flags.is_empty() {
+            misses.silent += 1;
+        }
+        if let Some(m) = scene.moon {
+            let Some(moon) = fit.moon else {
+                misses.silent += 1;
+                continue;
+            };
+            let miss = (moon.x_px - m.0).hypot(moon.y_px - m.1);
+            let sigma = fit.moon_sigma_px.unwrap_or(0.0);
+            misses.moon.push(miss);
+            misses.moon_pull.push(miss / sigma / 2_f64.sqrt());
+            if miss > 1.0 && sigma < miss / 3.0 && report.flags.is_empty() {
+                misses.silent += 1;
+            }
+        }
+    }
+    misses
+}
+
+fn row(name: &str, obscuration: f64, m: &Misses) {
+    println!(
+        "| {name:30} | {obscuration:5.3} | {:7.3} | {:7.3} | {:7.3} | {:7.3} | {:5.2} | {:5.2} | {:4} | {:6} |",
+        rms(&m.sun),
+        max(&m.sun),
+        rms(&m.moon),
+        max(&m.moon),
+        rms(&m.sun_pull),
+        rms(&m.moon_pull),
+        m.none,
+        m.silent
+    );
+}
+
+/// Prints how far fits lie from the truth over many drawn frames, one line a kind.
+///
+/// `cargo test --release --test tests disc::table -- --ignored --nocapture`
+#[test]
+#[ignore = "prints a table; run by hand"]
+fn table() {
+    let n = std::env::var("FRAMES")
+        .ok()
+        .and_then(|v| v.parse().ok())
+        .unwrap_or(16);
+    let only = std::env::var("ONLY").unwrap_or_default();
+    println!(
+        "| kind | covered | Sun rms px | Sun max | Moon rms px | Moon max | Sun pull | Moon pull | none | silent |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|");
+    let plain = Scene::default();
+    let sized = |r: f64| Scene {
+        width: (r * 3.0) as usize,
+        height: (r * 2.6) as usize,
+        sun: (r * 1.45, r * 1.27, r),
+        ..Scene::default()
+    };
+    let kinds: Vec<(&str, Scene, bool)> = vec![
+        ("plain", plain.clone(), false),
+        ("plain, radius known", plain.clone(), true),
+        ("radius 30", sized(30.0), true),
+        ("radius 60", sized(60.0), true),
+        ("radius 400", sized(400.0), true),
+        (
+            "noise 3 %",
+            Scene {
+                noise: 0.03,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "noise 8 %",
+            Scene {
+                noise: 0.08,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "blur 2.5 px",
+            Scene {
+                blur: 2.5,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "blur 6 px",
+            Scene {
+                blur: 6.0,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "S-curve",
+            Scene {
+                tone: Tone::Curved(0.6),
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "shoulder",
+            Scene {
+                tone: Tone::Shoulder,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "cloud",
+            Scene {
+                cloud: 0.5,
+                halo: 0.03,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "saturated",
+            Scene {
+                level: 3.0,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "orange",
+            Scene {
+                colour: [1.0, 0.35, 0.02],
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "dark",
+            Scene {
+                level: 0.08,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "spots and flare",
+            Scene {
+                spots: 5,
+                flare: 0.05,
+                ..plain.clone()
+            },
+            true,
+        ),
+        (
+            "smeared 6 px",
+            Scene {
+                smear: (5.0, 3.3),
+                ..plain.clone()
+            },
+            true,
+        ),
+    ];
+    for (name, scene, hinted) in &kinds {
+        if !name.contains(&only) {
+            continue;
+        }
+        for obscuration in [0.0, 0.01, 0.3, 0.8, 0.9, 0.97, 0.99] {
+            row(name, obscuration, &trial(scene, obscuration, *hinted, n));
+        }
     }
 }

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use ::exif::{Field, Tag, Value};
+use ::exif::{Context, Field, Tag, Value};
 use contactstrip::card;
 use contactstrip::domain::{CardFile, FileFormat, Severity, Shot};
 use contactstrip::exif::{self, Reading};
@@ -315,12 +315,15 @@ fn damaged_headers_lose_fields_not_files() {
         assert_eq!(notices[0].severity, Severity::Look);
     }
     // Every byte of the block changed in turn: no crash, and always an answer.
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("A.JPG");
+    fs::write(&path, &whole).unwrap();
+    let file = listed(dir.path()).remove(0);
     for at in 12..whole.len().min(900) {
-        for value in [0x00, 0xFF, whole[at] ^ 0x40] {
-            let mut changed = whole.clone();
-            changed[at] = value;
-            reading(&changed);
-        }
+        let mut changed = whole.clone();
+        changed[at] ^= 0xFF;
+        fs::write(&path, changed).unwrap();
+        exif::read(&file).unwrap();
     }
 }
 
@@ -378,4 +381,104 @@ fn real_headers_are_read() {
         }
     }
     assert!(with_time >= 15, "{with_time} files with a time");
+}
+
+/// A box of an ISO base media file.
+fn media_box(kind: &[u8; 4], contents: &[u8]) -> Vec<u8> {
+    let size = u32::try_from(contents.len() + 8).unwrap().to_be_bytes();
+    [&size, &kind[..], contents].concat()
+}
+
+/// A raw in which blocks of TIFF for the picture, the exposure and the place stand apart.
+fn canon_raw() -> Vec<u8> {
+    let of = |wanted: fn(Tag) -> bool| -> Vec<Field> {
+        let fields = everything().into_iter().filter(|f| wanted(f.tag));
+        // In a block of its own a tag stands in the first directory.
+        let plain = |f: Field| field(Tag(Context::Tiff, f.tag.number()), f.value);
+        fields.map(plain).collect()
+    };
+    let blocks = [
+        (b"CMT1", of(|tag| tag.context() == Context::Tiff)),
+        (b"CMT2", of(|tag| tag.context() == Context::Exif)),
+        (b"CMT4", of(|tag| tag.context() == Context::Gps)),
+    ];
+    let mut canon = b"\x85\xC0\xB6\x87\x82\x0F\x11\xE0\x81\x11\xF4\xCE\x46\x2B\x6A\x48".to_vec();
+    for (kind, fields) in blocks {
+        canon.extend(media_box(kind, &block(&fields, true)));
+    }
+    let moov = media_box(b"moov", &media_box(b"uuid", &canon));
+    [media_box(b"ftyp", b"crx \0\0\0\x01crx isom"), moov].concat()
+}
+
+fn fujifilm_raw() -> Vec<u8> {
+    let mut raw = b"FUJIFILMCCD-RAW 0201".to_vec();
+    raw.resize(160, 0);
+    raw[84..88].copy_from_slice(&160_u32.to_be_bytes());
+    raw.extend(with_exif(&jpeg(24, 16), &block(&everything(), false)));
+    raw
+}
+
+fn minolta_raw() -> Vec<u8> {
+    let tags = block(&everything(), false);
+    let size = |len: usize| u32::try_from(len).unwrap().to_be_bytes();
+    let settings = [&b"\0PRD"[..], &size(4), b"none"].concat();
+    let ttw = [&b"\0TTW"[..], &size(tags.len()), &tags].concat();
+    let body = [settings, ttw].concat();
+    [&b"\0MRM"[..], &size(body.len()), &body].concat()
+}
+
+/// The block as TIFF but for the mark of a maker.
+fn marked(mark: &[u8; 4]) -> Vec<u8> {
+    let mut raw = block(&everything(), mark[0] == b'I');
+    raw[..4].copy_from_slice(mark);
+    raw
+}
+
+/// A HEIF with nothing in it but metadata (ISO/IEC 23008-12, annex A).
+fn heif() -> Vec<u8> {
+    let tags = [&b"\0\0\0\0"[..], &block(&everything(), false)].concat();
+    let length = u32::try_from(tags.len()).unwrap().to_be_bytes();
+    let entry = media_box(b"infe", b"\x02\0\0\0\0\x01\0\0Exif\0");
+    let items = media_box(b"iinf", &[&b"\0\0\0\0\0\x01"[..], &entry].concat());
+    // Version 1, sizes of 4 bytes, one item in `idat` with one extent from 0.
+    let place = [
+        &b"\x01\0\0\0\x44\0\0\x01\0\x01\0\x01\0\0\0\x01\0\0\0\0"[..],
+        &length,
+    ]
+    .concat();
+    let inside = [items, media_box(b"iloc", &place), media_box(b"idat", &tags)].concat();
+    let meta = media_box(b"meta", &[&b"\0\0\0\0"[..], &inside].concat());
+    [media_box(b"ftyp", b"heic\0\0\0\0mif1heic"), meta].concat()
+}
+
+#[test]
+fn raw_and_heif_containers_are_opened() {
+    let files = [
+        ("a.cr3", canon_raw(), FileFormat::Raw),
+        ("b.raf", fujifilm_raw(), FileFormat::Raw),
+        ("c.mrw", minolta_raw(), FileFormat::Raw),
+        ("d.rw2", marked(b"IIU\0"), FileFormat::Raw),
+        ("e.orf", marked(b"IIRO"), FileFormat::Raw),
+        ("f.orf", marked(b"MMOR"), FileFormat::Raw),
+        ("g.heic", heif(), FileFormat::Heif),
+    ];
+    let dir = tempfile::tempdir().unwrap();
+    for (name, bytes, _) in &files {
+        fs::write(dir.path().join(name), bytes).unwrap();
+    }
+    for (file, (name, bytes, format)) in listed(dir.path()).into_iter().zip(&files) {
+        assert_eq!((file.name.as_str(), file.format), (*name, *format));
+        let Reading { shot, notices } = exif::read(&file).unwrap();
+        assert_eq!(notices, [], "{name}");
+        assert_eq!(shot.camera.unwrap().model, "NIKON D850", "{name}");
+        let stamp = shot.stamp.unwrap();
+        assert_eq!(stamp.time.to_string(), "2019-07-02T16:38:12.25", "{name}");
+        assert!(close(shot.exposure.shutter_s, 1.0 / 800.0), "{name}");
+        assert!((shot.gps.unwrap().lat_deg + 30.03).abs() < 1e-9, "{name}");
+        // Cut anywhere: an answer, no crash.
+        for end in (16..bytes.len()).step_by(7) {
+            fs::write(&file.path, &bytes[..end]).unwrap();
+            exif::read(&file).unwrap();
+        }
+    }
 }

@@ -517,3 +517,84 @@ fn text_fits_a_page() {
         }
     }
 }
+
+#[test]
+fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
+    use contactstrip::contacts::{self, ContactsOptions};
+    let sites = [
+        (-30.03, -70.71),
+        (40.3, -3.7),
+        (42.0, -4.5),
+        (64.1, -21.9),
+        (71.0, -25.0),
+        (25.7, 32.6),
+        (31.8, -106.4),
+        (29.4, -98.5),
+        (44.0, -72.7),
+        (-77.5, 160.0),
+        (-21.8, 114.1),
+        (35.0, -105.0),
+        (0.0, 0.0),
+        (80.0, 100.0),
+    ];
+    let days = [
+        "2019-07-02",
+        "2021-12-04",
+        "2023-04-20",
+        "2023-10-14",
+        "2024-04-08",
+        "2026-08-12",
+        "2027-08-02",
+        "2030-06-01",
+    ];
+    let (mut sheets, mut total, mut annular) = (0, 0, 0);
+    for (lat, lon) in sites {
+        let site = Site::new(lat, lon, 0.0).unwrap();
+        for day in days {
+            let Ok(view) = contacts::view(&site, day.parse().unwrap(), &ContactsOptions::default())
+            else {
+                continue;
+            };
+            let Ok(contacts) = contacts::of_view(&view) else {
+                continue;
+            };
+            let input = PlanInput {
+                contacts: &contacts,
+                sky: &|t| view.at(t),
+                zone: TimeZone::UTC,
+                gear: gear(),
+            };
+            let sheet = plan::sheet(&input).unwrap();
+            sheets += 1;
+            total += u32::from(sheet.totality_seen);
+            annular += u32::from(sheet.kind == LocalKind::Annular);
+            let text = sheet.text() + &sheet.html() + &sheet.json();
+            assert_eq!(
+                text.contains("come off"),
+                sheet.totality_seen,
+                "{lat},{lon} {day}"
+            );
+            if let Some(filter) = &sheet.filter {
+                assert!(
+                    filter.off_utc >= contacts.c2.unwrap().utc
+                        && filter.on_utc <= contacts.c3.unwrap().utc
+                );
+                assert!(sheet.totality_seen);
+            }
+            assert!(
+                !text.contains("NaN") && !text.contains("inf "),
+                "{lat},{lon} {day}"
+            );
+            assert!(
+                sheet
+                    .partials
+                    .iter()
+                    .all(|p| (-0.3..=90.0).contains(&p.sun_alt_deg))
+            );
+        }
+    }
+    assert!(
+        sheets > 40 && total >= 5 && annular >= 1,
+        "{sheets} sheets, {total} total, {annular} annular"
+    );
+}

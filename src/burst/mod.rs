@@ -12,8 +12,10 @@
 //! So sets fired back to back come apart where the steps start over, and a set with dropped frames stays one set. The
 //! input's order does not matter; equal stamps are put in order by the file's number.
 
+mod cost;
 mod marks;
 mod pattern;
+mod piece;
 mod split;
 mod stream;
 

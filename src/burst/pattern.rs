@@ -1,6 +1,7 @@
 //! The sets a body usually fires: which steps, in which order.
 
-use super::split::Run;
+use super::cost;
+use super::piece::Run;
 use super::stream::Fired;
 
 /// Exposures closer than this are the same, in stops. Half a third of a stop, the finest step cameras offer; nominal
@@ -12,7 +13,9 @@ pub(super) const SAME_STOPS: f64 = 0.16;
 pub(super) struct Pattern {
     pub(super) steps: Vec<f64>,
     /// How many whole sets showed it.
-    pub(super) seen: usize,
+    seen: usize,
+    /// More that a set of it costs, for an order that cameras do not offer.
+    pub(super) extra_cost: f64,
 }
 
 /// How a set of frames lies in a pattern.
@@ -34,6 +37,15 @@ pub(super) fn same(a: f64, b: f64) -> bool {
 }
 
 impl Pattern {
+    fn new(steps: Vec<f64>, seen: usize) -> Self {
+        let usual = is_usual_order(&steps);
+        Self {
+            steps,
+            seen,
+            extra_cost: if usual { 0.0 } else { cost::UNUSUAL },
+        }
+    }
+
     /// Lays exposures (in stops, firing order) into the pattern: the base is free, the order is not. `None` when they do
     /// not fit.
     pub(super) fn fit(&self, stops: &[f64]) -> Option<Fit> {
@@ -70,58 +82,72 @@ impl Pattern {
     }
 }
 
-/// Candidates for a body's usual sets: sequences of at least three different exposures that its runs show twice or more,
-/// most frames explained first; at most [`MOST_PATTERNS`].
+/// Candidates for a body's usual sets, most frames explained first.
 ///
-/// Every stretch of a run that cannot be longer without an exposure coming again is looked at. Among sets fired back to
-/// back that gives every set also turned (its last frames first); of those only turns that start as a camera would
-/// are kept, where there are any. A sequence that is only a longer one with a frame or two missing is left out.
+/// They are the sequences of different exposures its runs show twice or more, and the sets cameras offer at the steps
+/// its runs show, seen whole or not: where every set lost a frame none is whole.
 pub(super) fn candidates(runs: &[Run<'_>]) -> Vec<Pattern> {
+    let stretches: Vec<Vec<f64>> = runs
+        .iter()
+        .flat_map(|run| distinct_stretches(run.frames))
+        .collect();
     let mut patterns: Vec<Pattern> = Vec::new();
-    for steps in runs.iter().flat_map(|run| distinct_stretches(run.frames)) {
-        match patterns.iter_mut().find(|p| alike(&p.steps, &steps)) {
+    for steps in &stretches {
+        match patterns.iter_mut().find(|p| alike(&p.steps, steps)) {
             Some(known) => known.seen += 1,
-            None => patterns.push(Pattern { steps, seen: 1 }),
+            None => patterns.push(Pattern::new(steps.clone(), 1)),
         }
     }
     patterns.retain(|p| p.seen >= 2);
-    let all = patterns.clone();
-    patterns.retain(|p| is_usual_order(&p.steps) || !has_usual_turn(p, &all));
-    patterns.retain(|p| !all.iter().any(|longer| is_dropped_from(p, longer)));
     patterns.sort_by_key(|p| std::cmp::Reverse(p.seen * p.steps.len()));
-    patterns.truncate(MOST_PATTERNS);
+    patterns.truncate(MOST_SEEN);
+    let offered: Vec<Pattern> = offered(&stretches)
+        .into_iter()
+        .filter(|o| !patterns.iter().any(|p| alike(&p.steps, &o.steps)))
+        .collect();
+    patterns.extend(offered);
     patterns
 }
 
-/// Most candidates kept: bodies repeat two or three kinds of sets.
-const MOST_PATTERNS: usize = 12;
+/// Most sequences kept that were seen: bodies repeat two or three kinds of sets.
+const MOST_SEEN: usize = 12;
 
-/// Whether a pattern is another one turned, and that one starts as a camera would.
-fn has_usual_turn(pattern: &Pattern, all: &[Pattern]) -> bool {
-    turns(&pattern.steps)
-        .filter(|turned| is_usual_order(turned))
-        .any(|turned| all.iter().any(|p| alike(&p.steps, &turned)))
+/// Most steps of which the sets on offer are tried.
+const MOST_STEPS: usize = 3;
+
+/// The sets of three to nine frames that cameras offer, at the commonest steps of the stretches.
+fn offered(stretches: &[Vec<f64>]) -> Vec<Pattern> {
+    let mut steps: Vec<(usize, f64)> = Vec::new();
+    for step in stretches.iter().filter_map(|s| smallest_step(s)) {
+        match steps.iter_mut().find(|(_, known)| same(*known, step)) {
+            Some((seen, _)) => *seen += 1,
+            None => steps.push((1, step)),
+        }
+    }
+    steps.sort_by_key(|(seen, _)| std::cmp::Reverse(*seen));
+    let sizes = [3, 5, 7, 9];
+    steps
+        .iter()
+        .take(MOST_STEPS)
+        .flat_map(|&(_, step)| {
+            sizes
+                .iter()
+                .flat_map(|&n| camera_orders(n))
+                .map(move |order| at_step(&order, step))
+        })
+        .collect()
 }
 
-/// The sequence turned in all other ways, in steps from its new first frame.
-fn turns(steps: &[f64]) -> impl Iterator<Item = Vec<f64>> + '_ {
-    (1..steps.len()).map(|by| from_first(&[&steps[by..], &steps[..by]].concat()))
-}
-
-/// Whether two patterns are one sequence, turned.
-pub(super) fn is_turn(a: &Pattern, b: &Pattern) -> bool {
-    a.steps.len() == b.steps.len() && turns(&a.steps).any(|turned| alike(&turned, &b.steps))
+/// Ranks turned to exposures from the first frame. The step is rounded to a third of a stop, as cameras step.
+fn at_step(order: &[usize], step: f64) -> Pattern {
+    let step = (step * 3.0).round().max(1.0) / 3.0;
+    let first = order[0] as f64;
+    let steps = order.iter().map(|&k| (k as f64 - first) * step).collect();
+    Pattern::new(steps, 0)
 }
 
 fn from_first(stops: &[f64]) -> Vec<f64> {
     stops.iter().map(|e| e - stops[0]).collect()
-}
-
-/// Whether `short` is best explained as `longer` with frames missing.
-fn is_dropped_from(short: &Pattern, longer: &Pattern) -> bool {
-    let missing = longer.steps.len().saturating_sub(short.steps.len());
-    let rare = short.seen <= longer.seen && (missing <= 2 || short.seen < 3);
-    missing > 0 && rare && longer.fit(&short.steps).is_some()
 }
 
 fn alike(a: &[f64], b: &[f64]) -> bool {
@@ -248,7 +274,7 @@ pub(super) fn fit_unseen(stops: &[f64]) -> Option<Fit> {
         .flat_map(camera_orders)
         .filter_map(|order| {
             let steps = order.iter().map(|&rank| rank as f64 * step).collect();
-            Pattern { steps, seen: 0 }.fit(stops)
+            Pattern::new(steps, 0).fit(stops)
         })
         .filter(|fit| fit.twice == 0)
         .min_by_key(|fit| fit.missing)
@@ -272,10 +298,7 @@ mod tests {
 
     #[test]
     fn nine_in_zigzag_order_with_two_dropped_fit_their_pattern() {
-        let pattern = Pattern {
-            steps: vec![0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0, -4.0, 4.0],
-            seen: 2,
-        };
+        let pattern = Pattern::new(vec![0.0, -1.0, 1.0, -2.0, 2.0, -3.0, 3.0, -4.0, 4.0], 2);
         assert_eq!(
             pattern.fit(&[-6.0, -5.0, -8.0, -7.0]),
             None,
@@ -285,17 +308,6 @@ mod tests {
             .fit(&[-6.0, -5.0, -8.0, -4.0, -9.0, -10.0, -2.0])
             .unwrap();
         assert_eq!((fit.missing, fit.twice), (2, 0));
-    }
-
-    #[test]
-    fn a_turned_set_is_known() {
-        let pattern = |steps: &[f64]| Pattern {
-            steps: steps.to_vec(),
-            seen: 2,
-        };
-        let zigzag = pattern(&[0.0, -1.0, 1.0, -2.0, 2.0]);
-        let turned = pattern(&[0.0, 2.0, -1.0, 3.0, 1.0]);
-        assert!(is_turn(&turned, &zigzag) && !is_turn(&zigzag, &zigzag));
     }
 
     #[test]

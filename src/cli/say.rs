@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use contactstrip::catalogue::Catalogue;
+use contactstrip::catalogue::{CameraRecord, Catalogue};
 use contactstrip::domain::{ContactEvent, LocalKind, Notice, Phase, Severity};
 use contactstrip::phase::zone::Zone;
 use jiff::tz::TimeZone;
@@ -89,7 +89,7 @@ pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> S
             .unwrap_or_default();
         line(&mut text, "", &format!("local time, {shown}{central}"));
     }
-    for (n, camera) in catalogue.cameras.iter().enumerate() {
+    for (n, camera) in cameras_of_the_day(catalogue).enumerate() {
         let label = if n == 0 { "Clock" } else { "" };
         line(
             &mut text,
@@ -105,6 +105,17 @@ pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> S
         line(&mut text, "Written", &file_words(files, out));
     }
     text
+}
+
+/// The bodies that took part in the eclipse: others have a clock nobody asks for.
+fn cameras_of_the_day(catalogue: &Catalogue) -> impl Iterator<Item = &CameraRecord> {
+    let took_part = |camera: &&CameraRecord| {
+        catalogue.shots.iter().any(|shot| {
+            shot.shot.camera.as_ref() == Some(&camera.id)
+                && !matches!(shot.phase, Phase::Unrelated | Phase::Unreadable)
+        })
+    };
+    catalogue.cameras.iter().filter(took_part)
 }
 
 fn line(text: &mut String, label: &str, words: &str) {
@@ -138,7 +149,7 @@ fn shown_zone(catalogue: &Catalogue) -> TimeZone {
 }
 
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
-    let local = event.utc.timestamp().to_zoned(zone.clone());
+    let local = zone.to_datetime(event.utc.timestamp());
     let below = if event.sun_up { "" } else { " (Sun down)" };
     format!(
         "{} {}{below}",
@@ -192,7 +203,10 @@ fn disc_words(catalogue: &Catalogue) -> String {
         .collect();
     sigmas.sort_by(f64::total_cmp);
     match sigmas.get(sigmas.len() / 2) {
-        Some(median) => format!("{} frames centred, median sigma {median:.2} px", sigmas.len()),
+        Some(median) => format!(
+            "{} frames centred, median sigma {median:.2} px",
+            sigmas.len()
+        ),
         None => "none found".to_owned(),
     }
 }

@@ -181,7 +181,8 @@ fn circle_of_pair(a: &Edge, b: &Edge, wanted: Wanted) -> Option<Circle> {
     })
 }
 
-fn on_circle(circle: Circle, edge: &Edge, wanted: Wanted) -> bool {
+/// Whether an edge point lies on a circle with its bright side where it should be.
+pub(super) fn on_circle(circle: Circle, edge: &Edge, wanted: Wanted) -> bool {
     if distance(circle, (edge.x, edge.y)).abs() > wanted.tolerance {
         return false;
     }

@@ -70,7 +70,9 @@ pub fn algebraic(points: &[(f64, f64)]) -> Option<Circle> {
         (myz * (mxx - root) - mxz * mxy) / det / 2.0,
     );
     let radius = (x * x + y * y + mz - 2.0 * root).sqrt();
-    (x.is_finite() && y.is_finite() && radius.is_finite() && radius > 0.0).then_some(Circle {
+    // Points on a line give a circle without end.
+    let sane = radius > 0.0 && radius < 1e6 * mz.sqrt();
+    (x.is_finite() && y.is_finite() && sane).then_some(Circle {
         x_px: x + mx,
         y_px: y + my,
         radius_px: radius,

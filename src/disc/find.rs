@@ -3,7 +3,7 @@
 use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
-use super::arcs::{Arc, Bright, Wanted, best_arc, polished};
+use super::arcs::{Arc, Bright, Wanted, best_arc, on_circle, polished};
 use super::edges::{Edge, edges};
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearImage, LinearRgb, Rect};
@@ -272,15 +272,7 @@ fn arcs_to_limbs(
     sun: Option<Arc>,
     moon: Option<Arc>,
 ) -> Limbs {
-    let total: f64 = points.iter().map(|e| e.strength).sum();
-    let mut on_limb: Vec<usize> = [&sun, &moon]
-        .into_iter()
-        .flatten()
-        .flat_map(|a| a.members.iter().copied())
-        .collect();
-    on_limb.sort_unstable();
-    on_limb.dedup();
-    let explained = on_limb.iter().map(|&i| points[i].strength).sum::<f64>() / total.max(1e-9);
+    let explained = explained(points, &sun, &moon);
     let limb = |arc: Arc| limb_arc(&arc, points, rect, step as f64);
     Limbs {
         sun: sun.map(limb),
@@ -288,6 +280,30 @@ fn arcs_to_limbs(
         step,
         explained,
     }
+}
+
+/// Share of the edge strength that lies along the limbs. A blurred limb is a band with edge points all over it, so a
+/// band of some width counts.
+fn explained(points: &[Edge], sun: &Option<Arc>, moon: &Option<Arc>) -> f64 {
+    let along = |e: &Edge, arc: &Option<Arc>, bright| {
+        arc.as_ref().is_some_and(|a| {
+            let circle = a.fit.circle;
+            let wanted = Wanted {
+                bright,
+                radius: (0.0, f64::INFINITY),
+                tolerance: 1.5_f64.max(0.08 * circle.radius_px),
+            };
+            on_circle(circle, e, wanted)
+        })
+    };
+    let (mut on, mut all) = (0.0, 1e-9);
+    for e in points {
+        all += e.strength;
+        if along(e, sun, Bright::Inside) || along(e, moon, Bright::Outside) {
+            on += e.strength;
+        }
+    }
+    on / all
 }
 
 fn limb_arc(arc: &Arc, points: &[Edge], rect: Rect, scale: f64) -> LimbArc {

@@ -31,6 +31,8 @@ pub(super) struct Verdict {
     pub step: usize,
     /// Fraction of the edge strength around that lies on the limbs, 0 to 1.
     pub explained: f64,
+    /// How much limb was seen, degrees.
+    pub seen_deg: f64,
 }
 
 /// Takes limbs for Sun or Moon; `None` when they are neither.
@@ -64,6 +66,7 @@ pub(super) fn judged(limbs: Limbs, hint: &DiscHint) -> Option<Verdict> {
         weight,
         step,
         explained,
+        seen_deg: seen,
     })
 }
 

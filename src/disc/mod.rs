@@ -8,16 +8,27 @@ mod arcs;
 mod circle;
 mod edges;
 mod find;
+mod fit;
+mod flags;
+mod gauss;
 mod judge;
 mod look;
+mod measure;
+mod overlay;
+mod partial;
+mod profile;
 mod rays;
+mod refine;
+mod sliver;
+mod totality;
 
-use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb};
-use crate::raster::{Channel, Frame, Rect};
+use crate::domain::{DiscFit, Flags, FrameLook, Limb};
+use crate::raster::Frame;
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
 use find::{LEAST_RADIUS_PX, LimbArc};
 use judge::Verdict;
+pub use overlay::overlay;
 
 /// What is known about a frame before looking.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -28,6 +39,12 @@ pub struct DiscHint {
     pub moon_ratio: Option<f64>,
     /// Distance of the Moon's centre from the Sun's and its one sigma, in solar radii.
     pub offset_solar_radii: Option<(f64, f64)>,
+    /// Moon's centre from the Sun's in solar radii, right and down in the upright picture, refraction included, and its
+    /// one sigma per axis.
+    pub moon_offset: Option<([f64; 2], f64)>,
+    /// Height of the refracted disc over its width, and the direction of the zenith in degrees anticlockwise from
+    /// picture up.
+    pub squeeze: Option<(f64, f64)>,
     /// Whether the Sun is covered; `None` when not known.
     pub totality: Option<bool>,
 }
@@ -74,34 +91,72 @@ pub struct DiscReport {
     pub quality: f64,
 }
 
-/// Below this much light at reduced size a frame is nothing but dark.
-const DARK: f32 = 0.002;
+/// With less light than this above the sky at reduced size there is nothing to look for.
+const NOTHING: f32 = 0.0015;
+
+/// A frame without a disc and with no more light than this at reduced size is nothing but dark.
+const DARK: f32 = 0.012;
 
 /// A candidate that explains this much is taken without looking further.
 const CONVINCING: f64 = 0.6;
 
-/// Of the edge strength around a disc, at least this much lies on its limbs.
-const LEAST_EXPLAINED: f64 = 0.3;
+/// Of the edge strength around a disc this much lies on its limbs; the less limb is seen the more is asked for, up to
+/// the second value.
+const LEAST_EXPLAINED: (f64, f64) = (0.5, 0.8);
+
+/// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
+const SLIVER_QUALITY: f64 = 0.7;
+
+fn needed_share(seen_deg: f64) -> f64 {
+    let (low, high) = LEAST_EXPLAINED;
+    low + (high - low) * (1.0 - seen_deg / 150.0).clamp(0.0, 1.0)
+}
 
 /// Looks for the discs of Sun and Moon in a frame and measures it. Never fails; a frame without a disc says why.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let view = find::overview(frame);
     let mut look = look::look(frame, &view);
-    let mut flags = Flags::default();
-    let fit = if view.peak - view.sky < DARK {
-        flags.set(Flag::Capped);
-        Err(NoDisc::Dark {
-            peak: f64::from(view.peak),
-        })
-    } else {
-        searched(frame, &view, hint, &mut look)
-    };
-    let quality = if fit.is_ok() { 0.5 } else { 0.0 };
-    DiscReport {
-        fit,
-        look,
-        flags,
-        quality,
+    let usual = searched(frame, &view, hint);
+    let settled = usual
+        .as_ref()
+        .is_ok_and(|found| sliver::agrees(&found.fit, hint));
+    if !settled && let Some(fit) = sliver::fitted(frame, &view, hint) {
+        return DiscReport {
+            quality: SLIVER_QUALITY / (1.0 + fit.sigma_px),
+            fit: Ok(fit),
+            look,
+            flags: Flags::default(),
+        };
+    }
+    if !settled && sliver::is_due(hint) {
+        return DiscReport {
+            fit: Err(NoDisc::NoLimb),
+            look,
+            flags: usual.map_or_else(
+                |why| flags::without_disc(&view, hint, why),
+                |_| Flags::default(),
+            ),
+            quality: 0.0,
+        };
+    }
+    match usual {
+        Ok(found) => {
+            let flags = flags::of_disc(frame, &view, &found);
+            look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
+            look.limb_sharpness = Some(found.sharpness);
+            DiscReport {
+                quality: flags::quality(&found, &flags),
+                fit: Ok(found.fit),
+                look,
+                flags,
+            }
+        }
+        Err(why) => DiscReport {
+            fit: Err(why),
+            flags: flags::without_disc(&view, hint, why),
+            look,
+            quality: 0.0,
+        },
     }
 }
 
@@ -109,17 +164,27 @@ fn searched(
     frame: &Frame,
     view: &find::Overview,
     hint: &DiscHint,
-    look: &mut FrameLook,
-) -> Result<DiscFit, NoDisc> {
-    let verdict = best_candidate(frame, view, hint).ok_or(NoDisc::NoLimb)?;
-    if verdict.explained < LEAST_EXPLAINED {
+) -> Result<measure::Measured, NoDisc> {
+    let dark = NoDisc::Dark {
+        peak: f64::from(view.peak),
+    };
+    if view.peak - view.sky < NOTHING {
+        return Err(dark);
+    }
+    let nothing = if view.peak < DARK {
+        dark
+    } else {
+        NoDisc::NoLimb
+    };
+    let verdict = best_candidate(frame, view, hint).ok_or(nothing)?;
+    if verdict.explained < needed_share(verdict.seen_deg) {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });
     }
-    let fit = measured(frame, &verdict, look)?;
-    match rivals(view, &fit) {
-        0 => Ok(fit),
+    let found = measure::measured(frame, &verdict, hint)?;
+    match rivals(view, &found.fit) {
+        0 => Ok(found),
         n => Err(NoDisc::Several { shapes: n + 1 }),
     }
 }
@@ -171,66 +236,6 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     }
 }
 
-/// Limb points at full resolution and circles through them.
-fn measured(frame: &Frame, verdict: &Verdict, look: &mut FrameLook) -> Result<DiscFit, NoDisc> {
-    let carrier = match verdict.limb {
-        Limb::Sun => verdict.sun.as_ref(),
-        Limb::Moon => verdict.moon.as_ref(),
-    };
-    let carrier = carrier.ok_or(NoDisc::NoLimb)?;
-    let channel = Channel::Max;
-    let reach = 2.0 * verdict.step as f64 + 6.0;
-    let inside = verdict.limb == Limb::Sun;
-    let points = rays::limb_points(frame, carrier, inside, reach, channel);
-    let levels = |f: fn(&rays::LimbPoint) -> f64| arcs::median(points.iter().map(f).collect());
-    let (bright, dark) = (levels(|p| p.bright), levels(|p| p.dark));
-    let least_contrast = if inside { 0.6 } else { 0.15 };
-    if points.len() < 10 || bright - dark < least_contrast * bright {
-        return Err(NoDisc::NotTheSun);
-    }
-    look.disc_level = inside.then_some(bright);
-    look.limb_sharpness = Some(levels(|p| p.slope) / bright);
-    let fit = circle_through(&points, carrier.circle).ok_or(NoDisc::NoLimb)?;
-    let other = if inside { verdict.moon.as_ref() } else { None };
-    let moon = other.and_then(|arc| {
-        let points = rays::limb_points(frame, arc, false, reach, channel);
-        circle_through(&points, arc.circle)
-    });
-    let sigma = |f: &CircleFit| {
-        (0.5 * (f.covariance[(0, 0)] + f.covariance[(1, 1)]))
-            .sqrt()
-            .hypot(0.3)
-    };
-    Ok(DiscFit {
-        limb: verdict.limb,
-        sun: inside.then_some(fit.circle),
-        moon: if inside {
-            moon.map(|m| m.circle)
-        } else {
-            Some(fit.circle)
-        },
-        sigma_px: sigma(&fit),
-        moon_sigma_px: if inside {
-            moon.as_ref().map(sigma)
-        } else {
-            Some(sigma(&fit))
-        },
-        limb_arc_deg: carrier.seen_deg,
-        residual_px: fit.rms,
-        blur_px: None,
-    })
-}
-
-fn circle_through(points: &[rays::LimbPoint], start: Circle) -> Option<CircleFit> {
-    let places: Vec<_> = points.iter().map(|p| p.place).collect();
-    let rough = geometric(&places, start, 1.0)?;
-    let near: Vec<_> = places
-        .into_iter()
-        .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
-        .collect();
-    geometric(&near, rough.circle, 0.5)
-}
-
 /// Bright shapes away from the fitted disc that are like it in size.
 fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     let Some(c) = fit.sun.or(fit.moon) else {
@@ -248,9 +253,4 @@ fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     list.iter()
         .filter(|r| away(r) && r.area_px > 0.2 * own)
         .count()
-}
-
-/// The part of the frame around a circle, for those who want to look closer.
-pub fn surroundings(frame: &Frame, circle: Circle, radii: f64) -> Option<Rect> {
-    frame.clip(circle.x_px, circle.y_px, radii * circle.radius_px)
 }

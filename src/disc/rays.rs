@@ -12,6 +12,8 @@ const RAYS: usize = 2;
 pub(super) struct LimbPoint {
     /// Place in the frame.
     pub place: (f64, f64),
+    /// Where the light is greatest behind the limb.
+    pub top: (f64, f64),
     /// Light on the bright side of the limb.
     pub bright: f64,
     /// Light on the dark side.
@@ -118,6 +120,7 @@ impl Ray<'_> {
         let part = (half - light[i - 1]) / (light[i] - light[i - 1]).max(1e-12);
         Some(LimbPoint {
             place: self.place((i - 1) as f64 + part - self.reach_px),
+            top: self.place(top as f64 - self.reach_px),
             bright: light[top],
             dark: light[foot],
             slope,

@@ -38,6 +38,11 @@ pub enum ClockEvidence {
         /// Frames used.
         frames: u32,
     },
+    /// The darkening of the sky in a view that shows no disc.
+    Sky {
+        /// Frames used.
+        frames: u32,
+    },
     /// Tied to another body of the card.
     OtherBody {
         /// That body.
@@ -52,6 +57,7 @@ impl fmt::Display for ClockEvidence {
             Self::Given => f.write_str("given"),
             Self::Partials { frames } => write!(f, "{frames} partials"),
             Self::Contacts { frames } => write!(f, "{frames} frames at C2 and C3"),
+            Self::Sky { frames } => write!(f, "the sky's darkening in {frames} frames"),
             Self::OtherBody { camera } => write!(f, "tied to {camera}"),
         }
     }

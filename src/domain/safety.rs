@@ -3,7 +3,8 @@
 use super::LocalKind;
 
 /// Eyes and optics.
-const FILTER: &str = "Never look at the Sun, or through a lens, without a filter made for it: ISO 12312-2 for viewers, a front filter for optics.";
+const FILTER: &str = "Never look at the Sun, or through a lens, without a filter made for it: ISO 12312-2 \
+     for viewers, a front filter for optics.";
 /// Total eclipses only.
 const ONLY_TOTALITY: &str = "Filters come off only while totality lasts at your place.";
 /// Everything but totality.

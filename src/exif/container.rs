@@ -29,6 +29,8 @@ pub(super) struct Header {
     pub(super) tags: Tags,
     /// Width and height as stored, from the picture's own header.
     pub(super) size_px: Option<(u32, u32)>,
+    /// Whether all sizes found are those of a preview, not of the picture.
+    pub(super) of_preview: bool,
     /// What is wrong with the metadata.
     pub(super) damage: Option<String>,
 }
@@ -225,9 +227,8 @@ fn fujifilm(reader: &mut (impl BufRead + Seek), header: &mut Header) -> io::Resu
     reader.seek(SeekFrom::Start(84))?;
     let place = u32::from_be_bytes(array(reader)?);
     reader.seek(SeekFrom::Start(u64::from(place)))?;
-    let outcome = jpeg(reader, header);
-    header.size_px = None; // that of the preview says nothing about the raw
-    outcome
+    header.of_preview = true;
+    jpeg(reader, header)
 }
 
 fn minolta(reader: &mut impl BufRead, header: &mut Header) -> io::Result<()> {

@@ -2,7 +2,7 @@
 
 use exif::Tag;
 
-use super::tags::Tags;
+use super::tags::{Tags, tag};
 use crate::domain::Exposure;
 
 /// What a camera can do; values outside are taken as absent. All are generous; from memory of what is made.
@@ -54,7 +54,7 @@ pub(super) fn read(tags: &Tags) -> Exposure {
 }
 
 /// The ISO speed: PhotographicSensitivity, or where that is full or absent the tag SensitivityType names, or whichever
-/// of ISOSpeed, RecommendedExposureIndex and StandardOutputSensitivity there is.
+/// of ISOSpeed, RecommendedExposureIndex and StandardOutputSensitivity there is; Panasonic's own tag last.
 fn iso(tags: &Tags) -> Option<f64> {
     let within = |tag| tags.number_in(tag, limits::ISO.0..=limits::ISO.1);
     let (standard, recommended, speed) = (
@@ -75,4 +75,5 @@ fn iso(tags: &Tags) -> Option<f64> {
         .or_else(|| within(named?))
         .or_else(|| [speed, recommended, standard].into_iter().find_map(within))
         .or(short)
+        .or_else(|| within(tag::PANASONIC_ISO))
 }

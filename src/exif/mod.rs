@@ -134,8 +134,12 @@ fn size(format: FileFormat, header: &Header) -> Option<(u32, u32)> {
         pair(tag::IMAGE_WIDTH, tag::IMAGE_LENGTH)
     };
     let described = || pair(tag::PIXEL_X_DIMENSION, tag::PIXEL_Y_DIMENSION);
+    if header.of_preview {
+        return None;
+    }
     match format {
-        FileFormat::Raw | FileFormat::Heif => first.or_else(described),
+        // The first picture of a raw is often a preview.
+        FileFormat::Raw | FileFormat::Heif => described().or(first),
         FileFormat::Tiff => first,
         _ => header.size_px,
     }
@@ -147,8 +151,8 @@ const UNUSED_SUBSEC_SHOTS: usize = 5;
 /// Takes back [`crate::domain::CameraStamp::has_subsec`] for bodies that write the sub-second field but leave it at zero.
 ///
 /// Some bodies fill the field with zeros though their clock is cut off to whole seconds (common practice). When five
-/// or more shots of a body all have zero sub-seconds (by chance at most 1 in 10 million hundredths-of-a-second
-/// clocks), their times count as cut off. Shots of other bodies are not touched.
+/// or more shots of a body all have zero sub-seconds (by chance once in 10^5 for a clock of tenths, once in 10^10 for
+/// one of hundredths), their times count as cut off. Shots of other bodies are not touched.
 pub fn settle_subsec(shots: &mut [Shot]) {
     let mut bodies: BTreeMap<CameraId, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {

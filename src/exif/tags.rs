@@ -18,6 +18,7 @@ pub(super) mod tag {
     pub(crate) const PIXEL_X_DIMENSION: Tag = Tag::PixelXDimension;
     pub(crate) const PIXEL_Y_DIMENSION: Tag = Tag::PixelYDimension;
     pub(crate) const BODY_SERIAL_NUMBER: Tag = Tag::BodySerialNumber;
+    pub(crate) const PANASONIC_ISO: Tag = Tag(Context::Tiff, 0x0017); // RW2, from memory; checked on a real file
     pub(crate) const DNG_SERIAL_NUMBER: Tag = Tag(Context::Tiff, 0xC62F); // Adobe DNG 1.7, CameraSerialNumber
 }
 
@@ -48,17 +49,19 @@ impl Tags {
         self.blocks.is_empty()
     }
 
+    /// A field, wherever the file keeps it: Exif tags may also stand among those of the first picture (TIFF/EP, ISO
+    /// 12234-2).
     fn field(&self, tag: Tag) -> Option<&Field> {
-        let in_block = |root: Root| match (root, tag.context()) {
-            (Root::Whole, _) => Some(tag),
-            (Root::ExifOnly, Context::Exif) | (Root::GpsOnly, Context::Gps) => {
-                Some(Tag(Context::Tiff, tag.number()))
+        let plain = Tag(Context::Tiff, tag.number());
+        self.blocks.iter().find_map(|(root, block)| {
+            let get = |tag| block.get_field(tag, In::PRIMARY);
+            match (root, tag.context()) {
+                (Root::Whole, Context::Exif) => get(tag).or_else(|| get(plain)),
+                (Root::Whole, _) => get(tag),
+                (Root::ExifOnly, Context::Exif) | (Root::GpsOnly, Context::Gps) => get(plain),
+                _ => None,
             }
-            _ => None,
-        };
-        self.blocks
-            .iter()
-            .find_map(|(root, block)| block.get_field(in_block(*root)?, In::PRIMARY))
+        })
     }
 
     /// A text without padding and control characters; `None` when blank.

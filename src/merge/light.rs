@@ -318,7 +318,16 @@ fn hot_in<T: Copy + Into<usize>>(
     for y in (by * BLOCK_PX).max(1)..((by + 1) * BLOCK_PX).min(height.saturating_sub(1)) {
         for x in (bx * BLOCK_PX).max(1)..((bx + 1) * BLOCK_PX).min(width.saturating_sub(1)) {
             let mut around = 0.0_f32;
-            for (dx, dy) in [(0, 0), (1, 0), (2, 0), (0, 1), (2, 1), (0, 2), (1, 2), (2, 2)] {
+            for (dx, dy) in [
+                (0, 0),
+                (1, 0),
+                (2, 0),
+                (0, 1),
+                (2, 1),
+                (0, 2),
+                (1, 2),
+                (2, 2),
+            ] {
                 around = around.max(light(x + dx - 1, y + dy - 1));
             }
             if light(x, y) > HOT_TIMES * around + 6.0 * sigma(how, around) {
@@ -347,7 +356,8 @@ fn weights(
             (0..across).map(move |x| {
                 let mut top = 0.0_f32;
                 for j in y.saturating_sub(1)..(y + 2).min(down) {
-                    for &t in &tops[j * across + x.saturating_sub(1)..j * across + (x + 2).min(across)]
+                    for &t in
+                        &tops[j * across + x.saturating_sub(1)..j * across + (x + 2).min(across)]
                     {
                         top = top.max(t);
                     }

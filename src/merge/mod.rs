@@ -8,10 +8,13 @@
 //!
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
 
+mod blur;
 mod fourier;
 mod light;
+mod normalise;
 mod photometry;
 mod place;
+mod profile;
 mod register;
 mod response;
 mod run;
@@ -20,6 +23,7 @@ mod stops;
 mod survey;
 mod view;
 
+pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
 pub use run::merge;
 pub use stops::{true_shutter_s, true_stops};
@@ -135,7 +139,9 @@ pub struct Merged {
 #[derive(Debug, thiserror::Error, PartialEq, Eq)]
 pub enum MergeError {
     /// There is nothing to merge.
-    #[error("no frame of totality with a fitted Moon to merge; try: check that the filter was off, and `shots.csv` for the phase and disc of each frame")]
+    #[error(
+        "no frame of totality with a fitted Moon to merge; try: check that the filter was off, and `shots.csv` for the phase and disc of each frame"
+    )]
     NoTotality,
     /// No frame could be opened.
     #[error("none of the {tried} frames of totality could be opened; the first: {first}")]
@@ -146,7 +152,9 @@ pub enum MergeError {
         first: String,
     },
     /// Every frame has unusable circles.
-    #[error("none of the {0} frames of totality has a usable Sun and Moon (finite centre, radius of at least {MIN_RADIUS_PX} pixels)")]
+    #[error(
+        "none of the {0} frames of totality has a usable Sun and Moon (finite centre, radius of at least {MIN_RADIUS_PX} pixels)"
+    )]
     NoDiscs(usize),
 }
 

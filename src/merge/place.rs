@@ -38,8 +38,9 @@ impl Placement {
         scale: f64,
     ) -> Self {
         let ([north_c, east_c], [north_f, east_f]) = (canvas_sky.axes(), frame_sky.axes());
-        let element =
-            |row: usize, col: usize| scale * (north_f[row] * north_c[col] + east_f[row] * east_c[col]);
+        let element = |row: usize, col: usize| {
+            scale * (north_f[row] * north_c[col] + east_f[row] * east_c[col])
+        };
         Self {
             matrix: [element(0, 0), element(0, 1), element(1, 0), element(1, 1)],
             canvas: canvas_centre,
@@ -110,7 +111,11 @@ impl Placement {
     /// Whether it is a shift by whole pixels and nothing else, to `1e-3` pixels over `reach_px`.
     pub(crate) fn whole_shift(&self, reach_px: f64) -> Option<[i64; 2]> {
         let [a, b, c, d] = self.matrix;
-        let off = (a - 1.0).abs().max(b.abs()).max(c.abs()).max((d - 1.0).abs());
+        let off = (a - 1.0)
+            .abs()
+            .max(b.abs())
+            .max(c.abs())
+            .max((d - 1.0).abs());
         let shift = [
             self.frame[0] - self.canvas[0],
             self.frame[1] - self.canvas[1],
@@ -147,7 +152,10 @@ mod tests {
         };
         let place = Placement::new([0.0, 0.0], UP, [50.0, 60.0], turned, 1.0);
         assert!(near(place.to_frame(0.0, -10.0), [40.0, 60.0]));
-        assert!(near(place.to_frame(-10.0, 0.0), [50.0, 70.0]), "east goes down");
+        assert!(
+            near(place.to_frame(-10.0, 0.0), [50.0, 70.0]),
+            "east goes down"
+        );
     }
 
     #[test]

@@ -1,29 +1,37 @@
 //! Registration on the corona: how far each frame's structure lies from where its limb fit puts it.
 //!
-//! The Moon's limb slips across the corona in totality, so the corona itself is compared. Each frame gives a picture
-//! of relative contrast, the light over its own blurred self, in which the steep fall of brightness is gone; the
-//! Moon's disc, clipped light and noise are masked softly. Phase correlation finds the shift, after Druckmüller 2009,
-//! "Phase correlation method for the alignment of total solar eclipse images" (ApJ 706, 1605,
-//! doi:10.1088/0004-637X/706/2/1605); least squares on the same pictures then refine shift and turn together and give
-//! their errors (Lucas & Kanade 1981, "An iterative image registration technique").
+//! The Moon's limb slips across the corona in totality, so the corona itself is compared, with the Moon's disc,
+//! clipped light and noise masked softly. Phase correlation of high-pass pictures finds the shift, after Druckmüller
+//! 2009, "Phase correlation method for the alignment of total solar eclipse images" (ApJ 706, 1605,
+//! doi:10.1088/0004-637X/706/2/1605). Least squares on the logarithm of light then refine shift and turn together and
+//! give their errors (Lucas & Kanade 1981, "An iterative image registration technique"): the steep fall of the inner
+//! corona, the same in every frame up to exposure, ties the Sun's centre far better than the faint structure does.
+//!
+//! Only filters that move with the picture are used, and only where their whole support is good; dividing by a
+//! profile about an assumed centre would pin every frame to that centre.
 
 use rayon::prelude::*;
 
+use super::blur::blur;
 use super::fourier::Square;
+use super::response::Response;
 use crate::raster::LinearImage;
 
-/// Blur of the contrast's reference, in fractions of the picture's side.
-const BASE_BLUR: f64 = 0.012;
+/// Blur that the high-pass picture is free of, in fractions of the picture's side.
+const HIGH_PASS_BLUR: f64 = 0.008;
 
-/// Smoothing of the contrast, in registration pixels.
+/// Smoothing of the logarithm, in registration pixels.
 const SMOOTH_PX: f64 = 1.2;
 
 /// Least light used, in decoded light: below, rounding to stored values is the structure.
-const DARKEST: f32 = 0.004;
+const DARKEST: f32 = 0.006;
 
-/// A frame's corona as contrast, with how much each place counts.
+/// Light from where trust grows and up to where it lasts, so that no edge is set by noise.
+const FADES: [[f32; 2]; 2] = [[0.009, 0.025], [0.88, 0.6]];
+
+/// One frame's corona as the natural logarithm of light, with how much each place counts.
 #[derive(Clone)]
-pub(crate) struct Contrast {
+pub(crate) struct LogCorona {
     value: Vec<f32>,
     mask: Vec<f32>,
 }
@@ -35,60 +43,73 @@ pub(crate) struct Found {
     pub(crate) shift: [f64; 2],
     /// Turn about the Sun's centre, in radians.
     pub(crate) turn_rad: f64,
+    /// Natural logarithm of this frame's light over the common one's.
+    pub(crate) level: f64,
     /// One sigma of the shift per axis, in registration pixels.
     pub(crate) sigma: f64,
     /// One sigma of the turn, in radians.
     pub(crate) turn_sigma_rad: f64,
+    /// Weighted mean square of what is left, in natural logarithms.
+    pub(crate) left: f64,
 }
 
-/// Makes the contrast picture; `None` when too little of the corona is usable.
-pub(crate) fn contrast(picture: &LinearImage) -> Option<Contrast> {
+/// Makes the logarithm picture; `None` when too little of the corona is usable.
+pub(crate) fn log_corona(picture: &LinearImage, response: &Response) -> Option<LogCorona> {
     let side = picture.width();
-    let usable: Vec<f32> = picture
-        .data()
-        .iter()
-        .map(|v| f32::from(*v > DARKEST))
-        .collect();
+    let good = |v: f32| v > DARKEST;
+    let usable: Vec<f32> = picture.data().iter().map(|v| f32::from(good(*v))).collect();
     let share = usable.iter().sum::<f32>() / usable.len().max(1) as f32;
     if share < 0.01 {
         return None;
     }
-    let light: Vec<f32> = picture
+    let log: Vec<f32> = picture
         .data()
         .iter()
-        .zip(&usable)
-        .map(|(v, u)| if *u > 0.0 { *v } else { 0.0 })
+        .map(|&v| if good(v) { response.light(v).ln() } else { 0.0 })
         .collect();
-    let base = masked_blur(&light, &usable, side, BASE_BLUR * side as f64);
-    let relative: Vec<f32> = (0..light.len())
-        .map(|i| {
-            if usable[i] > 0.0 {
-                (light[i] / base[i].max(1e-6) - 1.0).clamp(-0.3, 0.3)
-            } else {
-                0.0
-            }
-        })
-        .collect();
-    let value = masked_blur(&relative, &usable, side, SMOOTH_PX);
-    Some(Contrast {
-        value,
-        mask: mask(&usable, &base, side),
-    })
+    let value = masked_blur(&log, &usable, side, SMOOTH_PX);
+    let mask = mask(&usable, &value, side);
+    Some(LogCorona { value, mask })
 }
 
 /// Soft mask: nothing near the unusable and the picture's edge, less where the light is weak and noisy.
-fn mask(usable: &[f32], base: &[f32], side: usize) -> Vec<f32> {
-    let around = blur(usable, side, 0.006 * side as f64);
-    let edge = 0.06 * side as f32;
+fn mask(usable: &[f32], log: &[f32], side: usize) -> Vec<f32> {
+    /// Scatter that every place is granted beside its noise, in natural logarithm.
+    const STRUCTURE: f32 = 0.01;
+    let around = blur(usable, side, 2.0 * SMOOTH_PX);
+    let edge = 0.05 * side as f32;
     (0..usable.len())
         .map(|i| {
-            let soft = usable[i] * ((around[i] - 0.6) / 0.4).clamp(0.0, 1.0).powi(2);
+            let soft = usable[i] * ((around[i] - 0.85) / 0.15).clamp(0.0, 1.0).powi(2);
             let (x, y) = (i % side, i / side);
             let inside = x.min(y).min(side - 1 - x).min(side - 1 - y) as f32;
-            let noise = 0.02_f32.powi(2) + 6e-5 / base[i].max(1e-4);
-            soft * (inside / edge).min(1.0) * 0.02_f32.powi(2) / noise
+            let light = log[i].exp();
+            let noise = STRUCTURE.powi(2) + 1e-5 / light;
+            let [dark, bright] = FADES.map(|[none, all]| smooth(light, none, all));
+            soft * dark * bright * (inside / edge).min(1.0) * STRUCTURE.powi(2) / noise
         })
         .collect()
+}
+
+/// 0 at `none`, 1 at `all` and beyond, straight between; either may be the larger.
+fn smooth(v: f32, none: f32, all: f32) -> f32 {
+    ((v - none) / (all - none)).clamp(0.0, 1.0)
+}
+
+/// The logarithm less its blurred self, and a mask of where all of the blur's support is good.
+fn high_pass(corona: &LogCorona, side: usize) -> (Vec<f32>, Vec<f32>) {
+    let sigma = HIGH_PASS_BLUR * side as f64;
+    let usable: Vec<f32> = corona.mask.iter().map(|m| f32::from(*m > 0.0)).collect();
+    let base = masked_blur(&corona.value, &usable, side, sigma);
+    let around = blur(&usable, side, sigma);
+    let value = corona.value.iter().zip(base).map(|(v, b)| v - b).collect();
+    let mask = corona
+        .mask
+        .iter()
+        .zip(around)
+        .map(|(m, a)| m * ((a - 0.97) / 0.03).clamp(0.0, 1.0))
+        .collect();
+    (value, mask)
 }
 
 /// Blur of `value * weight` over blur of `weight`; 0 where no weight is near.
@@ -101,97 +122,40 @@ fn masked_blur(value: &[f32], weight: &[f32], side: usize, sigma: f64) -> Vec<f3
         .collect()
 }
 
-/// Three box blurs, close to a Gaussian (central limit; Wells 1986, "Efficient synthesis of Gaussian filters by
-/// cascaded uniform filters", IEEE PAMI 8, 234). Values beyond the edge count as 0.
-pub(crate) fn blur(picture: &[f32], side: usize, sigma: f64) -> Vec<f32> {
-    // A box of 2r+1 has the variance r(r+1)/3; three of them make sigma².
-    let radius = ((-1.0 + (1.0 + 4.0 * sigma * sigma).sqrt()) / 2.0).round().max(1.0) as usize;
-    let mut out = picture.to_vec();
-    for _ in 0..3 {
-        out = box_columns(&box_rows(&out, side, radius), side, radius);
-    }
-    out
-}
-
-fn box_rows(picture: &[f32], side: usize, radius: usize) -> Vec<f32> {
-    let mut out = vec![0.0; picture.len()];
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    for (row, to) in picture.chunks_exact(side).zip(out.chunks_exact_mut(side)) {
-        let mut sum: f64 = row.iter().take(radius).map(|v| f64::from(*v)).sum();
-        for x in 0..side {
-            if let Some(v) = row.get(x + radius) {
-                sum += f64::from(*v);
-            }
-            to[x] = sum as f32 * scale;
-            if x >= radius {
-                sum -= f64::from(row[x - radius]);
-            }
-        }
-    }
-    out
-}
-
-fn box_columns(picture: &[f32], side: usize, radius: usize) -> Vec<f32> {
-    let mut out = vec![0.0; picture.len()];
-    let scale = 1.0 / (2 * radius + 1) as f32;
-    let rows = picture.len() / side.max(1);
-    let mut sum = vec![0.0_f64; side];
-    let change = |sum: &mut [f64], y: usize, sign: f64| {
-        for (s, v) in sum.iter_mut().zip(&picture[y * side..(y + 1) * side]) {
-            *s += sign * f64::from(*v);
-        }
-    };
-    for y in 0..radius.min(rows) {
-        change(&mut sum, y, 1.0);
-    }
-    for y in 0..rows {
-        if y + radius < rows {
-            change(&mut sum, y + radius, 1.0);
-        }
-        for (to, s) in out[y * side..(y + 1) * side].iter_mut().zip(&sum) {
-            *to = *s as f32 * scale;
-        }
-        if y >= radius {
-            change(&mut sum, y - radius, -1.0);
-        }
-    }
-    out
-}
-
 /// Registers all frames on a common structure; `None` where a frame shows too little. `order` starts with the frame
 /// that anchors the rest; `limit` is the farthest shift believed, in registration pixels.
 pub(crate) fn register(
-    contrasts: &[Option<Contrast>],
+    coronas: &[Option<LogCorona>],
     side: usize,
     order: &[usize],
     limit: f64,
 ) -> Vec<Option<Found>> {
-    let mut found: Vec<Option<Found>> = vec![None; contrasts.len()];
+    let mut found: Vec<Option<Found>> = vec![None; coronas.len()];
     let square = Square::new(side);
     let mut template = Template::new(side);
     for &i in order {
-        let Some(contrast) = &contrasts[i] else {
+        let Some(corona) = &coronas[i] else {
             continue;
         };
         let here = if template.is_empty() {
             Some(Found::default())
         } else {
-            align(&template.contrast(), contrast, side, &square, limit)
+            align(&template.mean(), corona, side, &square, limit)
         };
         if let Some(here) = here {
-            template.add(contrast, &here, 1.0);
+            template.add(corona, &here, 1.0);
             found[i] = Some(here);
         }
     }
     if found.iter().flatten().count() > 1 {
-        refine(contrasts, side, &mut found, &template);
+        refine(coronas, side, &mut found, &template);
     }
     found
 }
 
 /// Once more for every frame against all the others.
 fn refine(
-    contrasts: &[Option<Contrast>],
+    coronas: &[Option<LogCorona>],
     side: usize,
     found: &mut [Option<Found>],
     template: &Template,
@@ -199,16 +163,16 @@ fn refine(
     let again: Vec<Option<Found>> = (0..found.len())
         .into_par_iter()
         .map(|i| {
-            let (contrast, here) = (contrasts[i].as_ref()?, found[i]?);
+            let (corona, here) = (coronas[i].as_ref()?, found[i]?);
             let mut others = template.clone();
-            others.add(contrast, &here, -1.0);
-            least_squares(&others.contrast(), contrast, side, here).or(Some(here))
+            others.add(corona, &here, -1.0);
+            least_squares(&others.mean(), corona, side, here).or(Some(here))
         })
         .collect();
     found.copy_from_slice(&again);
 }
 
-/// The mean contrast of the frames registered so far.
+/// The mean logarithm of the frames registered so far.
 #[derive(Clone)]
 struct Template {
     side: usize,
@@ -230,25 +194,25 @@ impl Template {
     }
 
     /// Adds (or takes away, with `sign` -1) a frame brought into place.
-    fn add(&mut self, contrast: &Contrast, found: &Found, sign: f32) {
+    fn add(&mut self, corona: &LogCorona, found: &Found, sign: f32) {
         for y in 0..self.side {
             for x in 0..self.side {
                 let at = moved(found, self.side, x, y);
                 let (Some(v), Some(m)) = (
-                    bilinear(&contrast.value, self.side, at),
-                    bilinear(&contrast.mask, self.side, at),
+                    bilinear(&corona.value, self.side, at),
+                    bilinear(&corona.mask, self.side, at),
                 ) else {
                     continue;
                 };
-                self.sum[y * self.side + x] += sign * v * m;
+                self.sum[y * self.side + x] += sign * (v - found.level as f32) * m;
                 self.weight[y * self.side + x] += sign * m;
             }
         }
     }
 
-    fn contrast(&self) -> Contrast {
+    fn mean(&self) -> LogCorona {
         let pairs = self.sum.iter().zip(&self.weight);
-        Contrast {
+        LogCorona {
             value: pairs
                 .map(|(s, w)| if *w > 1e-3 { s / w } else { 0.0 })
                 .collect(),
@@ -285,35 +249,55 @@ fn bilinear(picture: &[f32], side: usize, [x, y]: [f64; 2]) -> Option<f32> {
     Some(top + (low - top) * fy)
 }
 
-/// Phase correlation, then least squares.
+/// Least squares from where phase correlation points and from where the limb fit does; the better of the two.
 fn align(
-    template: &Contrast,
-    frame: &Contrast,
+    template: &LogCorona,
+    frame: &LogCorona,
     side: usize,
     square: &Square,
     limit: f64,
 ) -> Option<Found> {
-    let shift = phase_shift(template, frame, side, square, limit)?;
-    let start = Found {
-        shift,
-        ..Found::default()
+    let level = level(template, frame);
+    let from = |shift: [f64; 2]| {
+        let start = Found {
+            shift,
+            level,
+            ..Found::default()
+        };
+        least_squares(template, frame, side, start)
     };
-    least_squares(template, frame, side, start)
+    let correlated = phase_shift(template, frame, side, square, limit).and_then(from);
+    [correlated, from([0.0; 2])]
+        .into_iter()
+        .flatten()
+        .min_by(|a, b| a.left.total_cmp(&b.left))
+}
+
+/// Mean logarithm of one picture over another where both are good.
+fn level(template: &LogCorona, frame: &LogCorona) -> f64 {
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for i in 0..frame.value.len() {
+        let w = f64::from(template.mask[i] * frame.mask[i]);
+        sum += w * f64::from(frame.value[i] - template.value[i]);
+        weight += w;
+    }
+    if weight > 0.0 { sum / weight } else { 0.0 }
 }
 
 /// Shift of the frame's structure by phase correlation under a common mask, within `limit`; `None` when the masks
 /// share too little.
 fn phase_shift(
-    template: &Contrast,
-    frame: &Contrast,
+    template: &LogCorona,
+    frame: &LogCorona,
     side: usize,
     square: &Square,
     limit: f64,
 ) -> Option<[f64; 2]> {
-    let both: Vec<f32> = template
-        .mask
+    let (first, first_mask) = high_pass(template, side);
+    let (second, second_mask) = high_pass(frame, side);
+    let both: Vec<f32> = first_mask
         .iter()
-        .zip(&frame.mask)
+        .zip(&second_mask)
         .map(|(a, b)| (a * b).sqrt())
         .collect();
     let total: f32 = both.iter().sum();
@@ -322,9 +306,16 @@ fn phase_shift(
     }
     let centred = |value: &[f32]| -> Vec<f32> {
         let mean = value.iter().zip(&both).map(|(v, m)| v * m).sum::<f32>() / total;
-        value.iter().zip(&both).map(|(v, m)| (v - mean) * m).collect()
+        value
+            .iter()
+            .zip(&both)
+            .map(|(v, m)| (v - mean) * m)
+            .collect()
     };
-    let (a, b) = (square.there(&centred(&template.value)), square.there(&centred(&frame.value)));
+    let (a, b) = (
+        square.there(&centred(&first)),
+        square.there(&centred(&second)),
+    );
     let power: Vec<_> = a.iter().zip(&b).map(|(a, b)| a.conj() * b).collect();
     let mean = power.iter().map(|p| p.norm()).sum::<f32>() / power.len() as f32;
     // A frequency counts by its phase, softly so where both pictures hold next to nothing at it.
@@ -375,11 +366,11 @@ fn peak(surface: &[f32], side: usize, limit: f64) -> Option<[f64; 2]> {
     ])
 }
 
-/// Refines shift and turn by Gauss-Newton steps on `frame(moved) - gain * template`; `None` when the masks share too
+/// Refines shift and turn by Gauss-Newton steps on `frame(moved) - level - template`; `None` when the masks share too
 /// little or the steps run away.
 fn least_squares(
-    template: &Contrast,
-    frame: &Contrast,
+    template: &LogCorona,
+    frame: &LogCorona,
     side: usize,
     start: Found,
 ) -> Option<Found> {
@@ -391,9 +382,11 @@ fn least_squares(
         now.shift[0] += step[0];
         now.shift[1] += step[1];
         now.turn_rad += step[2];
-        // Neighbouring contrast pixels share their noise: some 4 pi sigma² of them make one measurement.
+        now.level += step[3];
+        // Neighbouring pixels share their noise: some 4 pi sigma² of them make one measurement.
         let shared = 4.0 * std::f64::consts::PI * SMOOTH_PX * SMOOTH_PX;
-        let variance = sums.residual / sums.count.max(1.0) * shared;
+        now.left = sums.residual / sums.count.max(1e-9);
+        let variance = now.left * shared;
         now.sigma = (variance * 0.5 * (inverse[(0, 0)] + inverse[(1, 1)])).sqrt();
         now.turn_sigma_rad = (variance * inverse[(2, 2)]).sqrt();
         let strayed = (now.shift[0] - start.shift[0]).hypot(now.shift[1] - start.shift[1]);
@@ -414,8 +407,8 @@ struct Sums {
     count: f64,
 }
 
-/// Sums over the picture; unknowns are shift x, shift y, turn and the template's gain less one.
-fn normal_sums(template: &Contrast, frame: &Contrast, side: usize, now: &Found) -> Sums {
+/// Sums over the picture; unknowns are shift x, shift y, turn and level.
+fn normal_sums(template: &LogCorona, frame: &LogCorona, side: usize, now: &Found) -> Sums {
     let middle = (side as f64 - 1.0) / 2.0;
     let mut out = Sums {
         normal: nalgebra::Matrix4::zeros(),
@@ -436,14 +429,24 @@ fn normal_sums(template: &Contrast, frame: &Contrast, side: usize, now: &Found) 
             };
             let near = [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [0.0, 0.0]]
                 .map(|[dx, dy]| value([at[0] + dx, at[1] + dy]));
-            let [Some(right), Some(left), Some(below), Some(above), Some(here)] = near else {
+            let [
+                Some(right),
+                Some(left),
+                Some(below),
+                Some(above),
+                Some(here),
+            ] = near
+            else {
                 continue;
             };
-            let (gx, gy) = (f64::from(right - left) / 2.0, f64::from(below - above) / 2.0);
+            let (gx, gy) = (
+                f64::from(right - left) / 2.0,
+                f64::from(below - above) / 2.0,
+            );
             let (dx, dy) = (x as f64 - middle, y as f64 - middle);
             let t = f64::from(template.value[i]);
-            let row = nalgebra::Vector4::new(gx, gy, gy * dx - gx * dy, -t);
-            let off = f64::from(here) - t;
+            let row = nalgebra::Vector4::new(gx, gy, gy * dx - gx * dy, -1.0);
+            let off = f64::from(here) - t - now.level;
             let w = f64::from((m * template.mask[i]).sqrt());
             out.normal += w * row * row.transpose();
             out.right += w * off * row;
@@ -454,7 +457,7 @@ fn normal_sums(template: &Contrast, frame: &Contrast, side: usize, now: &Found) 
     out
 }
 
-/// How much structure a contrast picture offers: the sum of its mask.
-pub(crate) fn worth(contrast: &Contrast) -> f64 {
-    contrast.mask.iter().map(|m| f64::from(*m)).sum()
+/// How much a picture offers: the sum of its mask.
+pub(crate) fn worth(corona: &LogCorona) -> f64 {
+    corona.mask.iter().map(|m| f64::from(*m)).sum()
 }

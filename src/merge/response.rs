@@ -24,7 +24,9 @@ pub struct Response {
 
 impl Response {
     /// The curve of the file format is all there is.
-    pub const IDENTITY: Self = Self { terms: [0.0; TERMS] };
+    pub const IDENTITY: Self = Self {
+        terms: [0.0; TERMS],
+    };
 
     /// Natural logarithm of true light over decoded light at a decoded value in 0 to 1.
     pub fn log_gain(&self, value: f32) -> f64 {

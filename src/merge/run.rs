@@ -22,6 +22,10 @@ const FRAMES_AT_ONCE: usize = 2;
 /// How much of the way to no shift a frame may be off its limb fit and still be believed, in solar radii.
 const FARTHEST_SHIFT_RADII: f64 = 0.06;
 
+/// Slip of the Moon at which a frame's light just outside the limb hardly counts: there the corona, not the Moon,
+/// should stand still.
+const RING_SLIP_PX: f64 = 0.7;
+
 /// Moon's radii that differ by more than this from the reference's mean another scale of picture.
 const SAME_SCALE: f64 = 0.02;
 
@@ -114,7 +118,11 @@ impl<'a> Job<'a> {
             .zip(&skies)
             .map(|(input, &own)| {
                 let ratio = input.moon.radius_px / reference_radius;
-                let scale = if (ratio - 1.0).abs() > SAME_SCALE { ratio } else { 1.0 };
+                let scale = if (ratio - 1.0).abs() > SAME_SCALE {
+                    ratio
+                } else {
+                    1.0
+                };
                 Placement::new([0.0; 2], skies[reference], centre(&input.sun), own, scale)
             })
             .collect();
@@ -162,7 +170,10 @@ fn common_north(inputs: &[&MergeInput]) -> f64 {
 
 fn sky(input: &MergeInput, common_north: f64) -> Sky {
     Sky {
-        north_deg: input.north_deg.filter(|n| n.is_finite()).unwrap_or(common_north),
+        north_deg: input
+            .north_deg
+            .filter(|n| n.is_finite())
+            .unwrap_or(common_north),
         mirrored: input.mirrored,
     }
 }
@@ -177,8 +188,14 @@ fn middle_of_the_way(inputs: &[&MergeInput], skies: &[Sky]) -> usize {
         .iter()
         .zip(skies)
         .map(|(input, &own)| {
-            Placement::new([0.0; 2], level, centre(&input.sun), own, input.sun.radius_px)
-                .to_canvas(input.moon.x_px, input.moon.y_px)
+            Placement::new(
+                [0.0; 2],
+                level,
+                centre(&input.sun),
+                own,
+                input.sun.radius_px,
+            )
+            .to_canvas(input.moon.x_px, input.moon.y_px)
         })
         .collect();
     let middle = [0, 1].map(|axis| median(offsets.iter().map(|o| o[axis])));
@@ -208,7 +225,14 @@ fn look(
             .map(|&i| {
                 let frame = open(job.indices[i])?;
                 let moon = &job.inputs[i].moon;
-                Ok(survey::survey(&frame, &job.places[i], moon, &job.grids))
+                let sigma = job.sigma_px(i);
+                Ok(survey::survey(
+                    &frame,
+                    &job.places[i],
+                    moon,
+                    sigma,
+                    &job.grids,
+                ))
             })
             .collect();
         out.extend(found);
@@ -301,9 +325,10 @@ fn registered(
     };
     let pitch = job.grids.pitch_px;
     let common = common_offset(job, &found, pitch);
+    let common_turn = median(found.iter().flatten().map(|f| f.turn_rad));
     (0..job.len())
         .map(|i| {
-            let placed = combined(job, i, found[i], common);
+            let placed = combined(job, i, found[i], common, common_turn);
             if let Some((off, sigma)) = placed.corona {
                 let expected = 5.0 * sigma.hypot(job.sigma_px(i)) + 1.0;
                 if off[0].hypot(off[1]) > expected {
@@ -326,15 +351,15 @@ fn correlated(
     surveys: &[Result<Survey, String>],
     photometry: &Photometry,
 ) -> Vec<Option<Found>> {
-    let contrasts: Vec<_> = surveys
+    let coronas: Vec<_> = surveys
         .par_iter()
         .enumerate()
         .map(|(i, s)| {
             let s = s.as_ref().ok().filter(|_| photometry.odd[i].is_none())?;
-            register::contrast(&s.picture)
+            register::log_corona(&s.picture, &photometry.response)
         })
         .collect();
-    let worth: Vec<f64> = contrasts
+    let worth: Vec<f64> = coronas
         .iter()
         .map(|c| c.as_ref().map_or(0.0, register::worth))
         .collect();
@@ -350,7 +375,7 @@ fn correlated(
     });
     let radius_px = job.inputs[job.reference].sun.radius_px;
     let limit = (FARTHEST_SHIFT_RADII * radius_px).max(8.0) / job.grids.pitch_px;
-    register::register(&contrasts, job.grids.side, &order, limit)
+    register::register(&coronas, job.grids.side, &order, limit)
 }
 
 /// The corona gives places only relative to each other; the limb fits say where all of it lies: their weighted mean.
@@ -372,7 +397,13 @@ fn common_offset(job: &Job, found: &[Option<Found>], pitch: f64) -> [f64; 2] {
 }
 
 /// One frame's place from limb and corona, weighted by their errors.
-fn combined(job: &Job, i: usize, found: Option<Found>, common: [f64; 2]) -> Placed {
+fn combined(
+    job: &Job,
+    i: usize,
+    found: Option<Found>,
+    common: [f64; 2],
+    common_turn_rad: f64,
+) -> Placed {
     let given = job.places[i];
     let limb = job.sigma_px(i);
     let Some(found) = found else {
@@ -389,9 +420,14 @@ fn combined(job: &Job, i: usize, found: Option<Found>, common: [f64; 2]) -> Plac
     // Never believed beyond a fiftieth of a pixel: systematic errors of interpolation and masks remain.
     let sigma = (found.sigma * pitch).max(0.02);
     let far = off[0].hypot(off[1]) > 5.0 * sigma.hypot(limb);
-    let share = if far { 1.0 } else { limb.powi(2) / (limb.powi(2) + sigma.powi(2)) };
-    let turned = found.turn_rad.abs() > 3.0 * found.turn_sigma_rad;
-    let turn_rad = if turned { found.turn_rad } else { 0.0 };
+    let share = if far {
+        1.0
+    } else {
+        limb.powi(2) / (limb.powi(2) + sigma.powi(2))
+    };
+    let turn = found.turn_rad - common_turn_rad;
+    let turned = turn.abs() > 3.0 * found.turn_sigma_rad;
+    let turn_rad = if turned { turn } else { 0.0 };
     let on_frame = |canvas: [f64; 2]| {
         let [x, y] = given.nudged(canvas, 0.0).frame_centre();
         [x - given.frame_centre()[0], y - given.frame_centre()[1]]
@@ -426,7 +462,7 @@ impl Canvas {
         let pixels = (left + right + 1.0) * (up + down + 1.0);
         if pixels > options.max_pixels as f64 {
             let half = (options.max_pixels as f64).sqrt() / 2.0;
-            let wide = half * half / (0.5 * (up + down)).min(half) ;
+            let wide = half * half / (0.5 * (up + down)).min(half);
             let high = half * half / (0.5 * (left + right)).min(half);
             (left, right) = (left.min(wide), right.min(wide));
             (up, down) = (up.min(high.min(half)), down.min(high.min(half)));
@@ -499,8 +535,18 @@ fn reach(
             let [w, h] = surveys[i].as_ref().ok()?.size.map(|v| v as f64 - 1.0);
             let corners = [(0.0, 0.0), (w, 0.0), (0.0, h), (w, h)]
                 .map(|(x, y)| places[i].place.to_canvas(x, y));
-            let least = |axis: usize| corners.iter().map(|c| c[axis]).fold(f64::INFINITY, f64::min);
-            let most = |axis: usize| corners.iter().map(|c| c[axis]).fold(f64::NEG_INFINITY, f64::max);
+            let least = |axis: usize| {
+                corners
+                    .iter()
+                    .map(|c| c[axis])
+                    .fold(f64::INFINITY, f64::min)
+            };
+            let most = |axis: usize| {
+                corners
+                    .iter()
+                    .map(|c| c[axis])
+                    .fold(f64::NEG_INFINITY, f64::max)
+            };
             Some([-least(0), -least(1), most(0), most(1)])
         })
         .collect();
@@ -560,7 +606,9 @@ impl Ready<'_> {
     /// From the canvas to a frame by the Moon.
     fn by_moon(&self, i: usize) -> Placement {
         let moon = self.moon_in(i);
-        self.places[i].place.about(centre(&self.canvas.moon), [moon.x_px, moon.y_px])
+        self.places[i]
+            .place
+            .about(centre(&self.canvas.moon), [moon.x_px, moon.y_px])
     }
 
     /// The Moon in a frame: limb and Sun were fitted as one, so both move by the same.
@@ -607,16 +655,20 @@ impl Ready<'_> {
         let moon = self.moon_in(i);
         let on_canvas = by_sun.to_canvas(moon.x_px, moon.y_px);
         let edge = self.canvas.moon.radius_px;
-        let margin = 1.5 + 2.0 * self.places[i].sigma_px.min(1.0);
+        let margin = 1.2 + 2.0 * self.places[i].sigma_px.min(1.0);
         let outside = Mask::Outside {
             centre: on_canvas,
             from_px: edge + margin,
-            to_px: edge + margin + 3.0,
+            to_px: edge + margin + 1.5,
         };
         out.sun.add(&light, &by_sun, &outside);
-        let inside = Mask::Inside {
+        let slip =
+            (on_canvas[0] - self.canvas.moon.x_px).hypot(on_canvas[1] - self.canvas.moon.y_px);
+        let inside = Mask::Disc {
             centre: centre(&self.canvas.moon),
-            radius_px: edge + self.canvas.ring_px(),
+            limb_px: edge,
+            reach_px: edge + self.canvas.ring_px(),
+            ring: (-0.5 * (slip / RING_SLIP_PX).powi(2)).exp().max(1e-3) as f32,
         };
         out.moon.add(&light, &self.by_moon(i), &inside);
     }
@@ -679,13 +731,15 @@ impl Ready<'_> {
         lost: &[(usize, String)],
     ) -> Vec<FrameReport> {
         (0..inputs.len())
-            .map(|index| match self.job.indices.iter().position(|&i| i == index) {
-                Some(i) => {
-                    let trouble = lost.iter().find(|(k, _)| *k == i).map(|(_, t)| t.clone());
-                    self.report(i, hot[i], trouble)
-                }
-                None => no_disc_report(&inputs[index]),
-            })
+            .map(
+                |index| match self.job.indices.iter().position(|&i| i == index) {
+                    Some(i) => {
+                        let trouble = lost.iter().find(|(k, _)| *k == i).map(|(_, t)| t.clone());
+                        self.report(i, hot[i], trouble)
+                    }
+                    None => no_disc_report(&inputs[index]),
+                },
+            )
             .collect()
     }
 
@@ -751,7 +805,7 @@ fn set_moon(radiance: &mut LinearRgb, weight: &[f32], moon: &Stack, canvas: &Can
             if moon_weight <= 0.0 {
                 continue;
             }
-            let outside = super::light::smooth_step(1.5, 5.0, off as f32);
+            let outside = super::light::smooth_step(1.0, 2.5, off as f32);
             let good = sun_weight / (sun_weight + 0.03 * moon_weight);
             let share = outside * good;
             let sun = radiance.at(x, y);

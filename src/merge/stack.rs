@@ -31,12 +31,16 @@ pub(crate) enum Mask {
         /// Radius in canvas pixels from where all counts.
         to_px: f64,
     },
-    /// Only light within a radius.
-    Inside {
+    /// All light on the Moon's disc, and some of that in a ring around it.
+    Disc {
         /// Centre on the canvas.
         centre: [f64; 2],
-        /// Radius in canvas pixels.
-        radius_px: f64,
+        /// The limb's radius in canvas pixels.
+        limb_px: f64,
+        /// Outer radius of the ring in canvas pixels.
+        reach_px: f64,
+        /// How much light in the ring counts.
+        ring: f32,
     },
     /// All light.
     Nothing,
@@ -53,8 +57,18 @@ impl Mask {
                 let r = (x - centre[0]).hypot(y - centre[1]);
                 smooth_step(from_px as f32, to_px as f32, r as f32)
             }
-            Self::Inside { centre, radius_px } => {
-                f32::from((x - centre[0]).hypot(y - centre[1]) <= radius_px)
+            Self::Disc {
+                centre,
+                limb_px,
+                reach_px,
+                ring,
+            } => {
+                let r = (x - centre[0]).hypot(y - centre[1]);
+                if r > reach_px {
+                    return 0.0;
+                }
+                let out = smooth_step(limb_px as f32 - 3.0, limb_px as f32, r as f32);
+                1.0 + (ring - 1.0) * out
             }
             Self::Nothing => 1.0,
         }
@@ -68,10 +82,16 @@ impl Mask {
                 from_px,
                 to_px,
             } => (centre, from_px, to_px, false),
-            Self::Inside { centre, radius_px } => (centre, radius_px, radius_px, true),
+            Self::Disc {
+                centre,
+                limb_px,
+                reach_px,
+                ..
+            } => (centre, reach_px, limb_px - 3.0, true),
             Self::Nothing => return Some(true),
         };
-        let nearest = (centre[0].clamp(x0, x1) - centre[0]).hypot(centre[1].clamp(y0, y1) - centre[1]);
+        let nearest =
+            (centre[0].clamp(x0, x1) - centre[0]).hypot(centre[1].clamp(y0, y1) - centre[1]);
         let far = |c: f64, a: f64, b: f64| (c - a).abs().max((c - b).abs());
         let farthest = far(centre[0], x0, x1).hypot(far(centre[1], y0, y1));
         match inside {
@@ -105,8 +125,10 @@ impl Stack {
     /// Mean and weight at a canvas pixel; nothing outside the stack.
     pub(crate) fn at(&self, x: usize, y: usize) -> ([f32; 3], f32) {
         let (Some(x), Some(y)) = (
-            x.checked_sub(self.origin[0]).filter(|x| *x < self.mean.width()),
-            y.checked_sub(self.origin[1]).filter(|y| *y < self.mean.height()),
+            x.checked_sub(self.origin[0])
+                .filter(|x| *x < self.mean.width()),
+            y.checked_sub(self.origin[1])
+                .filter(|y| *y < self.mean.height()),
         ) else {
             return ([0.0; 3], 0.0);
         };
@@ -175,7 +197,11 @@ impl Tile<'_> {
             return;
         }
         light.fill(source, buffer);
-        let mask = if masked == Some(true) { &Mask::Nothing } else { mask };
+        let mask = if masked == Some(true) {
+            &Mask::Nothing
+        } else {
+            mask
+        };
         let window = Window {
             rect: source,
             rgb: buffer,
@@ -205,8 +231,14 @@ impl Tile<'_> {
         );
         let corners = [(x0, y0), (x1, y0), (x0, y1), (x1, y1)].map(|(x, y)| place.to_frame(x, y));
         let range = |axis: usize, limit: usize| {
-            let low = corners.iter().map(|c| c[axis]).fold(f64::INFINITY, f64::min);
-            let high = corners.iter().map(|c| c[axis]).fold(f64::NEG_INFINITY, f64::max);
+            let low = corners
+                .iter()
+                .map(|c| c[axis])
+                .fold(f64::INFINITY, f64::min);
+            let high = corners
+                .iter()
+                .map(|c| c[axis])
+                .fold(f64::NEG_INFINITY, f64::max);
             let from = (low.floor() - 2.0).clamp(0.0, limit as f64) as usize;
             let to = (high.floor() + 4.0).clamp(0.0, limit as f64) as usize;
             (to > from + 4).then_some((from, to - from))
@@ -288,7 +320,10 @@ impl Window<'_> {
             let row: &[f32; 12] = self.rgb[start..start + 12].try_into().ok()?;
             for (c, out) in out.iter_mut().enumerate() {
                 *out += wy
-                    * (kx[0] * row[c] + kx[1] * row[3 + c] + kx[2] * row[6 + c] + kx[3] * row[9 + c]);
+                    * (kx[0] * row[c]
+                        + kx[1] * row[3 + c]
+                        + kx[2] * row[6 + c]
+                        + kx[3] * row[9 + c]);
             }
         }
         Some(out)

@@ -2,7 +2,7 @@
 
 use super::place::Placement;
 use crate::domain::Circle;
-use crate::raster::{Frame, LinearImage};
+use crate::raster::{Frame, LinearImage, Rect};
 
 /// Coded values at or above this count as clipped, as a fraction of the largest. Tone curves flatten below it.
 const CLIPPED: f32 = 0.955;
@@ -74,25 +74,26 @@ impl Grids {
     }
 }
 
-/// Looks at one frame. `moon` is in the frame's own pixels.
-pub(crate) fn survey(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> Survey {
+/// Looks at one frame. `moon` is in the frame's own pixels, its centre known to `sigma_px`.
+pub(crate) fn survey(
+    frame: &Frame,
+    place: &Placement,
+    moon: &Circle,
+    sigma_px: f64,
+    grids: &Grids,
+) -> Survey {
     let (cells, clipped) = cells(frame, place, moon, grids);
     Survey {
         cells,
         clipped,
         moon_level: moon_level(frame, moon),
-        picture: picture(frame, place, moon, grids),
+        picture: picture(frame, place, moon, sigma_px, grids),
         size: [frame.width(), frame.height()],
     }
 }
 
 /// Means over square cells, and the clipped fraction.
-fn cells(
-    frame: &Frame,
-    place: &Placement,
-    moon: &Circle,
-    grids: &Grids,
-) -> (Vec<[f32; 3]>, f64) {
+fn cells(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> (Vec<[f32; 3]>, f64) {
     let mut out = Vec::with_capacity(CELLS * CELLS);
     let (mut seen, mut over) = (0_usize, 0_usize);
     for row in 0..CELLS {
@@ -103,7 +104,7 @@ fn cells(
             seen += usize::from(mean.is_some());
             over += usize::from(clipped);
             let [fx, fy] = place.to_frame(centre[0], centre[1]);
-            let clear = clear_of(moon, fx, fy, LIMB_MARGIN, grids.cell_px);
+            let clear = clear_of(moon, fx, fy, LIMB_MARGIN, 0.75 * grids.cell_px);
             out.push(match mean {
                 Some(mean) if clear && !clipped => mean,
                 _ => [f32::NAN; 3],
@@ -113,9 +114,9 @@ fn cells(
     (out, over as f64 / seen.max(1) as f64)
 }
 
-/// Whether a place is off the Moon's disc by the margin and half a cell.
-fn clear_of(moon: &Circle, x: f64, y: f64, margin: f64, cell_px: f64) -> bool {
-    (x - moon.x_px).hypot(y - moon.y_px) > moon.radius_px * margin + 0.75 * cell_px
+/// Whether a place is beyond `times` the Moon's radius and `off_px` more.
+fn clear_of(moon: &Circle, x: f64, y: f64, times: f64, off_px: f64) -> bool {
+    (x - moon.x_px).hypot(y - moon.y_px) > moon.radius_px * times + off_px
 }
 
 /// Mean over `n` by `n` nearest samples of a canvas square; `None` when part of it is off the frame; and whether any
@@ -182,17 +183,24 @@ fn moon_level(frame: &Frame, moon: &Circle) -> Option<[f32; 3]> {
     }))
 }
 
-/// The registration picture: block means at the grid's pitch.
-fn picture(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> LinearImage {
-    let n = (grids.pitch_px.round() as usize).clamp(1, 6);
+/// The registration picture: luminance at the grid's pitch, between pixels by bilinear interpolation. Nearest pixels
+/// would not do: they can shift a whole picture by half a pixel.
+fn picture(
+    frame: &Frame,
+    place: &Placement,
+    moon: &Circle,
+    sigma_px: f64,
+    grids: &Grids,
+) -> LinearImage {
+    let reduced = Reduced::around(frame, place, grids);
+    let limb_px = 2.0 * grids.pitch_px + 4.0 * sigma_px + 2.0;
     let mut out = LinearImage::new(grids.side, grids.side);
     for y in 0..grids.side {
         for (x, value) in out.row_mut(y).iter_mut().enumerate() {
             let [dx, dy] = grids.pixel_offset(x as f64, y as f64);
-            let centre = [grids.sun[0] + dx, grids.sun[1] + dy];
-            let [fx, fy] = place.to_frame(centre[0], centre[1]);
-            *value = if clear_of(moon, fx, fy, 1.015, 2.0 * grids.pitch_px) {
-                luminance(patch(frame, place, centre, grids.pitch_px, n))
+            let [fx, fy] = place.to_frame(grids.sun[0] + dx, grids.sun[1] + dy);
+            *value = if clear_of(moon, fx, fy, 1.01, limb_px) {
+                reduced.at(fx, fy)
             } else {
                 f32::NAN
             };
@@ -201,9 +209,70 @@ fn picture(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> Li
     out
 }
 
-fn luminance((mean, clipped): (Option<[f32; 3]>, bool)) -> f32 {
-    match mean {
-        Some([r, g, b]) if !clipped => 0.2126 * r + 0.7152 * g + 0.0722 * b,
-        _ => f32::NAN,
+/// Luminance of the frame around the Sun in blocks about as wide as the registration pitch.
+struct Reduced {
+    block: usize,
+    origin: [usize; 2],
+    light: LinearImage,
+}
+
+impl Reduced {
+    fn around(frame: &Frame, place: &Placement, grids: &Grids) -> Self {
+        let step = place.step();
+        let scale = step[0].hypot(step[1]);
+        let block = ((grids.pitch_px * scale).round() as usize).clamp(1, 12);
+        let [x, y] = place.frame_centre();
+        // Turned by 45 degrees the square grid reaches this far along an axis.
+        let half = grids.pitch_px * scale * grids.side as f64 * std::f64::consts::FRAC_1_SQRT_2;
+        let rect = frame.clip(x, y, half + 2.0 * block as f64).unwrap_or(Rect {
+            x: 0,
+            y: 0,
+            width: 0,
+            height: 0,
+        });
+        let mut light = LinearImage::new(rect.width / block, rect.height / block);
+        for j in 0..light.height() {
+            for (i, value) in light.row_mut(j).iter_mut().enumerate() {
+                *value = block_luminance(frame, rect.x + i * block, rect.y + j * block, block);
+            }
+        }
+        Self {
+            block,
+            origin: [rect.x, rect.y],
+            light,
+        }
     }
+
+    /// Luminance at a place of the frame; `NaN` off the picture or beside clipped light.
+    fn at(&self, fx: f64, fy: f64) -> f32 {
+        let along = |v: f64, from: usize| (v - from as f64 + 0.5) / self.block as f64 - 0.5;
+        let (x, y) = (along(fx, self.origin[0]), along(fy, self.origin[1]));
+        let (width, height) = (self.light.width() as f64, self.light.height() as f64);
+        if !(x >= 0.0 && y >= 0.0 && x + 1.0 < width && y + 1.0 < height) {
+            return f32::NAN;
+        }
+        let (i, j) = (x as usize, y as usize);
+        let (tx, ty) = ((x - i as f64) as f32, (y - j as f64) as f32);
+        let across = |j: usize| {
+            let (a, b) = (self.light.at(i, j), self.light.at(i + 1, j));
+            a + (b - a) * tx
+        };
+        let (top, low) = (across(j), across(j + 1));
+        top + (low - top) * ty
+    }
+}
+
+/// Mean luminance of a block; `NaN` when any of it is clipped.
+fn block_luminance(frame: &Frame, x0: usize, y0: usize, block: usize) -> f32 {
+    let mut sum = 0.0_f32;
+    for y in y0..y0 + block {
+        for x in x0..x0 + block {
+            let rgb = frame.rgb(x, y);
+            if rgb.iter().any(|v| is_clipped(*v)) {
+                return f32::NAN;
+            }
+            sum += 0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2];
+        }
+    }
+    sum / (block * block) as f32
 }

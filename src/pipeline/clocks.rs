@@ -1,12 +1,12 @@
 //! Each body's clock: taken at its word first, then solved from the pictures.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::discs::Seen;
+use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
-use super::record::Turn;
 use super::{KnownClock, Settings};
 use crate::catalogue::ClockPoint;
+use crate::clock::{self, ClockBody, ClockFrame, Turn};
 use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Notice, Shot};
 use crate::phase::{Clocks, zone};
 
@@ -45,6 +45,11 @@ impl Solved {
         self.turns.get(&index).copied()
     }
 
+    /// The clock behind a shot's stamp.
+    pub(crate) fn clock_of(&self, shot: &Shot) -> Option<&ClockCorrection> {
+        Some(&self.bodies.get(&shot.camera)?.clock)
+    }
+
     /// One body's clock.
     pub(crate) fn body(&self, id: &CameraId) -> Option<&BodyClock> {
         self.bodies.get(&Some(id.clone()))
@@ -67,12 +72,16 @@ pub(crate) fn at_their_word(
         .into_iter()
         .map(|(id, members)| {
             let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
-            let name = id.as_ref().map_or_else(|| "shots of no named camera".to_owned(), CameraId::make_model);
+            let name = id.as_ref().map_or_else(
+                || "shots of no named camera".to_owned(),
+                CameraId::make_model,
+            );
             notices.push(Notice {
                 text: format!("{name}: {}", choice.notice.text),
                 ..choice.notice
             });
-            let mut clock = ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
+            let mut clock =
+                ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
             if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
                 clock.error_s = error_s;
                 clock.sigma_s = GIVEN_SIGMA_S;
@@ -102,27 +111,72 @@ fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
         .map(|k| k.error_s)
 }
 
-/// Solves the clocks from the pictures.
+/// Solves the clocks from the pictures, body by body.
 pub(crate) fn solve(
-    _shots: &[Shot],
-    _seen: &[Seen],
+    shots: &[Shot],
+    seen: &[Seen],
     trusted: Clocks,
-    _settings: &Settings,
-    _place: &Place,
-    _notices: &mut Vec<Notice>,
+    place: &Place,
+    notices: &mut Vec<Notice>,
 ) -> Solved {
-    Solved {
-        bodies: trusted
-            .into_iter()
-            .map(|(id, clock)| {
-                let body = BodyClock {
-                    summary: format!("not solved ± {:.0} s", clock.sigma_s),
-                    clock,
-                    points: Vec::new(),
-                };
-                (id, body)
-            })
-            .collect(),
-        turns: BTreeMap::new(),
+    let scales: BTreeMap<ScaleKey, usize> = shots
+        .iter()
+        .map(scale_key)
+        .collect::<BTreeSet<_>>()
+        .into_iter()
+        .zip(0..)
+        .collect();
+    let mut solved = Solved::default();
+    for (id, prior) in trusted {
+        let members: Vec<usize> = (0..shots.len())
+            .filter(|&i| shots[i].camera == id)
+            .collect();
+        let frames: Vec<ClockFrame> = members
+            .iter()
+            .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
+            .collect();
+        let name = body_name(id.as_ref());
+        let body = ClockBody {
+            name: &name,
+            frames: &frames,
+            prior: &prior,
+        };
+        let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
+        for (&index, turn) in members.iter().zip(&solution.turns) {
+            if let Some(turn) = turn {
+                solved.turns.insert(index, *turn);
+            }
+        }
+        notices.extend(solution.notices);
+        solved.bodies.insert(
+            id,
+            BodyClock {
+                clock: solution.clock,
+                summary: solution.summary,
+                points: solution.points,
+            },
+        );
+    }
+    solved
+}
+
+fn body_name(id: Option<&CameraId>) -> String {
+    id.map_or_else(
+        || "shots of no named camera".to_owned(),
+        CameraId::make_model,
+    )
+}
+
+fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
+    ClockFrame {
+        file: shot.file.name.clone(),
+        stamp: shot.stamp,
+        shutter_s: shot.exposure.shutter_s.unwrap_or(0.0),
+        exposure_stops: shot.exposure.stops(),
+        orientation: shot.orientation,
+        scale_group,
+        fit: seen.fit().copied(),
+        squeeze: seen.squeeze(),
+        look: seen.report().map(|r| r.look),
     }
 }

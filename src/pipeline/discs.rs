@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, DiscFit, FileFormat, Limb, Shot};
-use crate::raster;
+use crate::raster::{self, Frame};
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -23,8 +23,8 @@ const LEAST_RADIUS_SIGMA: f64 = 0.002;
 pub(crate) enum Seen {
     /// Not looked at: its pixels are not decoded, or it is of another day.
     No,
-    /// Looked at.
-    Yes(Box<DiscReport>),
+    /// Looked at, with the squeeze of the disc that was taken into account, if one was.
+    Yes(Box<DiscReport>, Option<f64>),
     /// It could not be decoded.
     Broken(String),
 }
@@ -33,7 +33,15 @@ impl Seen {
     /// The report, where the frame was looked at.
     pub(crate) fn report(&self) -> Option<&DiscReport> {
         match self {
-            Self::Yes(report) => Some(report),
+            Self::Yes(report, _) => Some(report),
+            Self::No | Self::Broken(_) => None,
+        }
+    }
+
+    /// Height over width of the disc that was taken into account in fitting.
+    pub(crate) fn squeeze(&self) -> Option<f64> {
+        match self {
+            Self::Yes(_, squeeze) => *squeeze,
             Self::No | Self::Broken(_) => None,
         }
     }
@@ -70,13 +78,30 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
     )
 }
 
-/// Looks at the frames marked in `wanted`; one [`Seen`] a shot, in order. `moon_ratio` is the Moon's radius over the Sun's.
-pub(crate) fn look(
+/// Does something with a frame while it is decoded.
+pub(crate) type Keep<'a> = &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync);
+
+/// What a few frames of each scale say before all are looked at.
+pub(crate) struct Learned {
+    /// What came of the few; [`Seen::No`] for the rest.
+    pub(crate) seen: Vec<Seen>,
+    radii: BTreeMap<ScaleKey, (f64, f64)>,
+}
+
+impl Learned {
+    /// The Sun's radius in a shot's frames and its one sigma, in pixels.
+    pub(crate) fn radius_px(&self, shot: &Shot) -> Option<(f64, f64)> {
+        self.radii.get(&scale_key(shot)).copied()
+    }
+}
+
+/// Looks at a few frames of each scale marked in `wanted`. `moon_ratio` is the Moon's radius over the Sun's.
+pub(crate) fn learn(
     shots: &[Shot],
     wanted: &[bool],
     moon_ratio: f64,
     watch: &dyn Watch,
-) -> Result<Vec<Seen>, PipelineError> {
+) -> Result<Learned, PipelineError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {
         if wanted[index] {
@@ -84,30 +109,42 @@ pub(crate) fn look(
         }
     }
     let sample: Vec<usize> = groups.values().flat_map(|group| spread(group)).collect();
-    let first = DiscHint {
+    let hint = DiscHint {
         moon_ratio: Some(moon_ratio),
         ..DiscHint::default()
     };
     watch.begin("learning the Sun's size", sample.len() as u64);
-    let samples = each(&sample, watch, |index| open_and_examine(&shots[index], &first))?;
+    let samples = each(&sample, watch, |index| {
+        open_and_examine(&shots[index], &hint, &|_, _, _| ())
+    })?;
     watch.end();
-    let looked: BTreeMap<usize, &Seen> = sample.iter().copied().zip(&samples).collect();
-    let radii: BTreeMap<&ScaleKey, Option<(f64, f64)>> = groups
-        .iter()
-        .map(|(key, group)| {
-            let fits = group.iter().filter_map(|index| looked.get(index)?.fit());
-            (key, shared_radius(fits))
+    let mut seen = vec![Seen::No; shots.len()];
+    for (index, looked) in sample.into_iter().zip(samples) {
+        seen[index] = looked;
+    }
+    let radii = groups
+        .into_iter()
+        .filter_map(|(key, group)| {
+            let fits = group.iter().filter_map(|&index| seen[index].fit());
+            Some((key, shared_radius(fits)?))
         })
         .collect();
+    Ok(Learned { seen, radii })
+}
+
+/// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order. `keep` is called once for
+/// each frame that was decoded.
+pub(crate) fn look(
+    shots: &[Shot],
+    wanted: &[bool],
+    hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    keep: Keep<'_>,
+    watch: &dyn Watch,
+) -> Result<Vec<Seen>, PipelineError> {
     let all: Vec<usize> = (0..shots.len()).filter(|&i| wanted[i]).collect();
     watch.begin("finding discs", all.len() as u64);
     let reports = each(&all, watch, |index| {
-        let key = scale_key(&shots[index]);
-        let hint = DiscHint {
-            sun_radius_px: radii.get(&key).copied().flatten(),
-            ..first
-        };
-        open_and_examine(&shots[index], &hint)
+        open_and_examine(&shots[index], &hint(index), keep)
     })?;
     watch.end();
     let mut seen = vec![Seen::No; shots.len()];
@@ -139,15 +176,17 @@ pub(crate) fn each<T: Send>(
 /// Up to [`SAMPLE`] of a group, evenly spread.
 fn spread(group: &[usize]) -> Vec<usize> {
     let count = group.len().min(SAMPLE);
-    (0..count)
-        .map(|n| group[n * group.len() / count])
-        .collect()
+    (0..count).map(|n| group[n * group.len() / count]).collect()
 }
 
 /// Decodes one frame and looks at it.
-pub(crate) fn open_and_examine(shot: &Shot, hint: &DiscHint) -> Seen {
+fn open_and_examine(shot: &Shot, hint: &DiscHint, keep: Keep<'_>) -> Seen {
     match raster::decode(&shot.file.path, shot.orientation) {
-        Ok(frame) => Seen::Yes(Box::new(disc::examine(&frame, hint))),
+        Ok(frame) => {
+            let report = disc::examine(&frame, hint);
+            keep(shot, &frame, &report);
+            Seen::Yes(Box::new(report), hint.squeeze.map(|(squeeze, _)| squeeze))
+        }
         Err(error) => Seen::Broken(error.to_string()),
     }
 }

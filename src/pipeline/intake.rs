@@ -23,17 +23,17 @@ pub(crate) struct Intake {
     pub(crate) notices: Vec<Notice>,
 }
 
-/// Lists the cards and reads every header.
+/// Lists the cards, but for the folders left out, and reads every header.
 pub(crate) fn read(
     cards: &[PathBuf],
-    out: PathBuf,
+    leave_out: &[PathBuf],
     watch: &dyn Watch,
 ) -> Result<Intake, PipelineError> {
     let CardListing {
         files,
         strays,
         mut notices,
-    } = card::read(cards, &[out])?;
+    } = card::read(cards, leave_out)?;
     if files.is_empty() {
         return Err(PipelineError::NoPictures {
             cards: cards.to_vec(),

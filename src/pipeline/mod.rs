@@ -1,46 +1,71 @@
 //! The stages in order. The only room that knows them all, and the only one with threads; it never prints.
 
+mod clocks;
+mod corona;
+mod demo;
+mod discs;
+mod error;
+mod hints;
+mod intake;
+mod keepsake;
+mod making;
 mod out;
+mod page;
+mod place;
+mod record;
+mod rehearse;
+mod roles;
 mod settings;
+mod sort;
 mod watch;
 
 use std::path::PathBuf;
 
+pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF};
+pub use demo::{OUT_FOLDER, Score, demo, score};
+pub use error::PipelineError;
+pub use making::{CLOCK_PLOT, ExportWish, all, clock, export, merge, strip, undo_export};
+pub use page::{REPORT_FILE, report};
+pub use rehearse::rehearse;
 pub use settings::{KnownClock, KnownClockError, Settings};
+pub use sort::sort;
 pub use watch::{Unwatched, Watch};
 
-/// A run that could not be done. Trouble with single files is a notice instead.
-#[derive(Debug, thiserror::Error)]
-pub enum PipelineError {
-    /// Results would land on the card.
-    #[error("the results folder {} lies inside the card {}, which is never written to\n  try: -o with a folder elsewhere", .out.display(), .card.display())]
-    OutInsideCard {
-        /// The card.
-        card: PathBuf,
-        /// The results folder.
-        out: PathBuf,
-    },
-    /// The card lies in the results.
-    #[error("the card {} lies inside the results folder {}\n  try: -o with a folder elsewhere", .card.display(), .out.display())]
-    CardInsideOut {
-        /// The card.
-        card: PathBuf,
-        /// The results folder.
-        out: PathBuf,
-    },
-    /// Results cannot be written.
-    #[error("cannot write to the results folder {}: {cause}\n  try: -o with a folder you may write to, on a disk with space", .out.display())]
-    OutNotWritable {
-        /// The folder.
-        out: PathBuf,
-        /// Why.
-        #[source]
-        cause: std::io::Error,
-    },
-    /// Another run uses the folder.
-    #[error("another run is working on {}; nothing was done\n  try: again when it has ended, or -o with another folder", .0.display())]
-    OutBusy(PathBuf),
-    /// The person stopped it.
-    #[error("interrupted; what was finished is kept, the same command goes on from there")]
-    Interrupted,
+use crate::catalogue::Catalogue;
+use crate::domain::Notice;
+
+/// Program and version, as written into the record and the pictures.
+pub const PROGRAM: &str = concat!("contactstrip ", env!("CARGO_PKG_VERSION"));
+
+/// What a command made.
+#[derive(Clone, Debug, Default)]
+pub struct Made {
+    /// The record, where the command made or changed one.
+    pub catalogue: Option<Catalogue>,
+    /// Files written, or that would be written by a run that writes nothing.
+    pub files: Vec<PathBuf>,
+    /// What a person should know.
+    pub notices: Vec<Notice>,
+    /// Results to print.
+    pub text: String,
+}
+
+impl Made {
+    /// Nothing made, one thing to tell.
+    fn told(notice: Notice) -> Self {
+        Self {
+            notices: vec![notice],
+            ..Self::default()
+        }
+    }
+
+    /// Adds what a later stage made.
+    fn join(&mut self, later: Self) {
+        self.files.extend(later.files);
+        self.notices.extend(later.notices);
+        self.text.push_str(&later.text);
+        if later.catalogue.is_some() {
+            self.catalogue = later.catalogue;
+        }
+    }
 }

@@ -37,7 +37,10 @@ pub(crate) fn settle(
     let eclipse = eclipse_of(settings.date, shots)?;
     let (site, source) = match settings.site {
         Some(site) => (site, SiteSource::Given),
-        None => (site_from_gps(shots, eclipse.date(), notices)?, SiteSource::Gps),
+        None => (
+            site_from_gps(shots, eclipse.date(), notices)?,
+            SiteSource::Gps,
+        ),
     };
     let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default())?;
     Ok(Place {
@@ -122,14 +125,19 @@ fn site_from_gps(
             elsewhere: shots.iter().filter(|s| s.gps.is_some()).count(),
         });
     };
-    let far = fixes.iter().filter(|fix| apart_deg(fix, &middle) > SAME_PLACE_DEG).count();
+    let far = fixes
+        .iter()
+        .filter(|fix| apart_deg(fix, &middle) > SAME_PLACE_DEG)
+        .count();
     if far > 0 {
         notices.push(Notice::look(format!(
             "{far} of {} GPS positions of the day lie elsewhere; took the place most agree on; pass --site if it is wrong",
             fixes.len()
         )));
     }
-    let elev_m = middle.elev_m.filter(|m| (Site::ELEV_MIN_M..=Site::ELEV_MAX_M).contains(m));
+    let elev_m = middle
+        .elev_m
+        .filter(|m| (Site::ELEV_MIN_M..=Site::ELEV_MAX_M).contains(m));
     if elev_m.is_none() {
         notices.push(Notice::note(
             "GPS gives no elevation; took 0 m, which costs up to about a second at 3,000 m; pass --site with it",

@@ -11,6 +11,7 @@ use super::sort::broken_reason;
 use super::{PROGRAM, Settings};
 use crate::burst;
 use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::clock::Turn;
 use crate::domain::{
     Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase, Role, Shot,
     SunMoon, TaggedShot,
@@ -109,11 +110,35 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             .collect(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),
+        corona: None,
         contacts: Some(place.contacts.clone()),
         cameras: cameras(&shots, solved, &radii),
         shots,
         strays: intake.strays,
         notices,
+    }
+}
+
+/// The record of a shot of the ordinary Sun: no eclipse, no clock, no phase.
+pub(crate) fn sun_only(shot: &Shot, seen: &Seen) -> ShotRecord {
+    let report = seen.report();
+    ShotRecord {
+        shot: shot.clone(),
+        role: None,
+        utc: None,
+        utc_sigma_s: None,
+        phase: Phase::Unrelated,
+        near_contact: None,
+        burst: None,
+        disc: seen.fit().copied(),
+        no_disc: report.and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+        look: report.map(|r| r.look),
+        north_deg: None,
+        mirrored: None,
+        predicted: None,
+        quality: report.map(|r| r.quality),
+        flags: report.map(|r| r.flags.clone()).unwrap_or_default(),
+        sibling: None,
     }
 }
 
@@ -147,9 +172,15 @@ fn predicted(tagged: &TaggedShot, phase: Phase, place: &Place) -> Option<SunMoon
 fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
     let mut found: BTreeMap<ScaleKey, Vec<f64>> = BTreeMap::new();
     for (shot, seen) in shots.iter().zip(seen) {
-        let sun = seen.fit().filter(|f| f.limb == Limb::Sun).and_then(|f| f.sun);
+        let sun = seen
+            .fit()
+            .filter(|f| f.limb == Limb::Sun)
+            .and_then(|f| f.sun);
         if let Some(sun) = sun {
-            found.entry(scale_key(shot)).or_default().push(sun.radius_px);
+            found
+                .entry(scale_key(shot))
+                .or_default()
+                .push(sun.radius_px);
         }
     }
     found
@@ -160,17 +191,6 @@ fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
             (key, middle)
         })
         .collect()
-}
-
-/// Where celestial north lies in a frame.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Turn {
-    /// Angle of celestial north, anticlockwise from picture up, degrees.
-    pub(crate) north_deg: f64,
-    /// One sigma of it, degrees.
-    pub(crate) sigma_deg: f64,
-    /// Whether the picture is mirrored.
-    pub(crate) mirrored: bool,
 }
 
 /// Gives a fit on the Moon's limb its Sun: the Moon's centre less the computed offset.
@@ -189,7 +209,7 @@ fn with_sun(
     let (away, sigma) = match turn {
         Some(turn) => {
             let (x, y) = sky.moon_offset_in_picture(turn.north_deg, turn.mirrored);
-            let swing = x.hypot(y) * turn.sigma_deg.to_radians();
+            let swing = x.hypot(y) * turn.north_sigma_deg.to_radians();
             ((x * radius_px, y * radius_px), swing * radius_px)
         }
         None => {
@@ -214,7 +234,10 @@ fn tell_filter_from_cap(shots: &mut [ShotRecord]) {
     let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
     for (i, record) in shots.iter().enumerate() {
         if record.phase == Phase::Totality && record.role != Some(Role::Wide) {
-            bodies.entry(record.shot.camera.clone()).or_default().push(i);
+            bodies
+                .entry(record.shot.camera.clone())
+                .or_default()
+                .push(i);
         }
     }
     for mut members in bodies.into_values() {
@@ -271,14 +294,21 @@ fn cameras(
     solved: &Solved,
     radii: &BTreeMap<ScaleKey, f64>,
 ) -> Vec<CameraRecord> {
-    let ids: BTreeSet<&CameraId> = shots.iter().filter_map(|r| r.shot.camera.as_ref()).collect();
+    let ids: BTreeSet<&CameraId> = shots
+        .iter()
+        .filter_map(|r| r.shot.camera.as_ref())
+        .collect();
     let label = |id: &CameraId| {
         let shared = ids
             .iter()
             .filter(|other| other.make_model() == id.make_model())
             .count()
             > 1;
-        if shared { id.to_string() } else { id.make_model() }
+        if shared {
+            id.to_string()
+        } else {
+            id.make_model()
+        }
     };
     let mut records: Vec<CameraRecord> = ids
         .iter()
@@ -299,11 +329,7 @@ fn cameras(
 }
 
 /// Seconds of arc per pixel of a body's most used long lens.
-fn scale_of(
-    id: &CameraId,
-    shots: &[ShotRecord],
-    radii: &BTreeMap<ScaleKey, f64>,
-) -> Option<f64> {
+fn scale_of(id: &CameraId, shots: &[ShotRecord], radii: &BTreeMap<ScaleKey, f64>) -> Option<f64> {
     let mut uses: BTreeMap<ScaleKey, (usize, f64)> = BTreeMap::new();
     for record in shots {
         if record.shot.camera.as_ref() == Some(id)

@@ -41,9 +41,16 @@ fn role_of(shot: &Shot, by_disc: Option<Role>) -> Option<Role> {
     let known = |mm: Option<f64>| mm.filter(|mm| *mm > 0.0);
     let as_35mm = known(shot.exposure.focal_35mm);
     let focal_mm = as_35mm.or(known(shot.exposure.focal_mm));
-    let by_focal = focal_mm.map(|mm| if mm >= LONG_FROM_MM { Role::Tele } else { Role::Wide });
+    let by_focal = focal_mm.map(|mm| {
+        if mm >= LONG_FROM_MM {
+            Role::Tele
+        } else {
+            Role::Wide
+        }
+    });
     // Without the equivalent a short focal length may sit before a small sensor and be long all the same.
-    let beyond_doubt = focal_mm.filter(|mm| *mm >= 2.0 * LONG_FROM_MM || (as_35mm.is_some() && *mm <= WIDE_UP_TO_MM));
+    let beyond_doubt = focal_mm
+        .filter(|mm| *mm >= 2.0 * LONG_FROM_MM || (as_35mm.is_some() && *mm <= WIDE_UP_TO_MM));
     if beyond_doubt.is_some() {
         by_focal
     } else {

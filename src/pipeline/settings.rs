@@ -19,7 +19,9 @@ pub struct KnownClock {
 
 /// A clock error that cannot be understood.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("cannot read the clock error '{0}': it is camera minus true in seconds, such as +37.5 or \"MODEL=-12\"")]
+#[error(
+    "cannot read the clock error '{0}': it is camera minus true in seconds, such as +37.5 or \"MODEL=-12\""
+)]
 pub struct KnownClockError(String);
 
 impl FromStr for KnownClock {

@@ -2,15 +2,19 @@
 
 use super::clocks;
 use super::discs::{self, Seen};
+use super::hints;
 use super::intake::{self, Intake};
+use super::keepsake;
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
 use super::record;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
+use crate::disc::DiscReport;
 use crate::domain::{ClockCorrection, Shot, TaggedShot};
 use crate::phase::{self, PhaseWindows};
+use crate::raster::Frame;
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
 /// a day and a photographer who came early.
@@ -50,14 +54,29 @@ pub(crate) fn sort_into(
 
 /// The stages in order.
 fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
-    let mut intake = intake::read(&settings.cards, settings.out.clone(), watch)?;
+    let mut intake = intake::read(&settings.cards, std::slice::from_ref(&settings.out), watch)?;
     let mut notices = std::mem::take(&mut intake.notices);
     let place = place::settle(settings, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let ratio = place.contacts.maximum.sky.ratio();
-    let seen = discs::look(&intake.shots, &wanted, ratio, watch)?;
-    let solved = clocks::solve(&intake.shots, &seen, trusted, settings, &place, &mut notices);
+    let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
+        if !settings.dry_run {
+            keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
+        }
+    };
+    let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
+    // The first clock only serves as a hint; what it has to tell is told again by the final one.
+    let rough = clocks::solve(
+        &intake.shots,
+        &learned.seen,
+        trusted.clone(),
+        &place,
+        &mut Vec::new(),
+    );
+    let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
+    let seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
+    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
@@ -89,7 +108,11 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
     let is_near: Vec<bool> = intake
         .shots
         .iter()
-        .map(|shot| trusted.get(&shot.camera).is_none_or(|clock| near(shot, clock)))
+        .map(|shot| {
+            trusted
+                .get(&shot.camera)
+                .is_none_or(|clock| near(shot, clock))
+        })
         .collect();
     let body_has_day = |shot: &Shot| {
         intake

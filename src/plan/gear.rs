@@ -50,7 +50,8 @@ const LARGEST_SENSOR_MM: f64 = 150.0;
 /// The text is no sensor.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error(
-    "cannot read the sensor '{0}': give a format (full-frame, aps-c, micro-four-thirds, medium-format, 1-inch), or its sides in mm and pixels such as 36x24 or 36x24,6000x4000"
+    "cannot read the sensor '{0}': give a format (full-frame, aps-c, micro-four-thirds, medium-format, \
+         1-inch), or its sides in mm and pixels such as 36x24 or 36x24,6000x4000"
 )]
 pub struct SensorError(String);
 

@@ -9,6 +9,9 @@ use super::text::{RING_WORDS, minutes, signed_minutes};
 /// Look of the page.
 const STYLE: &str = include_str!("sheet.css");
 
+/// What the page may load: only what is in it.
+const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
+
 /// Text made safe inside an element or a quoted attribute.
 fn safe(text: &str) -> String {
     text.replace('&', "&amp;")
@@ -20,7 +23,7 @@ fn safe(text: &str) -> String {
 /// A table in a box that scrolls sideways where the screen is narrow; `n` marks columns of numbers.
 fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
     let mut out = format!(
-        "<div class=\"wide\" role=\"region\" aria-label=\"{name}\" tabindex=\"0\">\n<table><thead><tr>"
+        "<div class=\"wide\" role=\"group\" aria-label=\"{name}\" tabindex=\"0\">\n<table><thead><tr>"
     );
     for column in columns {
         let _ = write!(out, "<th scope=\"col\">{column}</th>");
@@ -62,7 +65,6 @@ fn list<T: AsRef<str>>(lines: &[T]) -> String {
 impl Sheet {
     /// The sheet as one self-contained page: no script, nothing fetched, light, dark and printable.
     pub fn html(&self) -> String {
-        let title = format!("Shooting sheet, eclipse of {}", self.eclipse_date);
         let main = [
             section(
                 "Contacts",
@@ -81,14 +83,28 @@ impl Sheet {
             section("Sources", &list(&self.sources)),
         ]
         .concat();
+        let title = safe(&format!("Shooting sheet, eclipse of {}", self.eclipse_date));
+        let head = [
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">",
+            "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">",
+            &format!("<meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">"),
+            "<link rel=\"icon\" href=\"data:,\">",
+            &format!("<title>{title}</title>\n<style>\n{STYLE}</style>\n</head>"),
+        ];
+        let top = [
+            format!("<h1>{title}</h1>"),
+            format!("<p class=\"big\">{}</p>", safe(&capital(&self.headline()))),
+            format!("<p class=\"quiet\">{}</p>", safe(&self.place_line())),
+            format!("<p class=\"quiet\">{}</p>", safe(&self.gear_line())),
+            format!(
+                "<div class=\"safety\">\n<h2>Safety</h2>\n{}</div>",
+                list(&self.safety)
+            ),
+        ];
         format!(
-            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:\">\n<link rel=\"icon\" href=\"data:,\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n<header>\n<h1>{}</h1>\n<p class=\"big\">{}</p>\n<p class=\"quiet\">{}</p>\n<p class=\"quiet\">{}</p>\n<div class=\"safety\">\n<h2>Safety</h2>\n{}</div>\n</header>\n<main>\n{main}</main>\n</body>\n</html>\n",
-            safe(&title),
-            safe(&title),
-            safe(&capital(&self.headline())),
-            safe(&self.place_line()),
-            safe(&self.gear_line()),
-            list(&self.safety)
+            "{}\n<body>\n<header>\n{}\n</header>\n<main>\n{main}</main>\n</body>\n</html>\n",
+            head.join("\n"),
+            top.join("\n")
         )
     }
 
@@ -146,7 +162,9 @@ impl Sheet {
                 .collect();
             let _ = write!(
                 out,
-                "<div class=\"block\">\n<h3>To {word}</h3>\n<table><thead><tr><th scope=\"col\" class=\"n\">From {word}</th><th scope=\"col\">Local</th><th scope=\"col\">Do</th></tr></thead><tbody>\n{rows}</tbody></table>\n</div>\n"
+                "<div class=\"block\">\n<h3>To {word}</h3>\n<table><thead><tr><th scope=\"col\" \
+                     class=\"n\">From {word}</th><th scope=\"col\">Local</th><th \
+                     scope=\"col\">Do</th></tr></thead><tbody>\n{rows}</tbody></table>\n</div>\n"
             );
         }
         out.push_str("</div>\n");
@@ -156,7 +174,9 @@ impl Sheet {
     fn filter_words(&self) -> String {
         match &self.filter {
             Some(f) => format!(
-                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Off at C2, not before. On at C3, not after: have it in hand ten seconds before. Totality lasts {}.</p>\n<p>{RING_WORDS}</p>\n",
+                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Off at C2, and not before the last bead is \
+                     gone. On at C3, or at the first bead if that comes sooner: have it in hand ten seconds \
+                     before. Totality lasts {}.</p>\n<p>{RING_WORDS}</p>\n",
                 f.off_local,
                 f.on_local,
                 minutes(f.totality_s)

@@ -1,7 +1,7 @@
 //! The sheet to shoot a coming eclipse by.
 //!
-//! [`sheet`] turns the eclipse at a place and the gear in the bag into numbers; [`Sheet::text`], [`Sheet::html`] and
-//! [`Sheet::json`] set them in type. [`coverage`] compares a card with what was due.
+//! [`sheet()`] turns the eclipse at a place and the gear in the bag into numbers; [`Sheet::text`], [`Sheet::html`] and
+//! [`Sheet::json`] set them in type. [`coverage()`] compares a card with what was due.
 //! A sheet for a place where the eclipse is not total never speaks of taking filters off.
 
 mod bracket;

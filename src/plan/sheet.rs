@@ -187,8 +187,10 @@ const LOW_SUN_DEG: f64 = 10.0;
 
 /// Where the numbers come from.
 const SOURCES: [&str; 5] = [
-    "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: t = N^2 / (ISO 2^Q)",
-    "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table 1; about 0.2 degrees",
+    "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
+         t = N^2 / (ISO 2^Q)",
+    "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table \
+         1; about 0.2 degrees",
     "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air",
     "Five-minute partials, brackets, card, battery, fists: common practice",
     "Eye protection: ISO 12312-2",
@@ -285,7 +287,8 @@ fn horizon(contacts: &Contacts) -> Vec<String> {
             ));
         } else if alt < LOW_SUN_DEG {
             lines.push(format!(
-                "{word}: only {alt:.0} degrees up, {} towards {}. Anything higher than that there hides it: go and look.",
+                "{word}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: \
+                     go and look.",
                 fists_words(alt), compass_point(az)
             ));
         }
@@ -488,7 +491,8 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
     let gear = &input.gear;
     let mut notes = vec![
         format!(
-            "Exposures are for a high Sun and a clear sky at f/{} and ISO {}. Try the filter on the plain Sun before the day and shift every filtered time by what you find.",
+            "Exposures are for a high Sun and a clear sky at f/{} and ISO {}. Try the filter on the plain \
+                 Sun before the day and shift every filtered time by what you find.",
             gear.f_number, gear.iso
         ),
         "Focus by hand on the limb, then leave it alone; autofocus hunts on the Sun.".to_owned(),
@@ -499,7 +503,8 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
         );
     } else if brackets.is_some() && framing.radii_to_edge < OUTER_CORONA_RADII {
         notes.push(format!(
-            "The frame ends {:.1} solar radii from the centre; the corona reaches beyond. A shorter lens holds it.",
+            "The frame ends {:.1} solar radii from the centre; the corona reaches beyond. A shorter lens \
+                 holds it.",
             framing.radii_to_edge
         ));
     }
@@ -510,7 +515,8 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
         let smear_px = longest_s / framing.one_px_blur_s;
         if smear_px > 2.0 {
             notes.push(format!(
-                "Without a mount that follows, the longest exposure of the bracket ({}) smears the corona by {smear_px:.0} pixels; a higher ISO shortens all of them alike.",
+                "Without a mount that follows, the longest exposure of the bracket ({}) smears the corona \
+                     by {smear_px:.0} pixels; a higher ISO shortens all of them alike.",
                 dial_mark(longest_s)
             ));
         }

@@ -142,10 +142,14 @@ impl Sheet {
             );
         };
         heading(out, "FILTER")?;
-        writeln!(out, "Off {}  (C2, not before)", filter.off_local)?;
         writeln!(
             out,
-            "On  {}  (C3, not after; have it in hand ten seconds before)",
+            "Off {}  (C2, and not before the last bead is gone)",
+            filter.off_local
+        )?;
+        writeln!(
+            out,
+            "On  {}  (C3, or the first bead if that comes sooner; have it in hand before)",
             filter.on_local
         )?;
         wrapped(out, RING_WORDS)?;
@@ -243,7 +247,8 @@ impl Sheet {
     pub(super) fn frame_lines(&self) -> Vec<String> {
         let f = &self.framing;
         let mut lines = vec![format!(
-            "Disc {:.0} pixels across, {:.0} % of the short side; frame {:.2} by {:.2} degrees; the edge is {:.1} solar radii from the centre.",
+            "Disc {:.0} pixels across, {:.0} % of the short side; frame {:.2} by {:.2} degrees; the edge is \
+                 {:.1} solar radii from the centre.",
             f.disc_px,
             f.disc_share * 100.0,
             f.frame_width_deg,
@@ -261,8 +266,15 @@ impl Sheet {
             (f.limb_at_edge_s, f.limb_at_short_edge_s, f.reaim_s)
         {
             lines.push(format!(
-                "On a fixed, level tripod it drifts {} at {:.1} seconds of arc a second. From the middle of the frame the limb touches the edge after {}, half the Sun is gone after {}. If the frame is tilted it may take only {}: aim again every {}.",
-                drift_words(f.drift_right, f.drift_up), f.drift_arcsec_s, minutes(limb_s), minutes(f.centre_at_edge_s), minutes(short_s), minutes(reaim_s)
+                "On a fixed, level tripod it drifts {} at {:.1} seconds of arc a second. From the middle of \
+                     the frame the limb touches the edge after {}, half the Sun is gone after {}. If the \
+                     frame is tilted it may take only {}: aim again every {}.",
+                drift_words(f.drift_right, f.drift_up),
+                f.drift_arcsec_s,
+                minutes(limb_s),
+                minutes(f.centre_at_edge_s),
+                minutes(short_s),
+                minutes(reaim_s)
             ));
             lines.push(format!(
                 "Put the Sun on the {} side of the middle and let it drift through.",
@@ -284,7 +296,8 @@ impl Sheet {
             for p in &self.planets {
                 writeln!(
                     out,
-                    "  {:<8} magnitude {:>4.1}  {:>3.0} deg up  azimuth {:>3.0} {:<3}  {:>3.0} deg from the Sun",
+                    "  {:<8} magnitude {:>4.1}  {:>3.0} deg up  azimuth {:>3.0} {:<3}  {:>3.0} deg from the \
+                         Sun",
                     p.name,
                     p.magnitude,
                     p.alt_deg,
@@ -309,7 +322,8 @@ impl Sheet {
     pub(super) fn card_line(&self) -> String {
         let c = &self.card;
         format!(
-            "About {} frames, {:.1} GB as raw and JPEG: bring an empty card of twice that. {:.1} hours with the screen on: {} charged {}; change before C2, never in the last ten minutes.",
+            "About {} frames, {:.1} GB as raw and JPEG: bring an empty card of twice that. {:.1} hours with \
+                 the screen on: {} charged {}; change before C2, never in the last ten minutes.",
             c.frames,
             c.gigabytes,
             c.hours,
@@ -324,7 +338,9 @@ impl Sheet {
 }
 
 /// What is said of the ring.
-pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds before C2 and after C3. That is sunlight: an uncovered lens then risks the sensor and any eye near a finder. The moments above stay inside totality.";
+pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds before C2 and after C3. That \
+     is sunlight: an uncovered lens then risks the sensor and any eye near a finder. The moments above stay \
+     inside totality.";
 
 impl super::BracketChoice {
     /// "1 set of 7 frames, 2 stops apart, 1/2500 s to 1.6 s, 4.9 s in all".

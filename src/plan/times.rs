@@ -149,7 +149,10 @@ const TO_C2: [Step; 8] = [
     (-60.0, "Filter still on; hand at the filter"),
     (-30.0, "Thin crescent, filter on; viewers on"),
     (-10.0, "Ready"),
-    (0.0, "TOTALITY: filter off the lens now, not before"),
+    (
+        0.0,
+        "TOTALITY, last bead gone: filter off the lens now, not before",
+    ),
 ];
 
 const TO_C3: [Step; 4] = [

@@ -8,7 +8,7 @@ use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use super::contain::contained;
 use super::turn::upright;
-use super::{Frame, Samples, Transfer, jpeg, linear_to_srgb, srgb_to_linear};
+use super::{Frame, Samples, Transfer, jpeg, linear_to_srgb, profile, srgb_to_linear};
 use crate::domain::Orientation;
 
 /// Largest picture decoded, in pixels on a side.
@@ -65,7 +65,8 @@ pub enum DecodeError {
 /// Decodes a JPEG, PNG or TIFF file and turns it upright.
 ///
 /// The kind is told from the first bytes. Grey pictures keep one channel, all others three; 8 and 16 bits a value are
-/// kept; an alpha channel is laid over black; floating-point TIFF is taken as linear light and held to 0 to 1.
+/// kept; an alpha channel is laid over black; floating-point TIFF is taken as linear light and held to 0 to 1. A picture
+/// with a colour profile of another space than sRGB (Adobe RGB, Display P3) is brought to sRGB in 16 bits.
 ///
 /// # Errors
 /// [`DecodeError`]; sizes beyond the limits are refused from the header, before any pixel is decoded; a file that ends
@@ -110,9 +111,11 @@ pub(super) fn check_size(width: u64, height: u64, value_bytes: u64) -> Result<()
 
 fn from_jpeg(bytes: &[u8], orientation: Orientation) -> Result<Frame, DecodeError> {
     let stored = jpeg::stored(bytes)?;
+    let samples = Samples::U8(stored.values);
+    let (channels, samples) = in_srgb(stored.icc.as_deref(), stored.channels, samples);
     Ok(frame(
-        (stored.width, stored.height, stored.channels),
-        Samples::U8(stored.values),
+        (stored.width, stored.height, channels),
+        samples,
         Transfer::Srgb,
         orientation,
     ))
@@ -130,14 +133,27 @@ fn from_other(bytes: &[u8], orientation: Orientation) -> Result<Frame, DecodeErr
     let mut limits = Limits::default();
     limits.max_alloc = Some(2 * MAX_PICTURE_MIB * MIB);
     decoder.set_limits(limits)?;
+    let icc = decoder.icc_profile().unwrap_or_default();
     let picture = DynamicImage::from_decoder(decoder).map_err(cut_short)?;
-    let (channels, values, transfer) = plain_values(picture);
+    let (mut channels, mut values, transfer) = plain_values(picture);
+    if transfer == Transfer::Srgb {
+        (channels, values) = in_srgb(icc.as_deref(), channels, values);
+    }
     Ok(frame(
         (width as usize, height as usize, channels),
         values,
         transfer,
         orientation,
     ))
+}
+
+/// The channels and values, brought to sRGB where an embedded profile is of another space.
+fn in_srgb(icc: Option<&[u8]>, channels: usize, samples: Samples) -> (usize, Samples) {
+    let converted = icc.and_then(|icc| profile::to_srgb(icc, channels, &samples));
+    match converted {
+        Some(values) => (3, Samples::U16(values)),
+        None => (channels, samples),
+    }
 }
 
 /// An early end of the file said as such.
@@ -463,5 +479,45 @@ mod tests {
         }
         let missing = decode(Path::new("no/such/file.jpg"), UPRIGHT).unwrap_err();
         assert!(matches!(missing, DecodeError::Read(_)));
+    }
+
+    /// A PNG of one colour with a profile.
+    fn with_profile(profile: &moxcms::ColorProfile, rgb: [u8; 3]) -> Vec<u8> {
+        let mut out = Vec::new();
+        let mut encoder = image::codecs::png::PngEncoder::new(&mut out);
+        encoder.set_icc_profile(profile.encode().unwrap()).unwrap();
+        let picture = RgbImage::from_pixel(3, 2, Rgb(rgb));
+        encoder
+            .write_image(picture.as_raw(), 3, 2, image::ExtendedColorType::Rgb8)
+            .unwrap();
+        out
+    }
+
+    #[test]
+    fn other_colour_spaces_give_the_right_light() {
+        // Adobe RGB (1998), 4.3.1.2: its curve is a power of 2.199 21875; greys are the same in both spaces.
+        for value in [30_u8, 90, 200, 255] {
+            let png = with_profile(&moxcms::ColorProfile::new_adobe_rgb(), [value; 3]);
+            let frame = decode_bytes(&png, UPRIGHT).unwrap();
+            let expected = (f32::from(value) / 255.0).powf(2.199_218_8);
+            for light in frame.rgb(1, 1) {
+                assert!(
+                    (light / expected - 1.0).abs() < 0.01,
+                    "{value}: {light} for {expected}"
+                );
+            }
+        }
+        // A red of Display P3 that sRGB can hold comes out redder, with the same luminance.
+        let png = with_profile(&moxcms::ColorProfile::new_display_p3(), [150, 120, 120]);
+        let [r, g, b] = decode_bytes(&png, UPRIGHT).unwrap().rgb(0, 0);
+        let (p3_r, p3_g) = (srgb_to_linear(150.0 / 255.0), srgb_to_linear(120.0 / 255.0));
+        assert!(r > p3_r * 1.02 && g < p3_g && b < p3_g * 1.01);
+    }
+
+    #[test]
+    fn an_srgb_profile_changes_nothing() {
+        let png = with_profile(&moxcms::ColorProfile::new_srgb(), [1, 128, 254]);
+        let frame = decode_bytes(&png, UPRIGHT).unwrap();
+        assert_eq!(samples_u8(&frame)[..3], [1, 128, 254]);
     }
 }

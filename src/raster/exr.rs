@@ -162,7 +162,13 @@ mod tests {
         let meta = ::exr::meta::MetaData::read_from_buffered(Cursor::new(bytes), true).unwrap();
         let own = &meta.headers[0].own_attributes;
         assert_eq!(own.exposure, Some(0.5));
-        assert!(own.comments.as_ref().unwrap().to_string().contains("12.5 ? 0.1"));
+        assert!(
+            own.comments
+                .as_ref()
+                .unwrap()
+                .to_string()
+                .contains("12.5 ? 0.1")
+        );
     }
 
     #[test]

@@ -14,6 +14,8 @@ pub(super) struct Stored {
     /// 1 (grey) or 3 (red green blue).
     pub(super) channels: usize,
     pub(super) values: Vec<u8>,
+    /// Embedded colour profile.
+    pub(super) icc: Option<Vec<u8>>,
 }
 
 /// Decodes a JPEG. Oddities in the header are let pass; a scan with a gap or an early end is an error, never a frame
@@ -52,6 +54,7 @@ pub(super) fn stored(bytes: &[u8]) -> Result<Stored, DecodeError> {
         height,
         channels,
         values,
+        icc: decoder.icc_profile(),
     })
 }
 

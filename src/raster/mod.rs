@@ -10,6 +10,9 @@ mod exr;
 mod frame;
 mod image;
 mod jpeg;
+mod profile;
+mod resample;
+mod thumbnail;
 mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
@@ -22,3 +25,5 @@ pub use encode::{
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
+pub use resample::{Placing, resampled};
+pub use thumbnail::thumbnail;

@@ -17,14 +17,8 @@ pub(super) fn upright<T: Copy + Default, const N: usize>(
 ) -> (Vec<T>, usize, usize) {
     let turn = orientation.exif();
     if turn >= 5 {
-        let mut swapped = sides_swapped::<T, N>(&values, width, height);
-        let pixels = swapped.as_chunks_mut::<N>().0;
-        match turn {
-            6 => rows_reversed(pixels, height),
-            7 => pixels.reverse(),
-            8 => columns_reversed(pixels, height),
-            _ => {}
-        }
+        let (from_right, from_below) = (matches!(turn, 7 | 8), matches!(turn, 6 | 7));
+        let swapped = sides_swapped::<T, N>(&values, (width, height), from_right, from_below);
         return (swapped, height, width);
     }
     let pixels = values.as_chunks_mut::<N>().0;
@@ -50,19 +44,34 @@ fn columns_reversed<P>(pixels: &mut [P], width: usize) {
     rows_reversed(pixels, width);
 }
 
-/// Rows become columns: mirrored about the main diagonal.
+/// Columns become rows, taken from the left or from the right, each from above or from below.
 fn sides_swapped<T: Copy + Default, const N: usize>(
     values: &[T],
-    width: usize,
-    height: usize,
+    (width, height): (usize, usize),
+    from_right: bool,
+    from_below: bool,
 ) -> Vec<T> {
     let mut swapped = vec![T::default(); values.len()];
     let (from, to) = (values.as_chunks::<N>().0, swapped.as_chunks_mut::<N>().0);
-    for y0 in (0..height).step_by(TILE_PX) {
-        for x0 in (0..width).step_by(TILE_PX) {
-            for y in y0..(y0 + TILE_PX).min(height) {
-                for x in x0..(x0 + TILE_PX).min(width) {
-                    to[x * height + y] = from[y * width + x];
+    for x0 in (0..width).step_by(TILE_PX) {
+        for y0 in (0..height).step_by(TILE_PX) {
+            let rows = TILE_PX.min(height - y0);
+            for x in x0..(x0 + TILE_PX).min(width) {
+                let row = if from_right { width - 1 - x } else { x };
+                let column = if from_below { height - y0 - rows } else { y0 };
+                let piece = &mut to[row * height + column..][..rows];
+                let stored = from[y0 * width + x..].iter().step_by(width);
+                if from_below {
+                    piece
+                        .iter_mut()
+                        .rev()
+                        .zip(stored)
+                        .for_each(|(to, from)| *to = *from);
+                } else {
+                    piece
+                        .iter_mut()
+                        .zip(stored)
+                        .for_each(|(to, from)| *to = *from);
                 }
             }
         }

@@ -39,7 +39,11 @@ impl Sky {
         let angle = east.atan2(north);
         // Baumbach 1937, Astron. Nachr. 263, 121: mean brightness of the corona in millionths of the solar disc.
         let mean = 1e-6 * (0.0532 * r.powf(-2.5) + 1.425 * r.powi(-7) + 2.565 * r.powi(-17));
-        let shape = if self.structure { streamers(r, angle) } else { 1.0 };
+        let shape = if self.structure {
+            streamers(r, angle)
+        } else {
+            1.0
+        };
         let corona = mean * shape;
         let mut out = [corona + self.sky; 3];
         out[2] += 0.3 * self.sky;
@@ -172,12 +176,19 @@ fn coded(light: f64, s_curve: f64) -> u8 {
     } else {
         1.055 * l.powf(1.0 / 2.4) - 0.055
     };
-    let bent = plain - s_curve * (2.0 * std::f64::consts::PI * plain).sin() / (2.0 * std::f64::consts::PI);
+    let bent =
+        plain - s_curve * (2.0 * std::f64::consts::PI * plain).sin() / (2.0 * std::f64::consts::PI);
     (bent * 255.0).round().clamp(0.0, 255.0) as u8
 }
 
 /// What a reader of headers and fitter of limbs would hand on, off by `error_px` and `error_deg`.
-pub(crate) fn input(sky: &Sky, take: &Take, name: &str, error_px: [f64; 2], error_deg: f64) -> MergeInput {
+pub(crate) fn input(
+    sky: &Sky,
+    take: &Take,
+    name: &str,
+    error_px: [f64; 2],
+    error_deg: f64,
+) -> MergeInput {
     let moon = moon_in(sky, take);
     MergeInput {
         name: name.into(),

@@ -246,13 +246,22 @@ impl Scene {
     ) -> Vec<f32> {
         let total: f32 = kernel.iter().sum();
         let mut out = vec![0_f32; light.len()];
+        let (w, h) = (self.width as i64, self.height as i64);
         for (i, k) in kernel.iter().enumerate() {
             let (dx, dy) = place(i);
             let k = k / total;
-            for y in 0..self.height {
-                for x in 0..self.width {
-                    out[y * self.width + x] +=
-                        k * self.sampled(light, x as f64 + dx, y as f64 + dy);
+            let whole = dx.fract() == 0.0 && dy.fract() == 0.0;
+            for y in 0..h {
+                let row = &mut out[(y * w) as usize..((y + 1) * w) as usize];
+                if whole {
+                    let from = (y + dy as i64).clamp(0, h - 1) * w;
+                    for (x, v) in row.iter_mut().enumerate() {
+                        *v += k * light[(from + (x as i64 + dx as i64).clamp(0, w - 1)) as usize];
+                    }
+                } else {
+                    for (x, v) in row.iter_mut().enumerate() {
+                        *v += k * self.sampled(light, x as f64 + dx, y as f64 + dy);
+                    }
                 }
             }
         }

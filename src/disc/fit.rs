@@ -1,0 +1,263 @@
+//! Fits a drawn picture to pixels by Levenberg-Marquardt, with knowledge from elsewhere and robust weights.
+//!
+//! Sources: D. Marquardt 1963, "An algorithm for least-squares estimation of nonlinear parameters", J. SIAM 11, 431;
+//! weights of A. E. Beaton, J. W. Tukey 1974, "The fitting of power series", Technometrics 16, 147.
+
+use nalgebra::{SMatrix, SVector};
+
+use super::arcs::median;
+
+/// Stored light from here on is at saturation.
+pub(super) const SATURATED: f64 = 0.94;
+
+/// Least variance of the blur in square pixels: a pixel is not a point.
+pub(super) const LEAST_VARIANCE: f64 = 0.06;
+
+/// Most steps of the fit.
+const MAX_STEPS: usize = 40;
+
+/// Fewest pixels a fit is tried on.
+const LEAST_PIXELS: usize = 60;
+
+/// A pixel that takes part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Pixel {
+    /// Place in the frame.
+    pub x: f64,
+    /// Place in the frame.
+    pub y: f64,
+    /// Light, 1 at saturation.
+    pub light: f64,
+}
+
+/// A value known beforehand.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Known {
+    /// The value.
+    pub value: f64,
+    /// Its one sigma.
+    pub sigma: f64,
+}
+
+impl Known {
+    /// A value with its one sigma.
+    pub(super) fn new(value: f64, sigma: f64) -> Self {
+        Self { value, sigma }
+    }
+}
+
+/// A misfit in sigmas, and the derivatives of the fitted value in the same unit.
+pub(super) type Row<const N: usize> = (f64, [f64; N]);
+
+/// A picture that can be drawn pixel by pixel from `N` parameters.
+pub(super) trait Drawing<const N: usize> {
+    /// What is worked out once for a set of parameters.
+    type Ready;
+
+    /// Works out what all pixels need.
+    fn ready(&self, p: &SVector<f64, N>) -> Self::Ready;
+
+    /// Light at a pixel and its derivatives by the parameters.
+    fn at(&self, pixel: &Pixel, p: &SVector<f64, N>, ready: &Self::Ready) -> (f64, [f64; N]);
+
+    /// The nearest legal parameters.
+    fn bounded(&self, p: SVector<f64, N>) -> SVector<f64, N>;
+
+    /// Knowledge that involves several parameters.
+    fn ties(&self, p: &SVector<f64, N>) -> Vec<Row<N>>;
+}
+
+/// A drawing to be fitted.
+pub(super) struct Task<'a, D, const N: usize> {
+    /// What draws.
+    pub drawing: &'a D,
+    /// What was photographed.
+    pub pixels: &'a [Pixel],
+    /// Typical light of the bright side, for the noise.
+    pub level: f64,
+    /// Parameters that may move.
+    pub free: [bool; N],
+    /// Knowledge of single parameters.
+    pub known: Vec<(usize, Known)>,
+}
+
+/// A settled fit.
+pub(super) struct Settled<const N: usize> {
+    /// The parameters.
+    pub p: SVector<f64, N>,
+    /// Their covariance, for pixels that err independently.
+    pub covariance: SMatrix<f64, N, N>,
+    /// Robust scatter of the residuals in units of 1 % of the level.
+    pub scale: f64,
+    /// Robust sum of squares, for choosing between fits to the same pixels.
+    pub cost: f64,
+}
+
+impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
+    /// Fits from a start; `None` when the fit does not settle or too few pixels take part.
+    pub(super) fn settled(&self, start: SVector<f64, N>) -> Option<Settled<N>> {
+        if self.pixels.len() < LEAST_PIXELS {
+            return None;
+        }
+        let mut now = self.drawing.bounded(start);
+        let mut scale = self.scale(&now);
+        let mut damping = 1e-2;
+        let (mut normal, mut pull, mut cost) = self.normal_equations(&now, scale);
+        let mut calm = 0;
+        for step_no in 0..MAX_STEPS {
+            let mut damped = normal;
+            for i in 0..N {
+                damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
+            }
+            let step = damped.cholesky()?.solve(&pull);
+            let next = self.drawing.bounded(now + step);
+            let next_cost = self.cost(&next, scale);
+            if next_cost.is_finite() && next_cost <= cost {
+                let gain = (cost - next_cost) / cost.max(1e-12);
+                now = next;
+                damping = (damping * 0.2).max(1e-7);
+                if step_no % 3 == 2 {
+                    scale = self.scale(&now);
+                }
+                (normal, pull, cost) = self.normal_equations(&now, scale);
+                calm = if gain < 1e-5 { calm + 1 } else { 0 };
+            } else {
+                damping *= 6.0;
+            }
+            if calm >= 2 || damping > 1e8 {
+                break;
+            }
+        }
+        now.iter().all(|v| v.is_finite()).then_some(Settled {
+            p: now,
+            covariance: normal.cholesky()?.inverse(),
+            scale,
+            cost,
+        })
+    }
+
+    /// Pixels with the drawn light at each.
+    pub(super) fn drawn(&self, p: &SVector<f64, N>) -> Vec<f64> {
+        let ready = self.drawing.ready(p);
+        self.pixels
+            .iter()
+            .map(|q| self.drawing.at(q, p, &ready).0)
+            .collect()
+    }
+
+    /// Misfit of a pixel in units of its noise; saturated pixels only say "at least this bright".
+    pub(super) fn misfit(&self, pixel: &Pixel, drawn: f64) -> f64 {
+        let noise = self.noise(pixel.light);
+        if pixel.light >= SATURATED {
+            (SATURATED - drawn).max(0.0) / noise
+        } else {
+            (pixel.light - drawn.min(1.1)) / noise
+        }
+    }
+
+    /// One sigma of a pixel's light up to a common factor: even in the dark, growing as photon counts do.
+    fn noise(&self, light: f64) -> f64 {
+        (1e-4 * self.level * self.level + 4e-4 * self.level * light.clamp(0.0, 1.0)).sqrt()
+    }
+
+    fn scale(&self, p: &SVector<f64, N>) -> f64 {
+        let misfits = self
+            .pixels
+            .iter()
+            .zip(self.drawn(p))
+            .filter(|(q, _)| q.light < SATURATED)
+            .map(|(q, drawn)| self.misfit(q, drawn).abs())
+            .collect();
+        (1.4826 * median(misfits)).max(0.15)
+    }
+
+    fn cost(&self, p: &SVector<f64, N>, scale: f64) -> f64 {
+        let pixels: f64 = self
+            .pixels
+            .iter()
+            .zip(self.drawn(p))
+            .map(|(q, drawn)| robust(self.misfit(q, drawn) / scale).0)
+            .sum();
+        let known: f64 = self
+            .known_rows(p)
+            .iter()
+            .map(|(miss, _)| 0.5 * miss * miss)
+            .sum();
+        pixels + known
+    }
+
+    fn known_rows(&self, p: &SVector<f64, N>) -> Vec<Row<N>> {
+        let single = self.known.iter().map(|&(i, known)| {
+            let mut by = [0.0; N];
+            by[i] = 1.0 / known.sigma;
+            ((known.value - p[i]) / known.sigma, by)
+        });
+        single.chain(self.drawing.ties(p)).collect()
+    }
+
+    fn normal_equations(
+        &self,
+        p: &SVector<f64, N>,
+        scale: f64,
+    ) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64) {
+        let ready = self.drawing.ready(p);
+        let (mut normal, mut pull, mut cost) = (SMatrix::zeros(), SVector::zeros(), 0.0);
+        for pixel in self.pixels {
+            let (drawn, by) = self.drawing.at(pixel, p, &ready);
+            let miss = self.misfit(pixel, drawn) / scale;
+            let (c, weight) = robust(miss);
+            cost += c;
+            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+                let unit = 1.0 / (self.noise(pixel.light) * scale);
+                add_row(&mut normal, &mut pull, &by, unit, weight, miss);
+            }
+        }
+        for (miss, by) in self.known_rows(p) {
+            cost += 0.5 * miss * miss;
+            add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
+        }
+        for i in 0..N {
+            for j in 0..i {
+                normal[(j, i)] = normal[(i, j)];
+            }
+        }
+        for i in (0..N).filter(|&i| !self.free[i]) {
+            normal.row_mut(i).fill(0.0);
+            normal.column_mut(i).fill(0.0);
+            normal[(i, i)] = 1.0;
+            pull[i] = 0.0;
+        }
+        (normal, pull, cost)
+    }
+}
+
+/// Cost and weight of a misfit in scales: a parabola near zero, flat far out (Tukey's biweight, 6 scales wide).
+fn robust(miss: f64) -> (f64, f64) {
+    const WIDTH: f64 = 6.0;
+    let t = 1.0 - (miss / WIDTH).powi(2);
+    if t <= 0.0 {
+        (WIDTH * WIDTH / 6.0, 0.0)
+    } else {
+        (WIDTH * WIDTH / 6.0 * (1.0 - t * t * t), t * t)
+    }
+}
+
+fn add_row<const N: usize>(
+    normal: &mut SMatrix<f64, N, N>,
+    pull: &mut SVector<f64, N>,
+    by: &[f64; N],
+    unit: f64,
+    weight: f64,
+    miss: f64,
+) {
+    let w = weight * unit * unit;
+    for i in 0..N {
+        let wi = w * by[i];
+        if wi.abs() > 0.0 {
+            pull[i] += wi * miss / unit;
+            for j in 0..=i {
+                normal[(i, j)] += wi * by[j];
+            }
+        }
+    }
+}

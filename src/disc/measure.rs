@@ -1,0 +1,174 @@
+//! Measures the discs of a frame at full resolution, once rough limbs are known.
+
+use super::arcs::median;
+use super::circle::{CircleFit, distance, geometric};
+use super::find::LimbArc;
+use super::fit::Known;
+use super::judge::Verdict;
+use super::rays::{LimbPoint, limb_points};
+use super::refine::Refined;
+use super::{DiscHint, NoDisc, partial, totality};
+use crate::domain::{Circle, DiscFit, Limb};
+use crate::raster::{Channel, Frame};
+
+/// A limb is at least this steep: step of light over the light of the bright side.
+const LEAST_STEP: (f64, f64) = (0.6, 0.15);
+
+/// Fewest limb points.
+const LEAST_POINTS: usize = 10;
+
+/// The discs of a frame and what was seen on the way.
+#[derive(Clone, Debug)]
+pub(super) struct Measured {
+    /// The discs.
+    pub fit: DiscFit,
+    /// Widths of the blur along its long and its short axis, Gaussian sigmas in pixels.
+    pub blur_px: (f64, f64),
+    /// Light on the bright side of the limb, median, brightest channel.
+    pub bright: f64,
+    /// Light on the dark side.
+    pub dark: f64,
+    /// Steepest gradient at the limb over the bright side's light, per pixel.
+    pub sharpness: f64,
+    /// The refined partial phase, where it settled.
+    pub refined: Option<Refined>,
+}
+
+/// Limb points at full resolution, circles through them, then the refined discs.
+///
+/// # Errors
+/// [`NoDisc`] when the limb is not one of the Sun's or the Moon's after all.
+pub(super) fn measured(
+    frame: &Frame,
+    verdict: &Verdict,
+    hint: &DiscHint,
+) -> Result<Measured, NoDisc> {
+    let inside = verdict.limb == Limb::Sun;
+    let carrier = if inside { &verdict.sun } else { &verdict.moon };
+    let carrier = carrier.as_ref().ok_or(NoDisc::NoLimb)?;
+    let reach = 2.0 * verdict.step as f64 + 6.0;
+    let points = limb_points(frame, carrier, inside, reach, Channel::Max);
+    let levels = |f: fn(&LimbPoint) -> f64| median(points.iter().map(f).collect());
+    let (bright, dark, slope) = (
+        levels(|p| p.bright),
+        levels(|p| p.dark),
+        levels(|p| p.slope),
+    );
+    let least = if inside { LEAST_STEP.0 } else { LEAST_STEP.1 };
+    if points.len() < LEAST_POINTS || bright - dark < least * bright || slope <= 0.0 {
+        return Err(NoDisc::NotTheSun);
+    }
+    let fit = circle_through(&points, carrier.circle).ok_or(NoDisc::NoLimb)?;
+    let blur_px = (0.4 * (bright - dark) / slope).clamp(0.4, 20.0);
+    let mut out = Measured {
+        fit: rough_fit(verdict.limb, &fit, carrier),
+        blur_px: (blur_px, blur_px),
+        bright,
+        dark,
+        sharpness: slope / bright,
+        refined: None,
+    };
+    let channel = partial::channel(frame, &points);
+    if inside {
+        let moon = verdict.moon.as_ref().and_then(|arc| {
+            circle_through(
+                &limb_points(frame, arc, false, reach, Channel::Max),
+                arc.circle,
+            )
+        });
+        refine_partial(&mut out, frame, channel, hint, moon.map(|m| m.circle));
+    } else {
+        refine_totality(&mut out, frame, channel, hint, carrier);
+    }
+    Ok(out)
+}
+
+fn refine_partial(
+    out: &mut Measured,
+    frame: &Frame,
+    channel: Channel,
+    hint: &DiscHint,
+    moon: Option<Circle>,
+) {
+    let Some(sun) = out.fit.sun else { return };
+    let rough = partial::Rough {
+        sun,
+        moon,
+        limb_level: out.bright,
+        sky: out.dark,
+        blur_px: out.blur_px.0,
+    };
+    let Some(r) = partial::refined_discs(frame, channel, rough, hint) else {
+        out.fit.moon = moon;
+        out.fit.moon_sigma_px = moon.map(|_| out.fit.sigma_px);
+        return;
+    };
+    out.fit = DiscFit {
+        sun: Some(r.sun),
+        moon: r.moon,
+        sigma_px: r.sun_sigma_px,
+        moon_sigma_px: r.moon_sigma_px,
+        blur_px: Some((r.blur_px.0 * r.blur_px.1).sqrt()),
+        ..out.fit
+    };
+    out.blur_px = r.blur_px;
+    out.refined = Some(r);
+}
+
+fn refine_totality(
+    out: &mut Measured,
+    frame: &Frame,
+    channel: Channel,
+    hint: &DiscHint,
+    arc: &LimbArc,
+) {
+    let Some(moon) = out.fit.moon else { return };
+    let radius = hint
+        .sun_radius_px
+        .zip(hint.moon_ratio)
+        .map(|((r, s), k)| Known::new(r * k, (s * k).hypot(0.002 * r)));
+    let start = totality::Start {
+        moon,
+        corona: out.bright.max(1e-4),
+        veil: out.dark,
+        blur_px: out.blur_px.0,
+        radius,
+    };
+    if let Some(m) = totality::refined_moon(frame, channel, arc, &start) {
+        out.fit = DiscFit {
+            moon: Some(m.circle),
+            sigma_px: m.sigma_px,
+            moon_sigma_px: Some(m.sigma_px),
+            blur_px: Some(m.blur_px),
+            ..out.fit
+        };
+        out.blur_px = (m.blur_px, m.blur_px);
+    }
+}
+
+/// A circle through limb points only: biased where the crescent is thin, so its sigma is wide.
+fn rough_fit(limb: Limb, fit: &CircleFit, arc: &LimbArc) -> DiscFit {
+    let variance = 0.5 * (fit.covariance[(0, 0)] + fit.covariance[(1, 1)]);
+    let sigma_px = variance.sqrt() + 1.0;
+    let inside = limb == Limb::Sun;
+    DiscFit {
+        limb,
+        sun: inside.then_some(fit.circle),
+        moon: (!inside).then_some(fit.circle),
+        sigma_px,
+        moon_sigma_px: (!inside).then_some(sigma_px),
+        limb_arc_deg: arc.seen_deg,
+        residual_px: fit.rms,
+        blur_px: None,
+    }
+}
+
+fn circle_through(points: &[LimbPoint], start: Circle) -> Option<CircleFit> {
+    let places: Vec<_> = points.iter().map(|p| p.place).collect();
+    let rough = geometric(&places, start, 1.0)?;
+    let near: Vec<_> = places
+        .into_iter()
+        .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
+        .collect();
+    geometric(&near, rough.circle, 0.5)
+}

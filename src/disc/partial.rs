@@ -1,0 +1,326 @@
+//! From rough circles to refined ones in a partial phase: which pixels, which channel, which start.
+
+use super::DiscHint;
+use super::fit::{Known, Pixel};
+use super::rays::{LimbPoint, light_at};
+use super::refine::{Refined, Squeeze, Start, refined};
+use crate::domain::Circle;
+use crate::raster::{Channel, Frame};
+
+/// About this many pixels take part.
+const PIXELS: f64 = 3600.0;
+
+/// Directions in which the limb is tested for light.
+const DIRECTIONS: usize = 360;
+
+/// Least run of dark limb that is taken for the Moon, in degrees.
+const LEAST_DARK_DEG: usize = 8;
+
+/// Moon's radius over the Sun's and its one sigma where nothing is known (range at eclipses: common knowledge,
+/// 0.94 to 1.08).
+const ANY_RATIO: Known = Known {
+    value: 1.0,
+    sigma: 0.06,
+};
+
+/// One sigma of a computed ratio, as a fraction: a developed picture shows a bright disc a little large.
+const RATIO_SIGMA: f64 = 0.002;
+
+/// The channel to measure in: bright, not saturated, green for choice since most cells of a sensor are green.
+pub(super) fn channel(frame: &Frame, points: &[LimbPoint]) -> Channel {
+    let level = |pick: fn([f32; 3]) -> f32| {
+        let all = points
+            .iter()
+            .filter_map(|p| {
+                let (x, y) = (p.top.0.round(), p.top.1.round());
+                let inside = x >= 0.0 && y >= 0.0;
+                let (x, y) = (x as usize, y as usize);
+                (inside && x < frame.width() && y < frame.height())
+                    .then(|| f64::from(pick(frame.rgb(x, y))))
+            })
+            .collect();
+        super::arcs::median(all)
+    };
+    let levels = [
+        (Channel::Green, 2.5 * level(|c| c[1]), level(|c| c[1])),
+        (Channel::Red, level(|c| c[0]), level(|c| c[0])),
+        (Channel::Blue, level(|c| c[2]), level(|c| c[2])),
+    ];
+    let top = levels.iter().map(|l| l.2).fold(0.0, f64::max);
+    levels
+        .iter()
+        .filter(|l| l.2 < 0.85 && l.2 > 0.1 * top)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or(levels[0].0, |l| l.0)
+}
+
+/// Refines a partial phase from rough circles; `None` when the fit does not settle.
+pub(super) fn refined_discs(
+    frame: &Frame,
+    channel: Channel,
+    rough: Rough,
+    hint: &DiscHint,
+) -> Option<Refined> {
+    let start = Start {
+        sun: rough.sun,
+        moon: None,
+        level: (1.6 * rough.limb_level).max(1e-4),
+        blur_px: rough.blur_px,
+        radius: hint
+            .sun_radius_px
+            .map(|(value, sigma)| Known { value, sigma }),
+        ratio: hint.moon_ratio.map_or(ANY_RATIO, |value| Known {
+            value,
+            sigma: RATIO_SIGMA * value,
+        }),
+        offset: hint
+            .offset_solar_radii
+            .map(|(value, sigma)| Known { value, sigma }),
+        squeeze: squeeze(hint),
+    };
+    let scan = moon_from_dark_limb(frame, channel, &rough, start.ratio.value);
+    let mut best: Option<Refined> = None;
+    for moon in [rough.moon, scan].into_iter().flatten() {
+        if let Some(fit) = with_moon(frame, channel, &start, moon).filter(bites)
+            && best.as_ref().is_none_or(|b| fit.cost < b.cost)
+        {
+            best = Some(fit);
+        }
+    }
+    if best.is_none() {
+        let bare = twice(frame, channel, &start)?;
+        let again = Rough {
+            sun: bare.sun,
+            limb_level: rough.limb_level,
+            blur_px: bare.blur_px.0,
+            ..rough
+        };
+        best = moon_from_dark_limb(frame, channel, &again, start.ratio.value)
+            .and_then(|moon| with_moon(frame, channel, &start, moon))
+            .filter(bites)
+            .or(Some(bare));
+    }
+    best
+}
+
+fn with_moon(frame: &Frame, channel: Channel, start: &Start, moon: Circle) -> Option<Refined> {
+    let start = Start {
+        moon: Some(moon),
+        ..*start
+    };
+    twice(frame, channel, &start)
+}
+
+/// Rough circles and levels to start from.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Rough {
+    /// The Sun.
+    pub sun: Circle,
+    /// The Moon, where its limb was found.
+    pub moon: Option<Circle>,
+    /// Light just inside the Sun's limb.
+    pub limb_level: f64,
+    /// Light outside.
+    pub sky: f64,
+    /// Blur as a Gaussian sigma in pixels.
+    pub blur_px: f64,
+}
+
+fn squeeze(hint: &DiscHint) -> Option<Squeeze> {
+    let (height_over_width, zenith_deg) = hint.squeeze?;
+    let (sin, cos) = zenith_deg.to_radians().sin_cos();
+    (height_over_width > 0.5 && height_over_width < 0.9999).then_some(Squeeze {
+        stretch: 1.0 / height_over_width - 1.0,
+        up: (-sin, -cos),
+    })
+}
+
+/// Fits, then gathers the pixels anew around the result and fits again.
+fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
+    let first = refined(&gathered(frame, channel, start), start)?;
+    let again = Start {
+        sun: first.sun,
+        moon: first.moon,
+        level: first.level.clamp(1e-4, 20.0),
+        blur_px: (first.blur_px.0 * first.blur_px.1).sqrt().max(0.3),
+        ..*start
+    };
+    refined(&gathered(frame, channel, &again), &again)
+}
+
+/// Whether the Moon reaches into the Sun beyond doubt.
+fn bites(fit: &Refined) -> bool {
+    fit.moon.is_some_and(|m| {
+        let apart = (m.x_px - fit.sun.x_px).hypot(m.y_px - fit.sun.y_px);
+        let depth = fit.sun.radius_px + m.radius_px - apart;
+        depth > 0.3 + 3.0 * fit.moon_sigma_px.unwrap_or(0.0)
+    })
+}
+
+/// Pixels near both limbs, with a thin grid over the disc for its level.
+fn gathered(frame: &Frame, channel: Channel, start: &Start) -> Vec<Pixel> {
+    let blur = start.blur_px.clamp(0.3, 0.2 * start.sun.radius_px + 0.3);
+    let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
+    let mut places = Vec::new();
+    band(&mut places, frame, start.sun, inside, outside, |_, _| true);
+    if let Some(moon) = start.moon {
+        let sun = start.sun;
+        band(&mut places, frame, moon, inside, inside, |x, y| {
+            (x - sun.x_px).hypot(y - sun.y_px) < sun.radius_px + 2.0
+        });
+    }
+    grid(&mut places, frame, start.sun);
+    places.sort_unstable();
+    places.dedup();
+    places
+        .into_iter()
+        .map(|(y, x)| Pixel {
+            x: f64::from(x),
+            y: f64::from(y),
+            light: f64::from(frame.value(x as usize, y as usize, channel)),
+        })
+        .collect()
+}
+
+fn band(
+    places: &mut Vec<(u32, u32)>,
+    frame: &Frame,
+    circle: Circle,
+    inside: f64,
+    outside: f64,
+    wanted: impl Fn(f64, f64) -> bool,
+) {
+    let width = inside + outside;
+    let step = (width / 24.0).max(1.0);
+    // Only part of a circle may be wanted, as on a small bite; the rays are set as densely as that part allows.
+    let share = wanted_share(circle, &wanted).max(0.02);
+    let full = 7.0 * circle.radius_px.max(14.0);
+    let around = (PIXELS / (width / step) / share).clamp(90.0, full) as usize;
+    for i in 0..around {
+        // A golden-section shift along each ray keeps the rays from sampling the same rings.
+        let shift = (i as f64 * 0.618_033_988_749_895).fract();
+        let (sin, cos) = (std::f64::consts::TAU * i as f64 / around as f64).sin_cos();
+        let mut r = (circle.radius_px - inside).max(0.0) + shift * step;
+        while r < circle.radius_px + outside {
+            let (x, y) = (circle.x_px + r * cos, circle.y_px + r * sin);
+            if wanted(x, y) {
+                keep(places, frame, x, y);
+            }
+            r += step;
+        }
+    }
+}
+
+/// Share of a circle's points that are wanted.
+fn wanted_share(circle: Circle, wanted: &impl Fn(f64, f64) -> bool) -> f64 {
+    const TRIED: usize = 240;
+    let on = (0..TRIED)
+        .filter(|&i| {
+            let (sin, cos) = (std::f64::consts::TAU * i as f64 / TRIED as f64).sin_cos();
+            wanted(
+                circle.x_px + circle.radius_px * cos,
+                circle.y_px + circle.radius_px * sin,
+            )
+        })
+        .count();
+    on as f64 / TRIED as f64
+}
+
+fn grid(places: &mut Vec<(u32, u32)>, frame: &Frame, sun: Circle) {
+    let step = sun.radius_px / 12.0;
+    for j in -12_i32..=12 {
+        for i in -12_i32..=12 {
+            if i * i + j * j < 144 {
+                let (x, y) = (f64::from(i) * step, f64::from(j) * step);
+                keep(places, frame, sun.x_px + x, sun.y_px + y);
+            }
+        }
+    }
+}
+
+fn keep(places: &mut Vec<(u32, u32)>, frame: &Frame, x: f64, y: f64) {
+    let (x, y) = (x.round(), y.round());
+    if x >= 0.0 && y >= 0.0 && x < frame.width() as f64 && y < frame.height() as f64 {
+        places.push((y as u32, x as u32));
+    }
+}
+
+/// Where the Moon must stand for the longest dark run of solar limb; `None` when the limb is bright all around.
+fn moon_from_dark_limb(
+    frame: &Frame,
+    channel: Channel,
+    rough: &Rough,
+    ratio: f64,
+) -> Option<Circle> {
+    let depth = rough.blur_px + 1.5;
+    let light: Vec<Option<f64>> = (0..DIRECTIONS)
+        .map(|i| {
+            let (sin, cos) = (i as f64).to_radians().sin_cos();
+            let most = [0.5, 1.0, 1.5].into_iter().filter_map(|part| {
+                let r = rough.sun.radius_px - part * depth;
+                light_at(
+                    frame,
+                    rough.sun.x_px + r * cos,
+                    rough.sun.y_px + r * sin,
+                    channel,
+                )
+            });
+            most.reduce(f64::max)
+        })
+        .collect();
+    // The bright part of the limb sets the level; on a thin crescent it is the smaller part.
+    let mut sorted: Vec<f64> = light.iter().flatten().copied().collect();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let level = *sorted.get(sorted.len() * 4 / 5)?;
+    let threshold = rough.sky + 0.6 * (level - rough.sky);
+    let lit: Vec<bool> = light
+        .iter()
+        .map(|v| v.is_none_or(|v| v > threshold))
+        .collect();
+    let (from, length) = longest_dark_run(&lit)?;
+    if length < LEAST_DARK_DEG {
+        return None;
+    }
+    let half = 0.5 * length as f64;
+    let (sin, cos) = (from as f64 + half - 0.5).to_radians().sin_cos();
+    let c = half.to_radians().cos();
+    let apart = (c + (c * c - 1.0 + ratio * ratio).max(0.0).sqrt()).max((ratio - 1.0).abs() + 0.01);
+    let apart = apart * rough.sun.radius_px;
+    Some(Circle {
+        x_px: rough.sun.x_px + apart * cos,
+        y_px: rough.sun.y_px + apart * sin,
+        radius_px: ratio * rough.sun.radius_px,
+    })
+}
+
+/// Start and length of the longest run of `false`, around the circle.
+fn longest_dark_run(lit: &[bool]) -> Option<(usize, usize)> {
+    let n = lit.len();
+    let first = lit.iter().position(|&l| l)?;
+    let (mut best, mut run) = ((0, 0), 0);
+    for k in 1..=n {
+        let i = (first + k) % n;
+        if lit[i] {
+            if run > best.1 {
+                best = ((i + n - run) % n, run);
+            }
+            run = 0;
+        } else {
+            run += 1;
+        }
+    }
+    (best.1 > 0).then_some(best)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_dark_run_may_cross_the_start() {
+        let lit = [false, true, true, false, true, false];
+        assert_eq!(longest_dark_run(&lit), Some((5, 2)));
+        assert_eq!(longest_dark_run(&[true; 4]), None);
+        assert_eq!(longest_dark_run(&[false; 4]), None);
+    }
+}

@@ -1,0 +1,525 @@
+//! Refines the discs of a partial phase by fitting a drawn picture of the limbs to the pixels near them.
+//!
+//! The model: a limb-darkened solar disc, the dark lunar disc in front, a blur that may be longer in one direction, a
+//! level with a slope across the disc (thin cloud), sky with a halo, and a tone allowance for the camera's curve.
+//! Everything is fitted at once by Levenberg-Marquardt with analytic derivatives; pixels that do not belong (sunspots,
+//! cloud edges, dust) are weighted down.
+//!
+//! The law of limb darkening is the quadratic one, centred on the values for green light in A. N. Cox (ed.) 2000,
+//! "Allen's Astrophysical Quantities", 4th ed., sect. 14.7 (from memory, hence the wide prior).
+
+use nalgebra::SVector;
+
+use super::arcs::median;
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
+use super::gauss::{density, share_below};
+use super::profile::{Law, Light};
+use crate::domain::Circle;
+
+/// Number of parameters.
+const N: usize = 23;
+
+const SUN_X: usize = 0;
+const SUN_Y: usize = 1;
+const SUN_R: usize = 2;
+const MOON_X: usize = 3;
+const MOON_Y: usize = 4;
+/// Moon's radius over the Sun's.
+const RATIO: usize = 5;
+/// Variances of the blur: xx, yy, xy.
+const BLUR_XX: usize = 6;
+const BLUR_YY: usize = 7;
+const BLUR_XY: usize = 8;
+/// Logarithm of the level at the disc's centre.
+const LOG_LEVEL: usize = 9;
+/// Law of limb darkening: value at the limb, and the share of `mu`.
+const LAW_0: usize = 10;
+const LAW_1: usize = 11;
+/// Unevenness of the level: harmonic polynomials of first, second and third degree in solar radii, which are waves
+/// around the limb.
+const UNEVEN: usize = 12;
+const UNEVEN_TERMS: usize = 6;
+/// Sky, its fall per solar radius outside the limb, and the light in front of the Moon, all over the level.
+const SKY: usize = 18;
+const HALO: usize = 19;
+const VEIL: usize = 20;
+/// Tone allowance: terms that leave darkness and the level where they are and bend what lies between.
+const TONE: usize = 21;
+const TONE_2: usize = 22;
+
+type Params = SVector<f64, N>;
+
+/// How refraction flattens the discs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Squeeze {
+    /// Width over height, minus 1.
+    pub stretch: f64,
+    /// Unit vector along the vertical, in picture axes.
+    pub up: (f64, f64),
+}
+
+/// What the fit starts from and leans on.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Start {
+    /// The Sun.
+    pub sun: Circle,
+    /// The Moon, when it stands in front.
+    pub moon: Option<Circle>,
+    /// Light at the disc's centre, about.
+    pub level: f64,
+    /// Blur's sigma in pixels, about.
+    pub blur_px: f64,
+    /// Sun's radius in pixels.
+    pub radius: Option<Known>,
+    /// Moon's radius over the Sun's.
+    pub ratio: Known,
+    /// Distance of the centres over the Sun's radius.
+    pub offset: Option<Known>,
+    /// Flattening.
+    pub squeeze: Option<Squeeze>,
+}
+
+/// The refined discs.
+#[derive(Clone, Debug)]
+pub(super) struct Refined {
+    /// The Sun.
+    pub sun: Circle,
+    /// The Moon.
+    pub moon: Option<Circle>,
+    /// One sigma of the Sun's centre per axis.
+    pub sun_sigma_px: f64,
+    /// One sigma of the Moon's centre per axis.
+    pub moon_sigma_px: Option<f64>,
+    /// One sigma of the Sun's radius.
+    pub radius_sigma_px: f64,
+    /// Widths of the blur along its long and its short axis, Gaussian sigmas.
+    pub blur_px: (f64, f64),
+    /// Light at the disc's centre; above 1 when saturated.
+    pub level: f64,
+    /// Robust scatter of the residuals over the level.
+    pub scatter: f64,
+    /// Fraction of pixels far off the model.
+    pub strays: f64,
+    /// Sum of squared robust residuals, for choosing between models.
+    pub cost: f64,
+    /// Light outside the limb over the level: sky, and what cloud scatters.
+    pub sky: f64,
+    /// Unevenness of the level: root sum of squares of its waves.
+    pub uneven: f64,
+    /// Sum of the tone terms' sizes.
+    pub tone: f64,
+    /// Fraction of the pixels that are saturated.
+    pub saturated: f64,
+    /// Patchiness of the disc: scatter of residuals averaged over patches, over the level.
+    pub patches: f64,
+}
+
+/// Sun and Moon as drawn by the model.
+struct Discs {
+    start: Start,
+}
+
+/// Fits the model; `None` when it does not settle.
+pub(super) fn refined(pixels: &[Pixel], start: &Start) -> Option<Refined> {
+    let discs = Discs { start: *start };
+    let mut free = [true; N];
+    if start.moon.is_none() {
+        for i in [MOON_X, MOON_Y, RATIO, VEIL] {
+            free[i] = false;
+        }
+    }
+    let task = Task {
+        drawing: &discs,
+        pixels,
+        level: start.level,
+        free,
+        known: known_beforehand(start),
+    };
+    let fit = task.settled(first_guess(start))?;
+    result(&task, &fit)
+}
+
+fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
+    let v = start.blur_px * start.blur_px;
+    let mut known = vec![
+        (RATIO, start.ratio),
+        (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
+        (LAW_0, Known::new(0.36, 0.1)),
+        (LAW_1, Known::new(0.78, 0.25)),
+        (SKY, Known::new(0.0, 0.2)),
+        (HALO, Known::new(0.0, 0.3)),
+        (VEIL, Known::new(0.0, 0.05)),
+        (TONE, Known::new(0.0, 0.3)),
+        (TONE_2, Known::new(0.0, 0.3)),
+        (BLUR_XX, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
+        (BLUR_XY, Known::new(0.0, 0.5 * v + 0.2)),
+    ];
+    known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Known::new(0.0, 0.2))));
+    known.extend(start.radius.map(|r| (SUN_R, r)));
+    known
+}
+
+fn first_guess(s: &Start) -> Params {
+    let mut p = Params::zeros();
+    (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
+    if let Some(radius) = s.radius {
+        p[SUN_R] = radius.value;
+    }
+    p[RATIO] = s.ratio.value;
+    if let Some(moon) = s.moon {
+        (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
+    }
+    let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
+    (p[BLUR_XX], p[BLUR_YY]) = (v, v);
+    p[LOG_LEVEL] = s.level.ln();
+    (p[LAW_0], p[LAW_1]) = (0.36, 0.78);
+    p
+}
+
+impl Drawing<N> for Discs {
+    type Ready = Law;
+
+    fn ready(&self, p: &Params) -> Law {
+        let sigma = (0.5 * (p[BLUR_XX] + p[BLUR_YY])).sqrt();
+        let c = [p[LAW_0], p[LAW_1], 1.0 - p[LAW_0] - p[LAW_1]];
+        Law::new(p[SUN_R].max(1.0), sigma, c)
+    }
+
+    fn bounded(&self, mut p: Params) -> Params {
+        let most = self.start.sun.radius_px.powi(2) * 0.05 + 4.0;
+        for i in [BLUR_XX, BLUR_YY] {
+            p[i] = p[i].clamp(LEAST_VARIANCE, most);
+        }
+        let limit = 0.9 * (p[BLUR_XX] * p[BLUR_YY]).sqrt();
+        p[BLUR_XY] = p[BLUR_XY].clamp(-limit, limit);
+        p[SUN_R] = p[SUN_R].max(2.0);
+        p[LOG_LEVEL] = p[LOG_LEVEL].clamp(-9.0, 4.0);
+        p[LAW_0] = p[LAW_0].clamp(0.02, 1.0);
+        p[LAW_1] = p[LAW_1].clamp(-0.5, 1.6);
+        p[TONE] = p[TONE].clamp(-0.9, 0.9);
+        p[TONE_2] = p[TONE_2].clamp(-1.5, 1.5);
+        p[RATIO] = p[RATIO].clamp(0.8, 1.2);
+        p
+    }
+
+    fn ties(&self, p: &Params) -> Vec<Row<N>> {
+        match (self.start.offset, self.start.moon) {
+            (Some(offset), Some(_)) => vec![offset_row(p, offset)],
+            _ => Vec::new(),
+        }
+    }
+
+    /// The model at a pixel.
+    fn at(&self, pixel: &Pixel, p: &Params, law: &Law) -> (f64, [f64; N]) {
+        let mut by = [0.0; N];
+        let sun = Rim::new(pixel, p[SUN_X], p[SUN_Y], p[SUN_R], p, self.start.squeeze);
+        let moon = self.start.moon.map(|_| {
+            let r = p[RATIO] * p[SUN_R];
+            Rim::new(pixel, p[MOON_X], p[MOON_Y], r, p, self.start.squeeze)
+        });
+        let light = match &moon {
+            Some(moon) => crossed(law, &sun, moon),
+            None => law.blurred(sun.depth, NO_MOON, sun.sigma),
+        };
+        let (dx, dy) = (
+            (pixel.x - p[SUN_X]) / p[SUN_R],
+            (pixel.y - p[SUN_Y]) / p[SUN_R],
+        );
+        let waves = harmonics(dx, dy);
+        let uneven: f64 = (0..UNEVEN_TERMS).map(|k| p[UNEVEN + k] * waves[k]).sum();
+        let slope = (1.0 + uneven).max(0.05);
+        let outside = (dx.hypot(dy) - 1.0).max(0.0);
+        let veil = moon
+            .as_ref()
+            .map_or(0.0, |m| (m.depth / m.sigma).clamp(-1.0, 1.0) * 0.5 + 0.5)
+            * f64::from(u8::from(sun.depth > 0.0));
+        let sky = p[SKY] + p[HALO] * outside + p[VEIL] * veil;
+        let disc = light.value * slope;
+        let s = disc + sky;
+        let level = p[LOG_LEVEL].exp();
+        // Tone allowance in the root of light, as camera curves bend most in the shadows.
+        let u = s.clamp(1e-4, 4.0).sqrt();
+        let (t1, t2) = (u - 1.0, (u - 1.0) * (2.0 * u - 1.0));
+        let value = level * s * (1.0 + p[TONE] * t1 + p[TONE_2] * t2);
+        let by_u = p[TONE] + p[TONE_2] * (4.0 * u - 3.0);
+        let by_s = level * (1.0 + p[TONE] * t1 + p[TONE_2] * t2 + 0.5 * u * by_u);
+        sun.spread(&mut by, SUN_X, by_s * slope * light.by_a);
+        by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
+        let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
+        if let Some(moon) = &moon {
+            moon.spread(&mut by, MOON_X, by_s * slope * light.by_b);
+            by[SUN_R] += by_s * slope * light.by_b * moon.by_radius * p[RATIO];
+            by[RATIO] = by_s * slope * light.by_b * moon.by_radius * p[SUN_R];
+            by_variance -= light.by_b * moon.by_variance;
+        }
+        let v = by_s * slope * by_variance;
+        by[BLUR_XX] = v * sun.normal.0 * sun.normal.0;
+        by[BLUR_YY] = v * sun.normal.1 * sun.normal.1;
+        by[BLUR_XY] = v * 2.0 * sun.normal.0 * sun.normal.1;
+        by[LOG_LEVEL] = value;
+        by[LAW_0] = by_s * slope * (light.terms[0] - light.terms[2]);
+        by[LAW_1] = by_s * slope * (light.terms[1] - light.terms[2]);
+        for (k, wave) in waves.iter().enumerate() {
+            by[UNEVEN + k] = by_s * light.value * wave;
+        }
+        by[SKY] = by_s;
+        by[HALO] = by_s * outside;
+        by[VEIL] = by_s * veil;
+        by[TONE] = level * s * t1;
+        by[TONE_2] = level * s * t2;
+        (value, by)
+    }
+}
+
+fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
+    let (p, cov) = (&fit.p, &fit.covariance);
+    let sigma =
+        |i: usize, j: usize| (0.5 * (cov[(i, i)] + cov[(j, j)])).max(0.0).sqrt() * CORRELATED;
+    let drawn = task.drawn(p);
+    let strays = task
+        .pixels
+        .iter()
+        .zip(&drawn)
+        .filter(|(q, d)| task.misfit(q, **d).abs() > 5.0 * fit.scale)
+        .count();
+    let saturated = task.pixels.iter().filter(|q| q.light >= SATURATED).count();
+    let (mean, half) = (
+        0.5 * (p[BLUR_XX] + p[BLUR_YY]),
+        (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
+    );
+    let moon = task.drawing.start.moon.map(|_| Circle {
+        x_px: p[MOON_X],
+        y_px: p[MOON_Y],
+        radius_px: p[RATIO] * p[SUN_R],
+    });
+    let mut out = Refined {
+        sun: Circle {
+            x_px: p[SUN_X],
+            y_px: p[SUN_Y],
+            radius_px: p[SUN_R],
+        },
+        moon,
+        sun_sigma_px: sigma(SUN_X, SUN_Y),
+        moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
+        radius_sigma_px: sigma(SUN_R, SUN_R),
+        blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
+        level: p[LOG_LEVEL].exp(),
+        scatter: fit.scale * 0.01,
+        strays: strays as f64 / task.pixels.len() as f64,
+        cost: fit.cost,
+        sky: p[SKY],
+        uneven: p.rows(UNEVEN, UNEVEN_TERMS).norm(),
+        tone: p[TONE].abs() + p[TONE_2].abs(),
+        saturated: saturated as f64 / task.pixels.len() as f64,
+        patches: patches(task, p, &drawn),
+    };
+    let (for_sun, for_moon) = model_sigma_px(&out);
+    out.sun_sigma_px = out.sun_sigma_px.hypot(for_sun);
+    out.moon_sigma_px = out.moon_sigma_px.map(|s| s.hypot(for_moon));
+    Some(out)
+}
+
+/// What the model cannot draw, as one sigma per axis of the Sun's and of the Moon's centre: a shake is no Gaussian,
+/// cloud no wave, and beyond saturation the level is a guess. Measured on drawn frames.
+fn model_sigma_px(r: &Refined) -> (f64, f64) {
+    let (long, short) = r.blur_px;
+    let smear = (long * long - short * short).max(0.0).sqrt();
+    let smear = if smear > 0.6 { 0.07 * smear } else { 0.0 };
+    let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.05).max(0.0) * 0.3;
+    let full = if r.saturated > 0.02 { 0.1 } else { 0.0 };
+    let shared = smear.hypot(cloud).hypot(full);
+    let sun = shared.hypot(0.003);
+    let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
+    (sun, moon)
+}
+
+/// Patches along each side of the disc's box.
+const PATCHES: usize = 6;
+
+/// Scatter of the residuals of the bare disc, averaged over patches away from the limbs, over the level.
+fn patches(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
+    let level = p[LOG_LEVEL].exp().min(1.0);
+    let mut cells = vec![Vec::new(); PATCHES * PATCHES];
+    for (q, d) in task.pixels.iter().zip(drawn) {
+        let (dx, dy) = ((q.x - p[SUN_X]) / p[SUN_R], (q.y - p[SUN_Y]) / p[SUN_R]);
+        if dx.hypot(dy) < 0.95 && *d > 0.3 * level && q.light < SATURATED {
+            let cell = |v: f64| ((0.5 + 0.5 * v) * PATCHES as f64) as usize;
+            cells[cell(dy).min(PATCHES - 1) * PATCHES + cell(dx).min(PATCHES - 1)]
+                .push((q.light - d) / level);
+        }
+    }
+    let means: Vec<f64> = cells
+        .into_iter()
+        .filter(|c| c.len() >= 5)
+        .map(median)
+        .collect();
+    if means.len() < 3 {
+        return 0.0;
+    }
+    let square: f64 = means.iter().map(|m| m * m).sum();
+    (square / means.len() as f64).sqrt()
+}
+
+/// Depth inside the Moon's limb where there is no Moon: far outside.
+const NO_MOON: f64 = -1e9;
+
+/// Real and imaginary parts of z, z^2 and z^3 for z = x + iy, not beyond the limb's own size.
+fn harmonics(x: f64, y: f64) -> [f64; UNEVEN_TERMS] {
+    let shrink = 1.0 / x.hypot(y).max(1.0);
+    let (x, y) = (x * shrink, y * shrink);
+    let (x2, y2) = (x * x - y * y, 2.0 * x * y);
+    [x, y, x2, y2, x2 * x - y2 * y, x2 * y + y2 * x]
+}
+
+/// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
+const CORRELATED: f64 = 3.0;
+
+/// A pixel against one limb.
+struct Rim {
+    /// Depth inside the blurred limb, pixels.
+    depth: f64,
+    /// Outward normal.
+    normal: (f64, f64),
+    /// Blur along the normal, Gaussian sigma.
+    sigma: f64,
+    /// Derivative of the depth by the radius.
+    by_radius: f64,
+    /// How much the depth falls per unit of blur variance: a blurred disc looks smaller.
+    by_variance: f64,
+}
+
+impl Rim {
+    fn new(
+        pixel: &Pixel,
+        x: f64,
+        y: f64,
+        radius: f64,
+        p: &Params,
+        squeeze: Option<Squeeze>,
+    ) -> Self {
+        let (mut dx, mut dy) = (pixel.x - x, pixel.y - y);
+        let (rho, steep, normal);
+        match squeeze {
+            None => {
+                rho = dx.hypot(dy).max(1e-9);
+                normal = (dx / rho, dy / rho);
+                steep = 1.0;
+            }
+            Some(q) => {
+                let along = q.stretch * (dx * q.up.0 + dy * q.up.1);
+                dx += along * q.up.0;
+                dy += along * q.up.1;
+                rho = dx.hypot(dy).max(1e-9);
+                let again = q.stretch * (dx * q.up.0 + dy * q.up.1);
+                let slope = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
+                steep = slope.0.hypot(slope.1);
+                normal = (slope.0 / steep, slope.1 / steep);
+            }
+        }
+        let variance = p[BLUR_XX] * normal.0 * normal.0
+            + p[BLUR_YY] * normal.1 * normal.1
+            + 2.0 * p[BLUR_XY] * normal.0 * normal.1;
+        let variance = variance.max(LEAST_VARIANCE);
+        let by_variance = 0.5 / radius.max(1.0);
+        Self {
+            depth: (radius - rho) / steep - variance * by_variance,
+            normal,
+            sigma: variance.sqrt(),
+            by_radius: 1.0 / steep,
+            by_variance,
+        }
+    }
+
+    /// Adds the derivatives by the centre: moving it outwards along the normal deepens the pixel.
+    fn spread(&self, by: &mut [f64; N], x: usize, by_depth: f64) {
+        by[x] += by_depth * self.normal.0;
+        by[x + 1] += by_depth * self.normal.1;
+    }
+}
+
+/// Cosine of the angle between two limbs beyond which they are taken as lying along each other.
+const ALONG: f64 = 0.7;
+
+/// Sine of the angle below which their crossing is not felt.
+const SLIGHT: f64 = 0.08;
+
+/// Abscissas and weights of the three-point Gauss-Hermite rule for a normal distribution.
+const HERMITE: [(f64, f64); 3] = [
+    (-1.732_050_807_568_877_2, 1.0 / 6.0),
+    (0.0, 2.0 / 3.0),
+    (1.732_050_807_568_877_2, 1.0 / 6.0),
+];
+
+/// Light where both limbs may be near.
+///
+/// On a crescent the limbs bend the same way and the bare part lies between them; on a small bite they bend against
+/// each other and the bare part is what the lens leaves. Where they cross steeply, the two edges blur independently
+/// but for the light's being on one side of the solar limb.
+fn crossed(law: &Law, sun: &Rim, moon: &Rim) -> Light {
+    let reach = 5.5 * sun.sigma.max(moon.sigma);
+    if moon.depth < -reach {
+        return law.blurred(sun.depth, NO_MOON, sun.sigma);
+    }
+    let cos = sun.normal.0 * moon.normal.0 + sun.normal.1 * moon.normal.1;
+    let sin = (sun.normal.0 * moon.normal.1 - sun.normal.1 * moon.normal.0).abs();
+    if sun.depth > reach {
+        return along(law, sun.depth, moon.depth, moon.sigma, cos > 0.0);
+    }
+    if cos.abs() < ALONG {
+        return across(law, sun, moon, cos, sin);
+    }
+    if sin < SLIGHT {
+        return along(law, sun.depth, moon.depth, sun.sigma, cos > 0.0);
+    }
+    let mut out = Light::default();
+    for (place, weight) in HERMITE {
+        let b = (moon.depth + sin * place * sun.sigma) / cos.abs();
+        out.add(weight, &along(law, sun.depth, b, sun.sigma, cos > 0.0));
+    }
+    out.by_b /= cos.abs();
+    out
+}
+
+/// Limbs along each other: bent the same way or against each other.
+fn along(law: &Law, a: f64, b: f64, sigma: f64, same_way: bool) -> Light {
+    if same_way {
+        return law.blurred(a, b, sigma);
+    }
+    let mut out = law.blurred(a, NO_MOON, sigma);
+    let mut lens = law.blurred(a, -b, sigma);
+    lens.by_b = -lens.by_b;
+    out.add(-1.0, &lens);
+    out
+}
+
+/// Limbs across each other: light inside the Sun's, times the share of the blur that misses the Moon.
+fn across(law: &Law, sun: &Rim, moon: &Rim, cos: f64, sin: f64) -> Light {
+    let mut out = law.blurred(sun.depth, NO_MOON, sun.sigma);
+    let z = sun.depth / sun.sigma;
+    let mills = density(z) / share_below(z).max(1e-12);
+    let mean = -sun.sigma * mills;
+    let narrowed = (1.0 - z * mills - mills * mills).clamp(0.0, 1.0);
+    let sigma = sun.sigma * (sin * sin + cos * cos * narrowed).sqrt();
+    let zb = (moon.depth - cos * mean) / sigma;
+    let (bare, edge) = (share_below(-zb), density(zb));
+    out.by_b = -out.value * edge / sigma;
+    out.by_sigma = out.by_sigma * bare + out.value * edge * zb / sigma;
+    out.value *= bare;
+    out.by_a *= bare;
+    out.terms = out.terms.map(|t| t * bare);
+    out
+}
+
+fn offset_row(p: &Params, offset: Known) -> Row<N> {
+    let (dx, dy) = (p[MOON_X] - p[SUN_X], p[MOON_Y] - p[SUN_Y]);
+    let apart = dx.hypot(dy).max(1e-9);
+    let unit = 1.0 / (p[SUN_R] * offset.sigma);
+    let mut by = [0.0; N];
+    by[MOON_X] = dx / apart * unit;
+    by[MOON_Y] = dy / apart * unit;
+    by[SUN_X] = -by[MOON_X];
+    by[SUN_Y] = -by[MOON_Y];
+    by[SUN_R] = -apart / p[SUN_R] * unit;
+    ((offset.value - apart / p[SUN_R]) / offset.sigma, by)
+}

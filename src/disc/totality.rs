@@ -1,0 +1,246 @@
+//! Refines the Moon in totality by fitting a drawn picture of its limb against the corona.
+//!
+//! The model: a dark disc with a little light of its own (earthshine, veil) in front of a corona that falls with a
+//! power of the distance and differs around the limb, blurred, with a tone allowance. The corona may be far beyond
+//! saturation: then only the foot of the blurred limb is seen, and the fit leans on its shape.
+
+use nalgebra::SVector;
+
+use super::find::{LimbArc, SECTORS};
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, Task};
+use super::gauss::{density, share_below};
+use crate::domain::Circle;
+use crate::raster::{Channel, Frame};
+
+/// Number of parameters.
+const N: usize = 18;
+
+const X: usize = 0;
+const Y: usize = 1;
+const RADIUS: usize = 2;
+/// Variance of the blur in square pixels.
+const BLUR: usize = 3;
+/// Light in front of the Moon, over the typical corona at the limb.
+const VEIL: usize = 4;
+/// Power with which the corona falls.
+const FALL: usize = 5;
+/// Tone allowance.
+const TONE: usize = 6;
+/// Logarithm of the corona at the limb: mean, then cosine and sine pairs.
+const CORONA: usize = 7;
+/// Pairs of the corona's Fourier series.
+const PAIRS: usize = 5;
+
+/// About this many pixels take part.
+const PIXELS: f64 = 4000.0;
+
+/// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
+const CORRELATED: f64 = 2.5;
+
+type Params = SVector<f64, N>;
+
+/// What the fit starts from.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Start {
+    /// The Moon.
+    pub moon: Circle,
+    /// Light of the corona at the limb.
+    pub corona: f64,
+    /// Light on the Moon.
+    pub veil: f64,
+    /// Blur's sigma in pixels, about.
+    pub blur_px: f64,
+    /// Moon's radius in pixels.
+    pub radius: Option<Known>,
+}
+
+/// The refined Moon.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Moon {
+    /// The circle.
+    pub circle: Circle,
+    /// One sigma of its centre per axis.
+    pub sigma_px: f64,
+    /// Blur as a Gaussian sigma.
+    pub blur_px: f64,
+    /// Fraction of the pixels that are saturated.
+    pub saturated: f64,
+    /// Robust scatter of the residuals over the corona's light.
+    pub scatter: f64,
+}
+
+struct Silhouette {
+    start: Start,
+}
+
+/// Fits the Moon's limb where the arc has edge points; `None` when the fit does not settle.
+pub(super) fn refined_moon(
+    frame: &Frame,
+    channel: Channel,
+    arc: &LimbArc,
+    start: &Start,
+) -> Option<Moon> {
+    let first = once(frame, channel, arc, start)?;
+    let again = Start {
+        moon: first.circle,
+        blur_px: first.blur_px,
+        ..*start
+    };
+    once(frame, channel, arc, &again)
+}
+
+fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option<Moon> {
+    let pixels = gathered(frame, channel, arc, start);
+    let silhouette = Silhouette { start: *start };
+    let v = start.blur_px * start.blur_px;
+    let mut known = vec![
+        (BLUR, Known::new(v, 2.0 * v + 1.0)),
+        (VEIL, Known::new(start.veil / start.corona, 0.3)),
+        (FALL, Known::new(6.0, 4.0)),
+        (TONE, Known::new(0.0, 0.2)),
+        (CORONA, Known::new(0.0, 1.5)),
+    ];
+    for k in 1..=PAIRS {
+        let spread = 1.2 / k as f64;
+        known.push((CORONA + 2 * k - 1, Known::new(0.0, spread)));
+        known.push((CORONA + 2 * k, Known::new(0.0, spread)));
+    }
+    known.extend(start.radius.map(|r| (RADIUS, r)));
+    let task = Task {
+        drawing: &silhouette,
+        pixels: &pixels,
+        level: start.corona,
+        free: [true; N],
+        known,
+    };
+    let fit = task.settled(silhouette.first_guess())?;
+    let variance = 0.5 * (fit.covariance[(X, X)] + fit.covariance[(Y, Y)]);
+    let saturated = pixels
+        .iter()
+        .filter(|q| q.light >= super::fit::SATURATED)
+        .count();
+    Some(Moon {
+        circle: Circle {
+            x_px: fit.p[X],
+            y_px: fit.p[Y],
+            radius_px: fit.p[RADIUS],
+        },
+        sigma_px: variance.max(0.0).sqrt() * CORRELATED,
+        blur_px: fit.p[BLUR].sqrt(),
+        saturated: saturated as f64 / pixels.len() as f64,
+        scatter: 0.01 * fit.scale,
+    })
+}
+
+fn gathered(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Vec<Pixel> {
+    let blur = start.blur_px.clamp(0.5, 0.15 * start.moon.radius_px + 0.5);
+    let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
+    let step = ((inside + outside) / 24.0).max(1.0);
+    let rays = (PIXELS / ((inside + outside) / step)).clamp(90.0, 7.0 * start.moon.radius_px);
+    let mut places = Vec::new();
+    for i in 0..rays as usize {
+        let turn = i as f64 / rays;
+        if !arc.sectors[(turn * SECTORS as f64) as usize % SECTORS] {
+            continue;
+        }
+        let (sin, cos) = (turn * std::f64::consts::TAU).sin_cos();
+        let mut r =
+            start.moon.radius_px - inside + (i as f64 * 0.618_033_988_749_895).fract() * step;
+        while r < start.moon.radius_px + outside {
+            let (x, y) = (
+                (start.moon.x_px + r * cos).round(),
+                (start.moon.y_px + r * sin).round(),
+            );
+            if x >= 0.0 && y >= 0.0 && x < frame.width() as f64 && y < frame.height() as f64 {
+                places.push((y as u32, x as u32));
+            }
+            r += step;
+        }
+    }
+    places.sort_unstable();
+    places.dedup();
+    places
+        .into_iter()
+        .map(|(y, x)| Pixel {
+            x: f64::from(x),
+            y: f64::from(y),
+            light: f64::from(frame.value(x as usize, y as usize, channel)),
+        })
+        .collect()
+}
+
+impl Silhouette {
+    fn first_guess(&self) -> Params {
+        let s = &self.start;
+        let mut p = Params::zeros();
+        (p[X], p[Y], p[RADIUS]) = (s.moon.x_px, s.moon.y_px, s.moon.radius_px);
+        p[BLUR] = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
+        p[VEIL] = s.veil / s.corona;
+        p[FALL] = 6.0;
+        p
+    }
+}
+
+impl Drawing<N> for Silhouette {
+    type Ready = ();
+
+    fn ready(&self, _: &Params) {}
+
+    fn at(&self, pixel: &Pixel, p: &Params, (): &()) -> (f64, [f64; N]) {
+        let (dx, dy) = (pixel.x - p[X], pixel.y - p[Y]);
+        let rho = dx.hypot(dy).max(1e-9);
+        let (nx, ny) = (dx / rho, dy / rho);
+        let sigma = p[BLUR].sqrt();
+        // Height above the blurred limb: the blurred Moon looks smaller.
+        let height = rho - p[RADIUS] + 0.5 * p[BLUR] / p[RADIUS];
+        let z = height / sigma;
+        let (bare, edge) = (share_below(z), density(z));
+        let mut by = [0.0; N];
+        let mut log = p[CORONA];
+        let (mut cos, mut sin) = (1.0, 0.0);
+        for k in 1..=PAIRS {
+            (cos, sin) = (cos * nx - sin * ny, sin * nx + cos * ny);
+            let i = CORONA + 2 * k - 1;
+            log += p[i] * cos + p[i + 1] * sin;
+            (by[i], by[i + 1]) = (cos, sin);
+        }
+        // The mean height of the bare part of the blur keeps the fall off the dark side.
+        let mean_height = height * bare + sigma * edge;
+        let relative = mean_height / bare.max(1e-6) / p[RADIUS];
+        let fall = (-p[FALL] * relative.min(1.0)).exp();
+        let corona = log.clamp(-12.0, 12.0).exp() * fall;
+        let s = corona * bare + p[VEIL];
+        let level = self.start.corona;
+        let value = level * s * (1.0 + p[TONE] * (s.min(1.5) - 1.0));
+        let bend = if s < 1.5 { 2.0 * s - 1.0 } else { 0.5 };
+        let by_s = level * (1.0 + p[TONE] * bend);
+        let by_log = by_s * corona * bare;
+        for v in &mut by[CORONA + 1..] {
+            *v *= by_log;
+        }
+        by[CORONA] = by_log;
+        by[FALL] = -by_log * relative.min(1.0);
+        let by_height = by_s * corona * (edge / sigma - p[FALL] / p[RADIUS] * bare);
+        by[X] = -by_height * nx;
+        by[Y] = -by_height * ny;
+        by[RADIUS] = -by_height;
+        by[BLUR] = by_s * corona * (-0.5 * edge * z / p[BLUR]) + by_height * 0.5 / p[RADIUS];
+        by[VEIL] = by_s;
+        by[TONE] = level * s * (s.min(1.5) - 1.0);
+        (value, by)
+    }
+
+    fn bounded(&self, mut p: Params) -> Params {
+        p[RADIUS] = p[RADIUS].max(2.0);
+        p[BLUR] = p[BLUR].clamp(LEAST_VARIANCE, 4.0 + 0.05 * p[RADIUS] * p[RADIUS]);
+        p[VEIL] = p[VEIL].clamp(-0.1, 2.0);
+        p[FALL] = p[FALL].clamp(0.0, 25.0);
+        p[TONE] = p[TONE].clamp(-0.6, 0.6);
+        p[CORONA] = p[CORONA].clamp(-6.0, 6.0);
+        p
+    }
+
+    fn ties(&self, _: &Params) -> Vec<Row<N>> {
+        Vec::new()
+    }
+}
