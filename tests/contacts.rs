@@ -6,6 +6,10 @@ use contactstrip::contacts::{self, ContactsError, ContactsOptions};
 use contactstrip::domain::{ContactEvent, Contacts, LocalKind, Site, Utc};
 use contactstrip::ephemeris::Radii;
 
+mod outputs;
+mod properties;
+mod published;
+
 /// One row of `fixtures/reference/contacts_open.csv`, by column name.
 struct Row(std::collections::BTreeMap<String, String>);
 
@@ -37,7 +41,8 @@ impl Row {
     }
 
     fn date(&self) -> jiff::civil::Date {
-        self.text("date_utc").parse().unwrap()
+        let column = self.0.get("date_utc").or(self.0.get("date_tt"));
+        column.unwrap().parse().unwrap()
     }
 
     fn options(&self) -> ContactsOptions {
@@ -260,4 +265,73 @@ fn sizes_and_coverage_are_those_of_the_reference() {
         })));
     }
     assert_eq!(wrong, Vec::<String>::new());
+}
+
+#[test]
+fn places_drawn_by_lot_agree_for_every_eclipse() {
+    let rows = rows("contacts_drawn.csv");
+    assert_eq!(rows.len(), 260);
+    let (mut wrong, mut differences) = (Vec::new(), Vec::new());
+    for row in &rows {
+        let label = |column: &str| format!("{} {column}", row.text("c1_utc"));
+        let contacts = row.solved(&row.options()).unwrap();
+        assert_eq!(
+            contacts::local_word(contacts.kind),
+            row.text("kind"),
+            "{}",
+            label("kind")
+        );
+        for name in EVENTS {
+            let expected = row.utc(&format!("{name}_utc"));
+            let found = event(&contacts, name).map(|event| event.utc);
+            assert_eq!(expected.is_some(), found.is_some(), "{}", label(name));
+            if let (Some(expected), Some(found)) = (expected, found) {
+                let off = found.seconds_since(expected).abs();
+                differences.push(off);
+                wrong.extend(beyond(
+                    [(label(name), off, drawn_limit_s(&contacts, name))].into_iter(),
+                ));
+            }
+        }
+        for (name, e) in [
+            ("c1", contacts.c1),
+            ("max", contacts.maximum),
+            ("c4", contacts.c4),
+        ] {
+            let turn = if e.sky.sun_alt_deg > 80.0 { 0.05 } else { 0.01 };
+            let direction = if name == "max" {
+                0.01 + 0.25 / row.needed("min_sep_arcsec").max(1e-3)
+            } else {
+                0.01
+            };
+            let pairs = [
+                ("alt", e.sky.sun_alt_deg, 0.01),
+                ("az", e.sky.sun_az_deg, turn),
+                ("P", e.position_angle_deg, direction),
+                ("q", e.sky.parallactic_deg, turn),
+            ];
+            wrong.extend(beyond(pairs.into_iter().map(|(angle, found, limit)| {
+                let column = format!("{name}_{angle}_deg");
+                (label(&column), turned(found, row.needed(&column)), limit)
+            })));
+        }
+    }
+    assert_eq!(wrong, Vec::<String>::new());
+    differences.sort_by(f64::total_cmp);
+    let median = differences[differences.len() / 2];
+    assert!(
+        median < 0.005,
+        "median {median:.4} s, largest {:.4} s",
+        differences[differences.len() - 1]
+    );
+}
+
+/// 0.1 s, but 0.5 s for a grazing contact: a central phase under 30 s, or less than a fiftieth of the diameter covered.
+fn drawn_limit_s(contacts: &Contacts, name: &str) -> f64 {
+    let short = contacts.central_duration_s().is_some_and(|s| s < 30.0) && name.starts_with(['c']);
+    if short || contacts.magnitude < 0.02 {
+        0.5
+    } else {
+        0.1
+    }
 }

@@ -35,11 +35,21 @@ pub enum SiteError {
     #[error("latitude {0} is outside -90 to 90; the order is latitude, longitude{hint}", hint = .1)]
     Latitude(f64, String),
     /// Longitude out of range.
-    #[error("longitude {0} is outside -180 to 180 (east is positive)")]
+    #[error("longitude {0} is outside -180 to 180 (east is positive){hint}", hint = wrapped(*.0))]
     Longitude(f64),
     /// Elevation out of range.
     #[error("elevation {0} m is outside {min} to {max} m", min = Site::ELEV_MIN_M, max = Site::ELEV_MAX_M)]
     Elevation(f64),
+}
+
+/// The same meridian counted from -180, for one counted from 0 to 360.
+fn wrapped(lon_deg: f64) -> String {
+    if lon_deg > 180.0 && lon_deg <= 360.0 {
+        let same = ((lon_deg - 360.0) * 1e9).round() / 1e9;
+        format!("; did you mean {same}?")
+    } else {
+        String::new()
+    }
 }
 
 impl Site {

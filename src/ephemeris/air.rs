@@ -86,8 +86,9 @@ impl Air {
     /// How much a horizontal arc shrinks when lifted: the verticals close towards the zenith.
     fn narrowing(&self, airless_deg: f64, seen_deg: f64) -> f64 {
         let airless = airless_deg.to_radians().cos();
-        if airless < 1e-3 {
-            1.0 // within 0.06 degrees of the zenith nothing is lifted
+        // Within 0.06 degrees of the zenith nothing is lifted, and below the horizon nothing is seen.
+        if airless < 1e-3 || airless_deg < 2.0 * LOWEST_DEG {
+            1.0
         } else {
             seen_deg.to_radians().cos() / airless
         }

@@ -12,8 +12,11 @@
 //! Time scales: the elements run on TT; `UTC = TT - 32.184 s - leap seconds` ([`tt_minus_utc_s`]) and the Earth's turn
 //! needs `TT - UT1`, which stands beside each eclipse ([`Eclipse::delta_t_s`]).
 //!
-//! Accuracy: against 36 sites with an eclipse computed directly from JPL DE421 without Besselian elements, contact
-//! times agree to 0.03 s, position angles to 0.005 degrees (see `tests/contacts.rs`, which holds the figures).
+//! Accuracy, against contacts computed from JPL DE421 at the place itself without Besselian elements: 896 times at 260
+//! places drawn by lot, two for each eclipse, differ by 0.002 s in the median, 0.03 s at the 99th percentile, and 0.17 s
+//! at a grazing contact; azimuth, altitude and position angles by less than 0.01 degrees (`tests/contacts.rs`, rows from
+//! `fixtures/scripts/make_contact_rows.py`). One core does some nine million [`EclipseView::discs`] or one million
+//! [`EclipseView::at`] a second (`benches/contacts.rs`).
 
 mod air;
 mod delta_t;

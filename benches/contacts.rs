@@ -1,0 +1,66 @@
+//! How many places, instants and contacts a second.
+#![allow(missing_docs)]
+
+use std::hint::black_box;
+
+use contactstrip::contacts;
+use contactstrip::domain::Site;
+use contactstrip::ephemeris::{EclipseView, Radii, eclipse_near};
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+
+/// Places on a grid over South America, some in the track of 2019-07-02, some outside it.
+fn views(count: usize) -> Vec<EclipseView> {
+    let eclipse = eclipse_near("2019-07-02".parse().expect("a date")).expect("an eclipse");
+    let place = |n: usize| {
+        let lat = -45.0 + (n * 7919 % 3000) as f64 / 100.0;
+        let lon = -80.0 + (n * 104_729 % 2500) as f64 / 100.0;
+        Site::new(lat, lon, 0.0).expect("on the Earth")
+    };
+    (0..count)
+        .map(|n| EclipseView::new(eclipse, place(n), Radii::IAU, None))
+        .collect()
+}
+
+fn evaluations(c: &mut Criterion) {
+    let million = views(1_000_000);
+    let mut group = c.benchmark_group("a million places");
+    group
+        .sample_size(10)
+        .throughput(Throughput::Elements(1_000_000));
+    group.bench_function("discs at one instant", |b| {
+        b.iter(|| {
+            let sum: f64 = million
+                .iter()
+                .map(|view| view.discs(black_box(1234.5)).separation_arcsec)
+                .sum();
+            black_box(sum)
+        });
+    });
+    group.bench_function("whole sky at one instant", |b| {
+        let utc = million[0].origin().plus_s(1234.5);
+        b.iter(|| {
+            let sum: f64 = million
+                .iter()
+                .map(|view| view.at(black_box(utc)).obscuration)
+                .sum();
+            black_box(sum)
+        });
+    });
+    group.finish();
+    let some = views(1_000);
+    let mut group = c.benchmark_group("contacts");
+    group
+        .sample_size(20)
+        .throughput(Throughput::Elements(some.len() as u64));
+    group.bench_function("a thousand places", |b| {
+        b.iter(|| {
+            some.iter()
+                .filter(|view| contacts::of_view(black_box(view)).is_ok())
+                .count()
+        });
+    });
+    group.finish();
+}
+
+criterion_group!(benches, evaluations);
+criterion_main!(benches);
