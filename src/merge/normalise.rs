@@ -14,7 +14,11 @@ use crate::raster::LinearImage;
 /// Source: Morgan, Habbal & Woo 2006, "The depiction of coronal structure in white-light images" (Solar Physics 236,
 /// 263, doi:10.1007/s11207-006-0113-6). Agrees with `sunkit_image.radial.nrgf` to rounding on the same rings.
 pub fn nrgf(image: &LinearImage, sun: &Circle, inner_px: f64, ring_px: f64) -> LinearImage {
-    let ring_px = if ring_px.is_finite() && ring_px > 0.0 { ring_px } else { 1.0 };
+    let ring_px = if ring_px.is_finite() && ring_px > 0.0 {
+        ring_px
+    } else {
+        1.0
+    };
     let radius = |x: usize, y: usize| (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px);
     let ring = |x: usize, y: usize| {
         let r = radius(x, y);
@@ -133,7 +137,11 @@ pub fn mgn(image: &LinearImage, options: &MgnOptions) -> LinearImage {
 
 /// Half of a Gaussian cut at three sigma, the middle first, the whole adding up to 1.
 fn kernel(sigma: f64) -> Vec<f32> {
-    let sigma = if sigma.is_finite() { sigma.clamp(0.1, 1000.0) } else { 1.0 };
+    let sigma = if sigma.is_finite() {
+        sigma.clamp(0.1, 1000.0)
+    } else {
+        1.0
+    };
     let reach = (3.0 * sigma + 0.5) as usize;
     let half: Vec<f64> = (0..=reach)
         .map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp())
