@@ -1,14 +1,15 @@
 //! The merge against a drawn corona whose radiance is known.
 
-use contactstrip::domain::Circle;
+use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
-    MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, merge, mgn, nrgf, view,
+    MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, layer, merge, mgn, nrgf,
+    sky_level, solar_disc_factor, view,
 };
 use contactstrip::raster::{Frame, LinearImage, LinearRgb, linear_to_srgb};
 
-use crate::support::corona::{Sky, Take, input, photograph};
+use crate::support::corona::{SATURATES_1S, Sky, Take, input, moon_in, photograph};
 
-/// A nine-frame bracket, a stop and a half or so apart, from 1/2000 s to 4 s: more than 12 stops.
+/// A nine-frame bracket, a stop and a half or so apart, from 1/2000 s to 3.2 s: more than 12 stops.
 const MARKED_S: [f64; 9] = [
     1.0 / 2000.0,
     1.0 / 640.0,
@@ -21,16 +22,23 @@ const MARKED_S: [f64; 9] = [
     3.2,
 ];
 
-fn take(k: usize, marked_s: f64) -> Take {
-    let wander = |a: f64| 9.0 * (a * (k as f64 + 1.0)).sin();
+/// Thirds of stops, as shutters run.
+fn true_s(marked_s: f64) -> f64 {
+    ((marked_s.log2() * 3.0).round() / 3.0).exp2()
+}
+
+/// A photograph of the bracket on a drifting mount with a wobbling shutter; the Moon slips by 0.4 % of a radius.
+fn take(k: usize, marked_s: f64, radius_px: f64) -> Take {
+    let k = k as f64;
+    let wander = |a: f64| 0.09 * radius_px * (a * (k + 1.0)).sin();
     Take {
-        size: [900, 840],
-        sun: [450.0 + wander(1.7), 420.0 + wander(2.9)],
-        radius_px: 100.0,
-        north_deg: 12.0 + 0.4 * (k as f64).sin(),
-        moon: [0.02 - 0.004 * k as f64, 0.003],
+        size: [(9.0 * radius_px) as usize, (8.4 * radius_px) as usize],
+        sun: [4.5 * radius_px + wander(1.7), 4.2 * radius_px + wander(2.9)],
+        radius_px,
+        north_deg: 12.0 + 0.4 * k.sin(),
+        moon: [0.02 - 0.004 * k, 0.003],
         marked_s,
-        true_s: true_s(marked_s) * (0.05 * (3.0 * k as f64).sin()).exp2(),
+        true_s: true_s(marked_s) * (0.05 * (3.0 * k).sin()).exp2(),
         iso: 100.0,
         cloud: 0.0,
         s_curve: 0.0,
@@ -40,9 +48,9 @@ fn take(k: usize, marked_s: f64) -> Take {
     }
 }
 
-/// Thirds of stops, as shutters run.
-fn true_s(marked_s: f64) -> f64 {
-    ((marked_s.log2() * 3.0).round() / 3.0).exp2()
+fn bracket(radius_px: f64) -> Vec<Take> {
+    let marked = MARKED_S.iter().enumerate();
+    marked.map(|(k, &s)| take(k, s, radius_px)).collect()
 }
 
 struct Card {
@@ -53,32 +61,48 @@ struct Card {
 }
 
 impl Card {
-    fn new(sky: Sky, takes: Vec<Take>) -> Self {
-        let inputs = takes
-            .iter()
-            .enumerate()
-            .map(|(k, t)| {
-                let k = k as f64;
-                let error = [1.1 * (5.0 * k).sin(), 1.1 * (7.0 * k).cos()];
-                input(&sky, t, &format!("frame {k}"), error, 0.1 * (4.0 * k).sin())
-            })
-            .collect();
-        let frames = takes.iter().map(|t| photograph(&sky, t)).collect();
+    /// Takes the photographs and fits their limbs with errors of a pixel and a tenth of a degree.
+    fn new(takes: Vec<Take>) -> Self {
+        let sky = Sky::default();
+        let inputs = takes.iter().enumerate().map(|(k, t)| {
+            let k = k as f64;
+            let error = [1.1 * (5.0 * k).sin(), 1.1 * (7.0 * k).cos()];
+            input(&sky, t, &format!("frame {k}"), error, 0.1 * (4.0 * k).sin())
+        });
         Self {
+            inputs: inputs.collect(),
+            frames: takes.iter().map(|t| photograph(&sky, t)).collect(),
             sky,
             takes,
-            inputs,
-            frames,
         }
     }
 
-    fn merged(&self, options: &MergeOptions) -> Merged {
+    fn merged(&self) -> Merged {
+        self.merged_with(&MergeOptions::default())
+    }
+
+    fn merged_with(&self, options: &MergeOptions) -> Merged {
         let open = |i: usize| Ok(self.frames[i].clone());
         merge(&self.inputs, &open, options, &|_, _| {}).unwrap()
     }
+
+    /// Largest departure of any frame's found Sun from the true one, beyond what all frames share, in pixels.
+    fn worst_registration_px(&self, merged: &Merged) -> f64 {
+        let off: Vec<[f64; 2]> = merged
+            .frames
+            .iter()
+            .zip(&self.takes)
+            .filter(|(f, _)| f.left_out.is_none())
+            .map(|(f, t)| [f.sun.x_px - t.sun[0], f.sun.y_px - t.sun[1]])
+            .collect();
+        let mean = [0, 1].map(|k| off.iter().map(|o| o[k]).sum::<f64>() / off.len() as f64);
+        let away = off.iter().map(|o| (o[0] - mean[0]).hypot(o[1] - mean[1]));
+        away.fold(0.0, f64::max)
+    }
 }
 
-/// Where a canvas pixel lies on the sky, in solar radii, east and north, by the true lie of the instant's frame.
+/// Where a canvas pixel lies on the sky.
+#[derive(Clone, Copy)]
 struct Lie {
     sun: [f64; 2],
     north_deg: f64,
@@ -86,6 +110,7 @@ struct Lie {
 }
 
 impl Lie {
+    /// East and north of the Sun, in solar radii.
     fn sky(&self, x: f64, y: f64) -> [f64; 2] {
         let (dx, dy) = (x - self.sun[0], y - self.sun[1]);
         let (sin, cos) = self.north_deg.to_radians().sin_cos();
@@ -96,17 +121,62 @@ impl Lie {
     }
 }
 
-/// Ratios of merged to true green light in 1.05 to 4 radii, clear of the Moon, scaled to a mean of 1, with radii.
-fn ratios(card: &Card, merged: &Merged, lie: &Lie) -> Vec<(f64, f64)> {
+/// The canvas's true lie. What all limb fits are wrong by, no merge can know: the best place within a pixel and turn
+/// within a few tenths of a degree are looked for.
+fn lie(card: &Card, merged: &Merged) -> Lie {
+    let mut best = Lie {
+        sun: [merged.sun.x_px, merged.sun.y_px],
+        north_deg: card.inputs[merged.instant].north_deg.unwrap(),
+        radius_px: merged.sun.radius_px,
+    };
+    for span in [0.5, 0.2, 0.08, 0.03] {
+        let start = best;
+        let mut least = spread(card, merged, &best);
+        for (i, j, k) in (0..125).map(|n| (n % 5, n / 5 % 5, n / 25)) {
+            let off = |n: i32| span * (f64::from(n) - 2.0);
+            let trial = Lie {
+                sun: [start.sun[0] + off(i), start.sun[1] + off(j)],
+                north_deg: start.north_deg + 0.3 * off(k),
+                ..start
+            };
+            let here = spread(card, merged, &trial);
+            if here < least {
+                (least, best) = (here, trial);
+            }
+        }
+    }
+    best
+}
+
+/// Sum of squares of the logarithm of merged over true light, less its mean, at some places.
+fn spread(card: &Card, merged: &Merged, lie: &Lie) -> f64 {
+    let logs: Vec<f64> = (0..4000)
+        .map(|k| {
+            let (r, angle) = (1.15 + 1.2 * f64::from(k % 50) / 50.0, f64::from(k) * 0.077);
+            let x = (merged.sun.x_px + r * lie.radius_px * angle.cos()).round();
+            let y = (merged.sun.y_px + r * lie.radius_px * angle.sin()).round();
+            let [east, north] = lie.sky(x, y);
+            let value = f64::from(merged.radiance.at(x as usize, y as usize)[1]);
+            (value.max(1e-12) / card.sky.light(east, north)[1]).ln()
+        })
+        .collect();
+    let mean = logs.iter().sum::<f64>() / logs.len() as f64;
+    logs.iter().map(|l| (l - mean).powi(2)).sum()
+}
+
+/// Radius in solar radii, and ratio of merged to true green light scaled to a median of 1, of every pixel in 1.05 to 4
+/// radii that is 3 pixels clear of the Moon and not in a prominence (those are finer than pixels in places).
+fn ratios(card: &Card, merged: &Merged) -> Vec<(f64, f64)> {
+    let lie = lie(card, merged);
+    let moon = merged.moon;
     let mut out = Vec::new();
     for y in 0..merged.radiance.height() {
         for x in 0..merged.radiance.width() {
-            let [east, north] = lie.sky(x as f64, y as f64);
+            let (px, py) = (x as f64, y as f64);
+            let [east, north] = lie.sky(px, py);
             let r = east.hypot(north);
-            let clear = (x as f64 - merged.moon.x_px).hypot(y as f64 - merged.moon.y_px)
-                > merged.moon.radius_px + 3.0;
+            let clear = (px - moon.x_px).hypot(py - moon.y_px) > moon.radius_px + 3.0;
             let [red, truth, _] = card.sky.light(east, north);
-            // Prominences are finer than a pixel in places: their brightness is a matter of sampling.
             if (1.05..4.0).contains(&r) && clear && red < 1.02 * truth {
                 out.push((r, f64::from(merged.radiance.at(x, y)[1]) / truth));
             }
@@ -118,60 +188,10 @@ fn ratios(card: &Card, merged: &Merged, lie: &Lie) -> Vec<(f64, f64)> {
     out.iter().map(|(r, q)| (*r, q / middle)).collect()
 }
 
-/// The canvas's true lie: the registration's common offset is not known, so the best-fitting Sun within a pixel.
-fn lie(card: &Card, merged: &Merged) -> Lie {
-    let mut best = (f64::INFINITY, [0.0; 2], 0.0);
-    let start = [merged.sun.x_px, merged.sun.y_px];
-    let north = card.inputs[merged.instant].north_deg.unwrap();
-    let mut at = (start, north);
-    for span in [0.5, 0.2, 0.08, 0.03] {
-        let centre = at;
-        for (i, j, k) in (0..125).map(|n| (n % 5, n / 5 % 5, n / 25)) {
-            let off = |n: i32| span * (f64::from(n) - 2.0);
-            let trial = (
-                [centre.0[0] + off(i), centre.0[1] + off(j)],
-                centre.1 + off(k) * 0.3,
-            );
-            let lie = Lie {
-                sun: trial.0,
-                north_deg: trial.1,
-                radius_px: merged.sun.radius_px,
-            };
-            let cost = cost(card, merged, &lie);
-            if cost < best.0 {
-                best = (cost, trial.0, trial.1);
-                at = trial;
-            }
-        }
-    }
-    Lie {
-        sun: best.1,
-        north_deg: best.2,
-        radius_px: merged.sun.radius_px,
-    }
-}
-
-fn cost(card: &Card, merged: &Merged, lie: &Lie) -> f64 {
-    let mut logs = Vec::new();
-    for k in 0..4000 {
-        let (r, angle) = (1.15 + 1.2 * f64::from(k % 50) / 50.0, f64::from(k) * 0.077);
-        let (x, y) = (
-            (merged.sun.x_px + r * lie.radius_px * angle.cos()).round(),
-            (merged.sun.y_px + r * lie.radius_px * angle.sin()).round(),
-        );
-        let [east, north] = lie.sky(x, y);
-        let truth = card.sky.light(east, north)[1];
-        let value = f64::from(merged.radiance.at(x as usize, y as usize)[1]).max(1e-12);
-        logs.push((value / truth).ln());
-    }
-    let mean = logs.iter().sum::<f64>() / logs.len() as f64;
-    logs.iter().map(|l| (l - mean).powi(2)).sum()
-}
-
-/// Root mean square and the largest step between neighbouring rings of 0.02 radii, both as fractions.
+/// Root mean square departure from 1, and the largest step between neighbouring rings of 0.02 radii; fractions both.
 fn rms_and_step(ratios: &[(f64, f64)]) -> (f64, f64) {
-    let rms =
-        (ratios.iter().map(|(_, q)| (q - 1.0).powi(2)).sum::<f64>() / ratios.len() as f64).sqrt();
+    let squares = ratios.iter().map(|(_, q)| (q - 1.0).powi(2));
+    let rms = (squares.sum::<f64>() / ratios.len() as f64).sqrt();
     let mut rings = vec![(0.0, 0.0); 150];
     for (r, q) in ratios {
         let ring = &mut rings[((r - 1.0) / 0.02) as usize];
@@ -183,58 +203,385 @@ fn rms_and_step(ratios: &[(f64, f64)]) -> (f64, f64) {
         .filter(|r| r.1 > 40.0)
         .map(|r| r.0 / r.1)
         .collect();
-    let step = means
-        .windows(2)
-        .map(|w| (w[1] / w[0] - 1.0).abs())
-        .fold(0.0, f64::max);
-    (rms, step)
+    let steps = means.windows(2).map(|w| (w[1] / w[0] - 1.0).abs());
+    (rms, steps.fold(0.0, f64::max))
+}
+
+fn says(merged: &Merged, word: &str) -> bool {
+    merged.notices.iter().any(|n| n.to_string().contains(word))
 }
 
 #[test]
 fn radiance_is_true_over_more_than_twelve_stops() {
-    let takes = MARKED_S
-        .iter()
-        .enumerate()
-        .map(|(k, &s)| take(k, s))
-        .collect();
-    let card = Card::new(Sky::default(), takes);
-    let merged = card.merged(&MergeOptions::default());
-    for (report, t) in merged.frames.iter().zip(&card.takes) {
-        println!(
-            "{} stops {:.3} true {:.3} shift {:?} corona {:?} ± {:?} turn {:.3}",
-            report.name,
-            report.stops - merged.unit_stops,
-            (t.true_s / card.takes[0].true_s).log2(),
-            [report.sun.x_px - t.sun[0], report.sun.y_px - t.sun[1]],
-            report.corona_shift_px,
-            report.corona_sigma_px,
-            report.turn_deg,
-        );
-    }
-    println!(
-        "{:?} {:?} {:?}",
-        merged.response, merged.black, merged.notices
-    );
-    let lie = lie(&card, &merged);
-    let found = ratios(&card, &merged, &lie);
-    let (rms, step) = rms_and_step(&found);
-    println!(
-        "rms {rms:.4} step {step:.4} lie {:?} vs {:?} {}",
-        lie.sun, merged.sun, lie.north_deg
-    );
-    for ring in 0..30 {
-        let (a, b) = (1.0 + 0.1 * ring as f64, 1.1 + 0.1 * ring as f64);
-        let here: Vec<f64> = found
-            .iter()
-            .filter(|f| f.0 >= a && f.0 < b)
-            .map(|f| f.1)
-            .collect();
-        let mean = here.iter().sum::<f64>() / here.len() as f64;
-        let sd = (here.iter().map(|q| (q - mean).powi(2)).sum::<f64>() / here.len() as f64).sqrt();
-        println!("{a:.1} mean {mean:.4} sd {sd:.4}");
-    }
+    let card = Card::new(bracket(100.0));
+    let merged = card.merged();
+    let (rms, step) = rms_and_step(&ratios(&card, &merged));
     assert!(rms < 0.02, "rms {rms}");
     assert!(step < 0.01, "step {step}");
+    let off = card.worst_registration_px(&merged);
+    assert!(off < 0.1, "registration {off} px");
+    assert!(merged.notices.is_empty(), "{:?}", merged.notices);
+}
+
+#[test]
+fn exposures_and_turns_are_recovered() {
+    let card = Card::new(bracket(100.0));
+    let merged = card.merged();
+    let first = &card.takes[0];
+    let common = merged.frames[0].stops;
+    let mut worst = 0.0_f64;
+    for (k, (report, t)) in merged.frames.iter().zip(&card.takes).enumerate() {
+        let step = (t.true_s / first.true_s).log2();
+        worst = worst.max((report.stops - common - step).abs());
+        let given_wrong = 0.1 * (4.0 * k as f64).sin();
+        assert!((report.turn_deg + given_wrong).abs() < 0.12, "{report:?}");
+    }
+    assert!(worst < 0.04, "exposures off by {worst} stops");
+}
+
+#[test]
+fn a_bent_tone_curve_is_recovered() {
+    let takes: Vec<Take> = bracket(100.0)
+        .into_iter()
+        .map(|t| Take { s_curve: 0.35, ..t })
+        .collect();
+    let card = Card::new(takes);
+    let merged = card.merged();
+    let plain = card.merged_with(&MergeOptions {
+        recover_response: false,
+        ..MergeOptions::default()
+    });
+    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    let (plain_rms, _) = rms_and_step(&ratios(&card, &plain));
+    assert!(rms < 0.02, "rms {rms}");
+    assert!(step < 0.01, "step {step}");
+    assert!(
+        plain_rms > 2.0 * rms,
+        "without the curve {plain_rms}, with it {rms}"
+    );
+}
+
+#[test]
+fn order_does_not_matter_and_runs_repeat() {
+    let card = Card::new(bracket(40.0));
+    let once = card.merged();
+    assert_eq!(once, card.merged());
+    let mut turned = bracket(40.0);
+    turned.reverse();
+    let mut back = Card::new(bracket(40.0));
+    back.inputs.reverse();
+    back.frames.reverse();
+    let again = back.merged();
+    let (a, b) = (once.radiance.data(), again.radiance.data());
+    assert_eq!(a.len(), b.len());
+    let worst = a
+        .iter()
+        .zip(b)
+        .map(|(a, b)| (a - b).abs() / (a + 1e-3))
+        .fold(0.0, f32::max);
+    assert!(worst < 0.02, "{worst}");
+}
+
+#[test]
+fn sets_at_both_ends_of_totality_share_one_sharp_moon() {
+    let mut takes = bracket(60.0);
+    for (k, &s) in MARKED_S.iter().enumerate() {
+        let late = take(9 + k, s, 60.0);
+        takes.push(Take {
+            moon: [late.moon[0] - 0.06, late.moon[1]],
+            ..late
+        });
+    }
+    let card = Card::new(takes);
+    let merged = card.merged();
+    let t = &card.takes[merged.instant];
+    let (moon, sun) = (moon_in(&card.sky, t), t.sun);
+    let off = (merged.moon.x_px - merged.sun.x_px - (moon.x_px - sun[0]))
+        .hypot(merged.moon.y_px - merged.sun.y_px - (moon.y_px - sun[1]));
+    assert!(off < 0.05, "Moon off by {off} px");
+    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
+    assert!(limb_width_px(&merged) < 4.0, "{}", limb_width_px(&merged));
+}
+
+/// Pixels over which the limb rises from a fifth to four fifths of the light 5 pixels outside, at its median angle.
+fn limb_width_px(merged: &Merged) -> f64 {
+    let moon = merged.moon;
+    let mut widths: Vec<f64> = (0..72)
+        .map(|k| {
+            let angle = f64::from(k) * 5.0_f64.to_radians();
+            let at = |off: f64| {
+                let r = moon.radius_px + off;
+                let (x, y) = (moon.x_px + r * angle.cos(), moon.y_px + r * angle.sin());
+                merged.radiance.at(x.round() as usize, y.round() as usize)[1]
+            };
+            let outside = at(5.0);
+            let below = |part: f32| {
+                let steps = (-60..60).map(|i| f64::from(i) * 0.1);
+                steps
+                    .filter(|&off| at(off) < part * outside)
+                    .fold(-6.0, f64::max)
+            };
+            below(0.8) - below(0.2)
+        })
+        .collect();
+    widths.sort_by(f64::total_cmp);
+    widths[widths.len() / 2]
+}
+
+#[test]
+fn cloud_is_left_out_and_named() {
+    let mut takes = bracket(60.0);
+    takes.extend((0..9).map(|k| Take {
+        cloud: 0.35 + 0.06 * k as f64,
+        ..take(9 + k, MARKED_S[k], 60.0)
+    }));
+    let card = Card::new(takes);
+    let merged = card.merged();
+    let out: Vec<bool> = merged.frames.iter().map(|f| f.left_out.is_some()).collect();
+    assert_eq!(
+        out,
+        (0..18).map(|k| k >= 9).collect::<Vec<_>>(),
+        "{:?}",
+        merged.notices
+    );
+    assert!(says(&merged, "darker"));
+    let (rms, _) = rms_and_step(&ratios(&card, &merged));
+    assert!(rms < 0.02, "rms {rms}");
+}
+
+#[test]
+fn one_frame_is_shown_as_it_is() {
+    let card = Card::new(vec![take(0, 1.0 / 60.0, 40.0)]);
+    let merged = card.merged();
+    assert!(says(&merged, "one frame"), "{:?}", merged.notices);
+    let t = &card.takes[0];
+    let [east, north] = [0.0, 2.5];
+    let truth = card.sky.light(east, north)[1] * t.true_s / SATURATES_1S;
+    let (sin, cos) = t.north_deg.to_radians().sin_cos();
+    let (x, y) = (
+        merged.sun.x_px - sin * north * 40.0,
+        merged.sun.y_px - cos * north * 40.0,
+    );
+    let got = f64::from(merged.radiance.at(x.round() as usize, y.round() as usize)[1]);
+    assert!((got / truth - 1.0).abs() < 0.15, "{got} for {truth}");
+}
+
+#[test]
+fn one_exposure_is_averaged_and_said() {
+    let takes = (0..4).map(|k| take(k, 1.0 / 60.0, 40.0)).collect();
+    let merged = Card::new(takes).merged();
+    assert!(says(&merged, "one exposure"), "{:?}", merged.notices);
+    assert!(says(&merged, "even the shortest exposure"));
+}
+
+#[test]
+fn sets_of_two_lengths_with_gaps_and_other_speeds_merge() {
+    let mut takes = vec![
+        take(0, MARKED_S[0], 60.0),
+        take(1, MARKED_S[2], 60.0),
+        take(2, MARKED_S[5], 60.0),
+        take(3, MARKED_S[7], 60.0),
+        take(4, MARKED_S[0], 60.0),
+        take(5, MARKED_S[3], 60.0),
+    ];
+    for t in &mut takes[2..4] {
+        t.iso = 400.0;
+        t.marked_s /= 4.0;
+        t.true_s /= 4.0;
+    }
+    let card = Card::new(takes);
+    let merged = card.merged();
+    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
+}
+
+#[test]
+fn hot_pixels_are_mended() {
+    let clean = Card::new(bracket(50.0));
+    let mut hot = bracket(50.0);
+    for t in &mut hot {
+        t.hot = 150;
+    }
+    let hot = Card::new(hot);
+    let (a, b) = (clean.merged(), hot.merged());
+    let mended: usize = b.frames.iter().map(|f| f.hot_pixels).sum();
+    assert!(mended > 300, "{mended}");
+    let far = a
+        .radiance
+        .data()
+        .iter()
+        .zip(b.radiance.data())
+        .filter(|(a, b)| (*b - *a).abs() > 0.3 * a.abs() + 1e-5)
+        .count();
+    // 1350 were sown; those on corona nearly as bright as themselves are not told from it.
+    assert!(far < 90, "{far} values still hot");
+}
+
+#[test]
+fn frames_that_cannot_be_opened_are_named() {
+    let card = Card::new(bracket(40.0));
+    let open = |i: usize| match i {
+        3 => Err("cannot be decoded: cut short".to_owned()),
+        _ => Ok(card.frames[i].clone()),
+    };
+    let merged = merge(&card.inputs, &open, &MergeOptions::default(), &|_, _| {}).unwrap();
+    assert!(says(
+        &merged,
+        "frame 3: left out of the corona: it cannot be opened"
+    ));
+    let none = |_: usize| Err("gone".to_owned());
+    let error = merge(&card.inputs, &none, &MergeOptions::default(), &|_, _| {}).unwrap_err();
+    assert!(
+        matches!(error, MergeError::Unreadable { tried: 9, .. }),
+        "{error}"
+    );
+}
+
+#[test]
+fn nothing_to_merge_is_an_error() {
+    let none = |_: usize| Err("gone".to_owned());
+    let nothing = merge(&[], &none, &MergeOptions::default(), &|_, _| {}).unwrap_err();
+    assert_eq!(nothing, MergeError::NoTotality);
+    let mut odd = Card::new(vec![take(0, 0.5, 20.0)]).inputs;
+    odd[0].moon.radius_px = f64::NAN;
+    let error = merge(&odd, &none, &MergeOptions::default(), &|_, _| {}).unwrap_err();
+    assert_eq!(error, MergeError::NoDiscs(1));
+}
+
+#[test]
+fn strange_input_never_panics() {
+    let card = Card::new(bracket(20.0));
+    let mut inputs = card.inputs.clone();
+    inputs[0].exposure = Exposure::default();
+    inputs[1].north_deg = Some(f64::NAN);
+    inputs[2].sun_sigma_px = f64::NAN;
+    inputs[3].sun.x_px = -5000.0;
+    inputs[3].moon.x_px = -5000.0;
+    inputs[4].mirrored = true;
+    inputs[5].moon.radius_px *= 3.0;
+    inputs[6].exposure.shutter_s = Some(-1.0);
+    let tiny = Frame::new(
+        1,
+        1,
+        1,
+        contactstrip::raster::Samples::U8(vec![9]),
+        contactstrip::raster::Transfer::Srgb,
+    );
+    let open = |i: usize| {
+        Ok(if i == 7 {
+            tiny.clone()
+        } else {
+            card.frames[i].clone()
+        })
+    };
+    let merged = merge(&inputs, &open, &MergeOptions::default(), &|_, _| {}).unwrap();
+    view(&merged, &ViewOptions::default());
+    for v in merged.radiance.data() {
+        assert!(v.is_finite());
+    }
+}
+
+#[test]
+fn frames_without_any_exposure_time_still_merge() {
+    let mut card = Card::new(bracket(60.0));
+    for input in &mut card.inputs {
+        input.exposure = Exposure::default();
+    }
+    let merged = card.merged();
+    assert!(says(&merged, "no frame of totality has an exposure time"));
+}
+
+#[test]
+fn layers_lie_on_the_canvas() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    let lie = lie(&card, &merged);
+    let picture = layer(&merged, 4, &card.frames[4]).unwrap();
+    assert_eq!(picture.width(), merged.radiance.width());
+    let t = &card.takes[4];
+    for (r, angle) in [(2.0, 0.3), (2.2, 2.0), (1.9, 4.0), (2.5, 5.5)] {
+        let x = (merged.sun.x_px + r * 60.0 * f64::cos(angle)).round();
+        let y = (merged.sun.y_px + r * 60.0 * f64::sin(angle)).round();
+        let [east, north] = lie.sky(x, y);
+        let truth = card.sky.light(east, north)[1] * t.true_s / SATURATES_1S;
+        let got = f64::from(picture.at(x as usize, y as usize)[1]);
+        assert!((got / truth - 1.0).abs() < 0.1, "{got} for {truth}");
+    }
+    assert!(layer(&merged, 99, &card.frames[4]).is_none());
+}
+
+#[test]
+fn light_is_told_in_solar_discs() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    let exposure = Exposure {
+        shutter_s: Some(1.0 / 800.0),
+        f_number: Some(8.0),
+        iso: Some(100.0),
+        ..Exposure::default()
+    };
+    // One solar disc through a density of 5, by the drawing's own scale.
+    let level = 1e-5 * true_s(1.0 / 800.0) / SATURATES_1S;
+    let factor = solar_disc_factor(
+        &merged,
+        level.min(0.99),
+        &exposure,
+        5.0 + (level / level.min(0.99)).log10(),
+    )
+    .unwrap();
+    let lie = lie(&card, &merged);
+    let (x, y) = (merged.sun.x_px.round() + 120.0, merged.sun.y_px.round());
+    let [east, north] = lie.sky(x, y);
+    let got = f64::from(merged.radiance.at(x as usize, y as usize)[1]) * factor;
+    let truth = card.sky.light(east, north)[1];
+    assert!((got / truth - 1.0).abs() < 0.08, "{got:e} for {truth:e}");
+    assert!(solar_disc_factor(&merged, 0.0, &exposure, 5.0).is_none());
+    let sky = f64::from(sky_level(&merged)[1]) * factor;
+    assert!((1.5e-10..2e-9).contains(&sky), "{sky:e}");
+}
+
+#[test]
+fn the_view_has_a_dark_moon_no_ring_and_a_grey_corona() {
+    let card = Card::new(bracket(100.0));
+    let merged = card.merged();
+    let shown = view(&merged, &ViewOptions::default());
+    let (moon, sun) = (merged.moon, merged.sun);
+    let coded = |x: f64, y: f64| {
+        let rgb = shown.at(x.round() as usize, y.round() as usize);
+        rgb.map(linear_to_srgb)
+    };
+    assert!(coded(moon.x_px, moon.y_px)[1] < 0.08, "the Moon is dark");
+    let mean_ring = |r: f64| {
+        let at = |k: i32| {
+            let angle = f64::from(k).to_radians();
+            coded(sun.x_px + r * angle.cos(), sun.y_px + r * angle.sin())
+        };
+        let sum = (0..360)
+            .map(at)
+            .fold([0.0; 3], |s, v| [s[0] + v[0], s[1] + v[1], s[2] + v[2]]);
+        sum.map(|s| s / 360.0)
+    };
+    let rings: Vec<[f32; 3]> = (0..60)
+        .map(|i| mean_ring(112.0 + 4.0 * f64::from(i)))
+        .collect();
+    for pair in rings.windows(2) {
+        assert!(
+            pair[1][1] < pair[0][1] + 0.004,
+            "brightness falls steadily outwards"
+        );
+    }
+    assert!(
+        rings[0][1] > 0.75 && rings[59][1] > 0.12,
+        "inner and outer corona show"
+    );
+    for [r, g, b] in &rings {
+        assert!(
+            (r - g).abs() < 0.02 && (b - g).abs() < 0.02,
+            "no cast: {r} {g} {b}"
+        );
+    }
+    assert!(coded(3.0, 3.0)[1] < 0.1, "the sky is near black");
 }
 
 /// The picture behind `fixtures/merge/normalisations.csv`; its script has the same formula.
@@ -251,10 +598,8 @@ fn formula() -> (LinearImage, Circle) {
         let rays = 0.3 * (5.0 * angle).cos() + 0.05 * (23.0 * angle + 4.0 * r).sin();
         (r.powf(-3.5) * (1.0 + rays)) as f32
     };
-    (
-        LinearImage::from_data(96, 96, (0..96 * 96).map(light).collect()),
-        sun,
-    )
+    let data = (0..96 * 96).map(light).collect();
+    (LinearImage::from_data(96, 96, data), sun)
 }
 
 #[test]
@@ -287,43 +632,16 @@ fn normalisations_agree_with_the_reference() {
 #[test]
 #[ignore = "draws large frames; run by hand to look at the picture"]
 fn the_view_is_saved_to_look_at() {
-    let takes = MARKED_S
-        .iter()
-        .enumerate()
-        .map(|(k, &s)| {
-            let small = take(k, s);
-            Take {
-                size: [2400, 1800],
-                sun: small.sun.map(|v| 2.4 * v),
-                radius_px: 220.0,
-                ..small
-            }
-        })
-        .map(|t| Take {
-            sun: [t.sun[0] + 120.0, t.sun[1] - 100.0],
-            moon: [0.3 * t.moon[0], 0.003],
-            ..t
-        })
-        .collect();
-    let card = Card::new(Sky::default(), takes);
-    let start = std::time::Instant::now();
-    let merged = card.merged(&MergeOptions::default());
-    let took = start.elapsed();
-    let shown = view(&merged, &ViewOptions::default());
-    save(&shown, "corona-view.png");
-    assert!(took.as_secs() < 600, "{took:?} {:?}", start.elapsed());
+    let card = Card::new(bracket(240.0));
+    let merged = card.merged();
+    save(&view(&merged, &ViewOptions::default()), "corona-view.png");
 }
 
 fn save(shown: &LinearRgb, name: &str) {
-    let bytes: Vec<u8> = shown
-        .data()
-        .iter()
-        .map(|v| (linear_to_srgb(*v) * 255.0).round() as u8)
-        .collect();
+    let coded = |v: &f32| (linear_to_srgb(*v) * 255.0).round() as u8;
+    let bytes: Vec<u8> = shown.data().iter().map(coded).collect();
     let (width, height) = (shown.width() as u32, shown.height() as u32);
     let path = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    image::RgbImage::from_raw(width, height, bytes)
-        .unwrap()
-        .save(path)
-        .unwrap();
+    let picture = image::RgbImage::from_raw(width, height, bytes).unwrap();
+    picture.save(path).unwrap();
 }

@@ -9,20 +9,27 @@
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
 
 mod blur;
+mod canvas;
+mod compose;
 mod fourier;
+mod job;
+mod layer;
 mod light;
 mod normalise;
 mod photometry;
 mod place;
+mod placing;
 mod profile;
 mod register;
 mod response;
 mod run;
+mod second_pass;
 mod stack;
 mod stops;
 mod survey;
 mod view;
 
+pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
 pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
 pub use run::merge;
@@ -129,10 +136,28 @@ pub struct Merged {
     pub response: Response,
     /// Black level taken off, per channel, in decoded light.
     pub black: [f32; 3],
+    /// The chromosphere and prominences around the whole limb: all that any frame saw outside its own Moon, from
+    /// second contact to third, without the Moon set in place.
+    pub limb: LimbLight,
     /// One entry per input, in the order given.
     pub frames: Vec<FrameReport>,
     /// What a person should know.
     pub notices: Vec<Notice>,
+    /// Width and height of the radiance map.
+    pub(crate) size: [usize; 2],
+    /// From the map to each input by the Sun; `None` where an input was not used.
+    pub(crate) placements: Vec<Option<place::Placement>>,
+}
+
+/// A part of the canvas around the Sun.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LimbLight {
+    /// Relative radiance in the unit of the whole; 0 where the Moon covered the place in every frame.
+    pub light: LinearRgb,
+    /// Left edge on the canvas.
+    pub left_px: usize,
+    /// Top edge on the canvas.
+    pub top_px: usize,
 }
 
 /// No merge came about.

@@ -1,9 +1,11 @@
 //! Exposure ratios and the residual response, from the light the frames share.
 
+use std::collections::BTreeMap;
+
 use nalgebra::{DMatrix, DVector};
 
 use super::response::{Response, TERMS, basis};
-use super::survey::{CELLS, Survey};
+use super::survey::{self, CELLS, Survey};
 
 /// Coded sRGB values used: lower ones are noise and rounding, higher ones near clipping. As linear light.
 const USABLE: [f32; 2] = [0.008, 0.80];
@@ -24,7 +26,7 @@ const CELL_SIGMA: f64 = 0.012;
 const DISAGREES_STOPS: f64 = 0.35;
 
 /// A frame whose cells scatter more than this about the others is left out, in natural logarithm: drifting cloud.
-const SCATTER_LIMIT: f64 = 0.10;
+const SCATTER_LIMIT: f64 = 0.15;
 
 /// What the frames say about their own exposures.
 #[derive(Clone, Debug)]
@@ -47,6 +49,8 @@ pub(crate) struct Exposed<'a> {
     pub(crate) stops: f64,
     /// Whether the header had an exposure time.
     pub(crate) known: bool,
+    /// One sigma of its place, in solar radii.
+    pub(crate) blur_radii: f64,
 }
 
 /// Two frames seeing the same cell: `ln a - ln b` of decoded light against the difference of their exposures.
@@ -54,6 +58,9 @@ struct Pair {
     frames: [usize; 2],
     log_ratio: f64,
     basis: [f64; TERMS],
+    /// Inverse variance of the logarithm's ratio.
+    certainty: f64,
+    /// The same, lowered where many pairs tell of the same two frames.
     weight: f64,
 }
 
@@ -109,41 +116,71 @@ fn black_level(frames: &[Exposed]) -> [f32; 3] {
     })
 }
 
-/// All pairs of frames next to each other in exposure among those that see a cell well.
+/// How many neighbours in exposure a frame is compared with: under broken cloud the next may be the wrong one.
+const REACH: usize = 3;
+
+/// Fall of the natural logarithm of brightness per solar radius, roughly, after Baumbach's terms (1937, Astron. Nachr.
+/// 263, 121): what a frame out of place by a little is out of brightness by.
+fn slope(r: f64) -> f64 {
+    let r = r.max(1.0);
+    (2.5 + 14.0 * (-(r - 1.0) / 0.15).exp()) / r
+}
+
+/// Pairs of frames close to each other in exposure among those that see a cell well.
 fn pairs(frames: &[Exposed], black: [f32; 3], odd: &[Option<String>]) -> Vec<Pair> {
     let mut order: Vec<usize> = (0..frames.len()).filter(|&i| odd[i].is_none()).collect();
     order.sort_by(|&a, &b| frames[a].stops.total_cmp(&frames[b].stops).then(a.cmp(&b)));
     let mut out = Vec::new();
-    for cell in 0..CELLS * CELLS {
+    // Every other cell in a chequered order is plenty.
+    for cell in (0..CELLS * CELLS).filter(|c| (c / CELLS + c % CELLS) % 2 == 0) {
+        let slope = slope(survey::cell_radii(cell));
         for channel in 0..3 {
             let light = |i: usize| frames[i].survey.cells[cell][channel] - black[channel];
             let seeing = order
                 .iter()
                 .copied()
                 .filter(|&i| (USABLE[0]..USABLE[1]).contains(&light(i)));
-            let mut last: Option<usize> = None;
+            let mut before: [Option<usize>; REACH] = [None; REACH];
             for i in seeing {
-                if let Some(before) = last {
-                    out.push(pair([before, i], [light(before), light(i)]));
+                for j in before.into_iter().flatten() {
+                    let shift = slope * frames[i].blur_radii.hypot(frames[j].blur_radii);
+                    out.push(pair([j, i], [light(j), light(i)], shift));
                 }
-                last = Some(i);
+                before.rotate_right(1);
+                before[0] = Some(i);
             }
         }
     }
+    share_say(&mut out);
     out
 }
 
-fn pair(frames: [usize; 2], [a, b]: [f32; 2]) -> Pair {
+/// Pairs of the same two frames share their errors: together they count as no more than so many.
+fn share_say(pairs: &mut [Pair]) {
+    const MOST: f64 = 250.0;
+    let mut counts: BTreeMap<[usize; 2], f64> = BTreeMap::new();
+    for pair in pairs.iter() {
+        *counts.entry(pair.frames).or_default() += 1.0;
+    }
+    for pair in pairs {
+        pair.weight *= (MOST / counts[&pair.frames]).min(1.0);
+    }
+}
+
+fn pair(frames: [usize; 2], [a, b]: [f32; 2], shift: f64) -> Pair {
     let (one, two) = (basis(a), basis(b));
     let noise = |v: f32| 2e-6 / f64::from(v) + (4e-4 / f64::from(v)).powi(2);
+    let certainty = 1.0 / (CELL_SIGMA.powi(2) + shift.powi(2) + noise(a) + noise(b));
     Pair {
         frames,
         log_ratio: f64::from(a).ln() - f64::from(b).ln(),
         basis: std::array::from_fn(|k| one[k] - two[k]),
-        weight: 1.0 / (CELL_SIGMA.powi(2) + noise(a) + noise(b)),
+        certainty,
+        weight: certainty,
     }
 }
 
+#[derive(Clone)]
 struct Fit {
     corrections: Vec<f64>,
     response: Response,
@@ -177,33 +214,20 @@ fn residual(frames: &[Exposed], pair: &Pair, fit: &Fit) -> f64 {
     pair.log_ratio + curve - (exposure(a) - exposure(b))
 }
 
+/// Normal equations: corrections of all frames, then the terms of the response.
+struct Equations {
+    normal: DMatrix<f64>,
+    right: DVector<f64>,
+}
+
 fn step(frames: &[Exposed], pairs: &[Pair], now: &Fit, curve: bool) -> Fit {
     let (n, size) = (frames.len(), frames.len() + TERMS);
-    let mut normal = DMatrix::<f64>::zeros(size, size);
-    let mut right = DVector::<f64>::zeros(size);
+    let mut sums = Equations {
+        normal: DMatrix::zeros(size, size),
+        right: DVector::zeros(size),
+    };
     for pair in pairs {
-        let off = residual(frames, pair, now);
-        let weight = pair.weight / (1.0 + off * off * pair.weight / 4.0);
-        let [a, b] = pair.frames;
-        let mut places = [
-            (a, -1.0),
-            (b, 1.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-            (0, 0.0),
-        ];
-        for k in 0..TERMS {
-            places[2 + k] = (n + k, pair.basis[k]);
-        }
-        let target = pair.log_ratio - (frames[a].stops - frames[b].stops) * std::f64::consts::LN_2;
-        for (i, vi) in places {
-            right[i] -= weight * vi * target;
-            for (j, vj) in places {
-                normal[(i, j)] += weight * vi * vj;
-            }
-        }
+        sums.add(frames, pair, now);
     }
     for (i, frame) in frames.iter().enumerate() {
         let sigma = if frame.known {
@@ -211,20 +235,19 @@ fn step(frames: &[Exposed], pairs: &[Pair], now: &Fit, curve: bool) -> Fit {
         } else {
             UNKNOWN_SIGMA
         };
-        normal[(i, i)] += sigma.powi(-2);
+        sums.normal[(i, i)] += sigma.powi(-2);
     }
+    // Without a single known exposure nothing tells a curve from a row of exposures.
+    let curve = curve && frames.iter().any(|f| f.known);
     if curve {
-        hold_slope(frames, &mut normal);
+        hold_slope(frames, now, &mut sums.normal);
     }
     let response_sigma = if curve { RESPONSE_SIGMA } else { 1e-9 };
     for k in n..size {
-        normal[(k, k)] += response_sigma.powi(-2);
+        sums.normal[(k, k)] += response_sigma.powi(-2);
     }
-    let Some(found) = normal.cholesky().map(|c| c.solve(&right)) else {
-        return Fit {
-            corrections: now.corrections.clone(),
-            response: now.response,
-        };
+    let Some(found) = sums.normal.cholesky().map(|c| c.solve(&sums.right)) else {
+        return now.clone();
     };
     Fit {
         corrections: found.iter().take(n).copied().collect(),
@@ -234,44 +257,132 @@ fn step(frames: &[Exposed], pairs: &[Pair], now: &Fit, curve: bool) -> Fit {
     }
 }
 
-/// Keeps the corrections free of any trend with exposure. Light raised to a power with all exposure steps stretched
-/// alike fits as well as the truth, and light pressed flat even better; the steps of the header are right on average,
-/// which settles it.
-fn hold_slope(frames: &[Exposed], normal: &mut DMatrix<f64>) {
-    /// Far stiffer than all pairs together.
-    const STIFFNESS: f64 = 1e10;
-    let known: Vec<usize> = (0..frames.len()).filter(|&i| frames[i].known).collect();
-    let mean = known.iter().map(|&i| frames[i].stops).sum::<f64>() / known.len().max(1) as f64;
-    let lever = |i: usize| frames[i].stops - mean;
-    let length = known.iter().map(|&i| lever(i).powi(2)).sum::<f64>().sqrt();
-    if length < 1e-6 {
-        return;
-    }
-    for &i in &known {
-        for &j in &known {
-            normal[(i, j)] += STIFFNESS * lever(i) * lever(j) / (length * length);
+impl Equations {
+    /// One pair, counting less the farther it is off (Cauchy).
+    fn add(&mut self, frames: &[Exposed], pair: &Pair, now: &Fit) {
+        let off = residual(frames, pair, now);
+        let weight = pair.weight / (1.0 + off * off * pair.certainty / 4.0);
+        let [a, b] = pair.frames;
+        let mut places = [(0, 0.0); 2 + TERMS];
+        places[0] = (a, -1.0);
+        places[1] = (b, 1.0);
+        for k in 0..TERMS {
+            places[2 + k] = (frames.len() + k, pair.basis[k]);
+        }
+        let step = (frames[a].stops - frames[b].stops) * std::f64::consts::LN_2;
+        for (i, vi) in places {
+            self.right[i] -= weight * vi * (pair.log_ratio - step);
+            for (j, vj) in places {
+                self.normal[(i, j)] += weight * vi * vj;
+            }
         }
     }
 }
 
-/// Frames that do not go with the brightest group that agrees: cloud only ever takes light away.
-fn disagreeing(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<Option<String>> {
-    let stops: Vec<f64> = fit
-        .corrections
+/// Keeps the corrections free of any trend with exposure. Light raised to a power with all exposure steps stretched
+/// alike fits as well as the truth, and light pressed flat even better; the steps of the header are right on average,
+/// which settles it. Frames away from the rest have no say.
+fn hold_slope(frames: &[Exposed], now: &Fit, normal: &mut DMatrix<f64>) {
+    /// Far stiffer than all pairs together.
+    const STIFFNESS: f64 = 1e10;
+    let agreed = consensus(frames, &now.corrections);
+    let say: Vec<f64> = frames
         .iter()
-        .map(|c| c / std::f64::consts::LN_2)
+        .zip(&now.corrections)
+        .map(|(frame, &correction)| {
+            let off = agreed.off(frame, correction) / EXPOSURE_SIGMA;
+            f64::from(frame.known) / (1.0 + off * off).powi(2)
+        })
         .collect();
-    let company = |at: f64| stops.iter().filter(|s| (*s - at).abs() < 0.15).count();
-    let most = stops.iter().map(|&s| company(s)).max().unwrap_or(0);
-    let anchor = stops
+    let total: f64 = say.iter().sum();
+    let mean = frames
         .iter()
-        .copied()
-        .filter(|&s| company(s) == most)
-        .fold(f64::NEG_INFINITY, f64::max);
+        .zip(&say)
+        .map(|(f, s)| f.stops * s)
+        .sum::<f64>()
+        / total;
+    let lever: Vec<f64> = frames
+        .iter()
+        .zip(&say)
+        .map(|(f, s)| (f.stops - mean) * s)
+        .collect();
+    let length = lever.iter().map(|l| l * l).sum::<f64>().sqrt();
+    if length < 1e-6 {
+        return;
+    }
+    for (i, a) in lever.iter().enumerate() {
+        for (j, b) in lever.iter().enumerate() {
+            normal[(i, j)] += STIFFNESS * a * b / (length * length);
+        }
+    }
+}
+
+/// What most frames share: a level of the corrections and its trend with exposure. The trend is what a wrong response
+/// looks like, so that frames under a clear sky lie on one line whatever the response; those under cloud do not.
+#[derive(Clone, Copy, Debug)]
+struct Consensus {
+    level: f64,
+    trend: f64,
+}
+
+impl Consensus {
+    /// How far a frame is off it, in natural logarithm.
+    fn off(&self, frame: &Exposed, correction: f64) -> f64 {
+        correction - self.level - self.trend * frame.stops
+    }
+}
+
+/// Looks for the line with most frames within 0.15 stops, steep ones counting less; of equals the brightest, as cloud
+/// only ever takes light away.
+fn consensus(frames: &[Exposed], corrections: &[f64]) -> Consensus {
+    const CLOSE: f64 = 0.15 * std::f64::consts::LN_2;
+    /// Frames that a trend of one stop per stop costs.
+    const STEEP_COSTS: f64 = 6.0;
+    let known: Vec<usize> = (0..frames.len()).filter(|&i| frames[i].known).collect();
+    // A few hundred lines tell; many sets only repeat them.
+    let step = known.len().div_ceil(60).max(1);
+    let mut best = (
+        f64::NEG_INFINITY,
+        f64::NEG_INFINITY,
+        Consensus {
+            level: 0.0,
+            trend: 0.0,
+        },
+    );
+    for &i in known.iter().step_by(step) {
+        for &j in known.iter().step_by(step) {
+            let apart = frames[i].stops - frames[j].stops;
+            let trend = if i == j {
+                0.0
+            } else if apart.abs() > 0.9 {
+                (corrections[i] - corrections[j]) / apart
+            } else {
+                continue;
+            };
+            let line = Consensus {
+                level: corrections[i] - trend * frames[i].stops,
+                trend,
+            };
+            let on = known
+                .iter()
+                .filter(|&&k| line.off(&frames[k], corrections[k]).abs() < CLOSE)
+                .count();
+            let score = on as f64 - STEEP_COSTS * trend.abs() / std::f64::consts::LN_2;
+            if (score, corrections[i]) > (best.0, best.1) {
+                best = (score, corrections[i], line);
+            }
+        }
+    }
+    best.2
+}
+
+/// Frames that do not go with the group that agrees.
+fn disagreeing(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<Option<String>> {
+    let agreed = consensus(frames, &fit.corrections);
     let scatter = scatter(frames, pairs, fit);
     (0..frames.len())
         .map(|i| {
-            let off = stops[i] - anchor;
+            let off = agreed.off(&frames[i], fit.corrections[i]) / std::f64::consts::LN_2;
             if frames[i].known && off.abs() > DISAGREES_STOPS {
                 Some(format!(
                     "its corona is {:.1} stops {} than its exposure gives beside the others",
@@ -291,12 +402,16 @@ fn disagreeing(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<Option<Stri
         .collect()
 }
 
-/// Median absolute residual of each frame's pairs with its best-fitting neighbour, as a sigma. 0 where it has none.
+/// Scatter of each frame's pairs with its best-fitting neighbour beyond what is expected, as a sigma from the median
+/// absolute residual. 0 where it has none.
 fn scatter(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<f64> {
-    let mut by_link: std::collections::BTreeMap<[usize; 2], Vec<f64>> = Default::default();
+    let mut by_link: BTreeMap<[usize; 2], Vec<f64>> = BTreeMap::new();
+    let mut sigmas: BTreeMap<[usize; 2], f64> = BTreeMap::new();
     for pair in pairs {
-        let off = residual(frames, pair, fit).abs();
+        let off = residual(frames, pair, fit).abs() * pair.certainty.sqrt();
         by_link.entry(pair.frames).or_default().push(off);
+        let expected = sigmas.entry(pair.frames).or_default();
+        *expected += 1.0 / pair.certainty;
     }
     let mut best = vec![f64::INFINITY; frames.len()];
     for (link, mut list) in by_link {
@@ -304,7 +419,10 @@ fn scatter(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<f64> {
             continue;
         }
         let middle = list.len() / 2;
-        let sigma = 1.4826 * *list.select_nth_unstable_by(middle, f64::total_cmp).1;
+        // Beyond what noise and misregistration explain, in units of what they do.
+        let times = 1.4826 * *list.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let expected = sigmas[&link] / list.len() as f64;
+        let sigma = ((times * times - 1.0).max(0.0) * expected).sqrt();
         for i in link {
             best[i] = best[i].min(sigma);
         }

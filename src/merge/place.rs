@@ -78,12 +78,12 @@ impl Placement {
     }
 
     /// The point of the frame the placement turns about.
-    pub(crate) fn frame_centre(&self) -> [f64; 2] {
+    pub(crate) fn frame_centre(self) -> [f64; 2] {
         self.frame
     }
 
     /// The frame's place of a canvas place.
-    pub(crate) fn to_frame(&self, x: f64, y: f64) -> [f64; 2] {
+    pub(crate) fn to_frame(self, x: f64, y: f64) -> [f64; 2] {
         let (dx, dy) = (x - self.canvas[0], y - self.canvas[1]);
         let [a, b, c, d] = self.matrix;
         [
@@ -93,7 +93,7 @@ impl Placement {
     }
 
     /// The canvas place of a frame's place.
-    pub(crate) fn to_canvas(&self, x: f64, y: f64) -> [f64; 2] {
+    pub(crate) fn to_canvas(self, x: f64, y: f64) -> [f64; 2] {
         let (dx, dy) = (x - self.frame[0], y - self.frame[1]);
         let [a, b, c, d] = self.matrix;
         let det = a * d - b * c;
@@ -104,25 +104,8 @@ impl Placement {
     }
 
     /// Step in the frame for one canvas pixel to the right.
-    pub(crate) fn step(&self) -> [f64; 2] {
+    pub(crate) fn step(self) -> [f64; 2] {
         [self.matrix[0], self.matrix[2]]
-    }
-
-    /// Whether it is a shift by whole pixels and nothing else, to `1e-3` pixels over `reach_px`.
-    pub(crate) fn whole_shift(&self, reach_px: f64) -> Option<[i64; 2]> {
-        let [a, b, c, d] = self.matrix;
-        let off = (a - 1.0)
-            .abs()
-            .max(b.abs())
-            .max(c.abs())
-            .max((d - 1.0).abs());
-        let shift = [
-            self.frame[0] - self.canvas[0],
-            self.frame[1] - self.canvas[1],
-        ];
-        let whole = shift.map(f64::round);
-        let rest = (shift[0] - whole[0]).abs().max((shift[1] - whole[1]).abs());
-        (off * reach_px < 1e-3 && rest < 1e-3).then(|| whole.map(|v| v as i64))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use super::LimbLight;
 use super::light::{Light, smooth_step};
 use super::place::Placement;
 use crate::raster::{LinearRgb, Rect};
@@ -133,6 +134,21 @@ impl Stack {
             return ([0.0; 3], 0.0);
         };
         (self.mean.at(x, y), self.weight[y * self.mean.width() + x])
+    }
+
+    /// The means over a part of the canvas inside the stack.
+    pub(crate) fn cut_out(&self, area: Rect) -> LimbLight {
+        let mut light = LinearRgb::new(area.width, area.height);
+        for y in 0..area.height {
+            for x in 0..area.width {
+                light.set(x, y, self.at(area.x + x, area.y + y).0);
+            }
+        }
+        LimbLight {
+            light,
+            left_px: area.x,
+            top_px: area.y,
+        }
     }
 
     /// The means and weights.

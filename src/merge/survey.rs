@@ -29,7 +29,7 @@ pub(crate) struct Survey {
     pub(crate) cells: Vec<[f32; 3]>,
     /// Median decoded light in the middle of the Moon's disc; `None` when it is off the frame.
     pub(crate) moon_level: Option<[f32; 3]>,
-    /// Fraction of samples around the Sun that are clipped.
+    /// Fraction of cells around the Sun with clipped light.
     pub(crate) clipped: f64,
     /// Luminance around the Sun for registration; `NaN` where it cannot be used.
     pub(crate) picture: LinearImage,
@@ -72,6 +72,12 @@ impl Grids {
         let along = |i: f64| (i - (self.side as f64 - 1.0) / 2.0) * self.pitch_px;
         [along(x), along(y)]
     }
+}
+
+/// Distance of a cell's centre from the Sun's, in solar radii.
+pub(crate) fn cell_radii(cell: usize) -> f64 {
+    let along = |i: usize| (i as f64 + 0.5) / CELLS as f64 - 0.5;
+    2.0 * GRID_HALF_RADII * along(cell % CELLS).hypot(along(cell / CELLS))
 }
 
 /// Looks at one frame. `moon` is in the frame's own pixels, its centre known to `sigma_px`.

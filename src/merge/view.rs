@@ -78,7 +78,9 @@ struct Look<'a> {
 impl<'a> Look<'a> {
     fn new(merged: &Merged, options: &'a ViewOptions) -> Self {
         let balance = balance(merged);
-        let sky = sky(merged, balance, options.sky as f32);
+        let part = options.sky as f32;
+        let raw = super::sky_level(merged);
+        let sky = std::array::from_fn(|c| raw[c] * balance[c] * part);
         let light =
             |x: usize, y: usize| luminance(taken_off(merged.radiance.at(x, y), balance, sky));
         let size = [merged.radiance.width(), merged.radiance.height()];
@@ -194,36 +196,6 @@ fn balance(merged: &Merged) -> [f32; 3] {
         } else {
             1.0
         }
-    })
-}
-
-/// Balanced light of the sky: a low percentile of each channel far from the Sun, times `part`.
-fn sky(merged: &Merged, balance: [f32; 3], part: f32) -> [f32; 3] {
-    let (width, height) = (merged.radiance.width(), merged.radiance.height());
-    let sun = merged.sun;
-    let corner = [(0, 0), (width, 0), (0, height), (width, height)]
-        .map(|(x, y)| (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px))
-        .into_iter()
-        .fold(0.0, f64::max);
-    let step = (width.max(height) / 500).max(1);
-    let mut values: [Vec<f32>; 3] = Default::default();
-    for y in (0..height).step_by(step) {
-        for x in (0..width).step_by(step) {
-            let r = (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px);
-            let rgb = merged.radiance.at(x, y);
-            if r > 0.6 * corner && r > 1.5 * sun.radius_px && rgb.iter().any(|v| *v > 0.0) {
-                for (list, (v, b)) in values.iter_mut().zip(rgb.iter().zip(balance)) {
-                    list.push(v * b);
-                }
-            }
-        }
-    }
-    values.map(|mut list| {
-        if list.len() < 20 {
-            return 0.0;
-        }
-        let low = list.len() / 20;
-        *list.select_nth_unstable_by(low, f32::total_cmp).1 * part
     })
 }
 

@@ -3,6 +3,7 @@
 //! Shares no code with the merge: its own geometry, its own curves, its own Moon.
 
 use rand::{RngExt as _, SeedableRng};
+use rand_distr::StandardNormal;
 use rand_pcg::Pcg64Mcg;
 
 use contactstrip::domain::{Circle, Exposure};
@@ -159,8 +160,7 @@ pub(crate) fn moon_in(sky: &Sky, take: &Take) -> Circle {
 fn sensor(light: f64, take: &Take, rng: &mut Pcg64Mcg) -> u8 {
     let speed = take.iso / 100.0;
     let noise = if take.noise {
-        // Near enough to normal: the sum of twelve even deviates less six.
-        let normal = (0..12).map(|_| rng.random::<f64>()).sum::<f64>() - 6.0;
+        let normal: f64 = rng.sample(StandardNormal);
         normal * (2.5e-5 * speed * light.min(1.0) + (3e-4 * speed).powi(2)).sqrt()
     } else {
         0.0

@@ -1,0 +1,97 @@
+//! Products beside the map: each frame in register, the sky's level, and the absolute scale.
+
+use super::light::{Conversion, Light, Noise};
+use super::stack::{Mask, Stack};
+use super::stops::true_stops;
+use super::{Merged, Response};
+use crate::domain::Exposure;
+use crate::raster::{Frame, LinearRgb, Rect};
+
+/// One input frame brought into register with the merged map, for blending by hand: the same size, the same Sun,
+/// decoded light from 0 to 1 as the frame has it, brightness untouched. 0 where the frame does not reach.
+///
+/// `frame` is the decoded frame of the input `index`. `None` when that input was not used in the merge, or does not
+/// exist.
+pub fn layer(merged: &Merged, index: usize, frame: &Frame) -> Option<LinearRgb> {
+    let place = (*merged.placements.get(index)?)?;
+    let plain = Conversion {
+        black: [0.0; 3],
+        response: Response::IDENTITY,
+        scale: 1.0,
+        noise: Noise::at_iso(100.0),
+        last_resort: true,
+    };
+    let [width, height] = merged.size;
+    let mut stack = Stack::new(Rect {
+        x: 0,
+        y: 0,
+        width,
+        height,
+    });
+    stack.add(&Light::new(frame, &plain), &place, &Mask::Nothing);
+    let (mut out, _) = stack.into_parts();
+    for v in out.data_mut() {
+        *v = v.clamp(0.0, 1.0);
+    }
+    Some(out)
+}
+
+/// Light of the sky per channel, in the map's unit: the fifth percentile far from the Sun, which holds the faintest
+/// outer corona too. 0 where the map has too little sky to tell.
+pub fn sky_level(merged: &Merged) -> [f32; 3] {
+    let map = &merged.radiance;
+    let (width, height, sun) = (map.width(), map.height(), merged.sun);
+    let distance = |x: usize, y: usize| (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px);
+    let corner = [(0, 0), (width, 0), (0, height), (width, height)]
+        .map(|(x, y)| distance(x, y))
+        .into_iter()
+        .fold(0.0, f64::max);
+    let step = (width.max(height) / 500).max(1);
+    let mut values: [Vec<f32>; 3] = Default::default();
+    for y in (0..height).step_by(step) {
+        for x in (0..width).step_by(step) {
+            let rgb = map.at(x, y);
+            let far = distance(x, y) > (0.6 * corner).max(1.5 * sun.radius_px);
+            if far && rgb.iter().any(|v| *v > 0.0) {
+                for (list, v) in values.iter_mut().zip(rgb) {
+                    list.push(v);
+                }
+            }
+        }
+    }
+    values.map(|mut list| {
+        if list.len() < 20 {
+            return 0.0;
+        }
+        let low = list.len() / 20;
+        list.select_nth_unstable_by(low, f32::total_cmp).1.max(0.0)
+    })
+}
+
+/// The map with the sky's level taken off; nothing falls below 0.
+pub fn without_sky(merged: &Merged) -> LinearRgb {
+    let level = sky_level(merged);
+    let mut out = merged.radiance.clone();
+    for rgb in out.data_mut().chunks_exact_mut(3) {
+        for (v, sky) in rgb.iter_mut().zip(level) {
+            *v = (*v - sky).max(0.0);
+        }
+    }
+    out
+}
+
+/// Factor from the map's unit to the mean brightness of the solar disc.
+///
+/// `disc_level` is the mean light of the whole Sun, 0 to 1, in a frame of the same camera and lens taken with
+/// `exposure` through a filter of optical `density` (5.0 lets through a hundred-thousandth). `None` when the level is
+/// not between 0 and 1, the exposure has no shutter time, or the density is not a finite number.
+pub fn solar_disc_factor(
+    merged: &Merged,
+    disc_level: f64,
+    exposure: &Exposure,
+    density: f64,
+) -> Option<f64> {
+    let stops = true_stops(exposure)?;
+    let usable = disc_level > 0.0 && disc_level < 1.0 && density.is_finite();
+    usable.then(|| (stops - merged.unit_stops).exp2() / (disc_level * 10_f64.powf(density)))
+}
