@@ -136,7 +136,7 @@ fn trial(base: &Scene, obscuration: f64, hinted: bool, n: u64) -> Misses {
         silent: 0,
     };
     for (report, scene) in results {
-        if std::env::var("SHOW").is_ok() {
+        if std::env::var("SHOW").is_ok_and(|v| !v.is_empty()) {
             println!("{report:?} {:?} {:?}", scene.sun, scene.moon);
         }
         let Some((fit, sun)) = report.fit.ok().and_then(|f| Some((f, f.sun?))) else {
@@ -313,6 +313,74 @@ fn table() {
         }
         for obscuration in [0.0, 0.01, 0.3, 0.8, 0.9, 0.97, 0.99] {
             row(name, obscuration, &trial(scene, obscuration, *hinted, n));
+        }
+    }
+}
+
+/// Totality drawn at several exposures; the Moon stands a little off the Sun.
+fn totality(corona: f64, seed: u64) -> Scene {
+    let f = |k: f64| (seed as f64 * k + 0.1).fract();
+    let sun = (400.0 + f(0.37), 300.0 + f(0.71), 100.0);
+    let turn = std::f64::consts::TAU * f(0.618);
+    Scene {
+        width: 800,
+        height: 600,
+        sun,
+        moon: Some((sun.0 + 2.0 * turn.cos(), sun.1 + 2.0 * turn.sin(), 104.0)),
+        level: 0.0,
+        corona,
+        earthshine: 2e-4 * corona,
+        sky: 0.001,
+        noise: 0.02,
+        seed: seed + 1,
+        ..Scene::default()
+    }
+}
+
+/// Prints how far the Moon lies from the truth in totality, one line an exposure.
+///
+/// `cargo test --release --test tests disc::dark_table -- --ignored --nocapture`
+#[test]
+#[ignore = "prints a table; run by hand"]
+fn dark_table() {
+    println!(
+        "| corona at the limb | known | Moon rms px | Moon max | radius off | pull | not moon | silent |"
+    );
+    println!("|---|---|---|---|---|---|---|---|");
+    for corona in [0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0] {
+        for hinted in [false, true] {
+            let (mut miss, mut off, mut pull) = (vec![], vec![], vec![]);
+            let (mut other, mut silent) = (0, 0);
+            for seed in 0..8 {
+                let scene = totality(corona, seed);
+                let hint = DiscHint {
+                    sun_radius_px: hinted.then_some((100.0, 0.2)),
+                    moon_ratio: hinted.then_some(1.04),
+                    ..DiscHint::default()
+                };
+                let report = examine(&scene.frame(), &hint);
+                if std::env::var("SHOW").is_ok_and(|v| !v.is_empty()) {
+                    println!("{report:?}");
+                }
+                let moon = report.fit.ok().filter(|f| f.limb == Limb::Moon);
+                let Some((fit, moon)) = moon.and_then(|f| Some((f, f.moon?))) else {
+                    other += 1;
+                    continue;
+                };
+                let truth = scene.moon.unwrap();
+                let d = (moon.x_px - truth.0).hypot(moon.y_px - truth.1);
+                miss.push(d);
+                off.push(moon.radius_px - truth.2);
+                pull.push(d / fit.sigma_px / 2_f64.sqrt());
+                silent += usize::from(d > 1.0 && fit.sigma_px < d / 3.0);
+            }
+            println!(
+                "| {corona:6} | {hinted:5} | {:7.3} | {:7.3} | {:7.3} | {:5.2} | {other} | {silent} |",
+                rms(&miss),
+                max(&miss),
+                rms(&off),
+                rms(&pull)
+            );
         }
     }
 }

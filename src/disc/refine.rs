@@ -90,14 +90,10 @@ pub(super) struct Refined {
     pub sun_sigma_px: f64,
     /// One sigma of the Moon's centre per axis.
     pub moon_sigma_px: Option<f64>,
-    /// One sigma of the Sun's radius.
-    pub radius_sigma_px: f64,
     /// Widths of the blur along its long and its short axis, Gaussian sigmas.
     pub blur_px: (f64, f64),
     /// Light at the disc's centre; above 1 when saturated.
     pub level: f64,
-    /// Robust scatter of the residuals over the level.
-    pub scatter: f64,
     /// Fraction of pixels far off the model.
     pub strays: f64,
     /// Sum of squared robust residuals, for choosing between models.
@@ -302,10 +298,8 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         moon,
         sun_sigma_px: sigma(SUN_X, SUN_Y),
         moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
-        radius_sigma_px: sigma(SUN_R, SUN_R),
         blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
         level: p[LOG_LEVEL].exp(),
-        scatter: fit.scale * 0.01,
         strays: strays as f64 / task.pixels.len() as f64,
         cost: fit.cost,
         sky: p[SKY],
