@@ -66,6 +66,9 @@ pub enum NoDisc {
     /// A round thing that is not the Sun.
     #[error("the round edge found has no dark sky around it")]
     NotTheSun,
+    /// A round glow.
+    #[error("the round shape found fades out: a glow, not a disc")]
+    NoEdge,
     /// Several bright shapes.
     #[error("{shapes} bright shapes of like size, not one disc")]
     Several {
@@ -170,7 +173,7 @@ fn searched(
             Err(error) => why = error,
         }
     }
-    Err(why)
+    Err(if view.peak < DARK { dark } else { why })
 }
 
 /// Measures a candidate and makes sure that it is one disc alone.

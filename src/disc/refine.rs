@@ -156,6 +156,9 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     known
 }
 
+/// A ratio known no better than this gives way to the rough circles' own.
+const LOOSE_RATIO: f64 = 0.01;
+
 fn first_guess(s: &Start) -> Params {
     let mut p = Params::zeros();
     (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
@@ -165,6 +168,9 @@ fn first_guess(s: &Start) -> Params {
     p[RATIO] = s.ratio.value;
     if let Some(moon) = s.moon {
         (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
+        if s.ratio.sigma > LOOSE_RATIO {
+            p[RATIO] = moon.radius_px / s.sun.radius_px;
+        }
     }
     let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
     (p[BLUR_XX], p[BLUR_YY]) = (v, v);
@@ -322,7 +328,12 @@ fn model_sigma_px(r: &Refined) -> (f64, f64) {
     let smear = if smear > 0.6 { 0.07 * smear } else { 0.0 };
     let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.05).max(0.0) * 0.3;
     let full = if r.saturated > 0.02 { 0.1 } else { 0.0 };
-    let shared = smear.hypot(cloud).hypot(full);
+    let astray = if r.strays > 0.2 {
+        0.01 * r.sun.radius_px
+    } else {
+        0.0
+    };
+    let shared = smear.hypot(cloud).hypot(full).hypot(astray);
     let sun = shared.hypot(0.003);
     let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
     (sun, moon)
