@@ -16,6 +16,7 @@ pub mod exif;
 pub mod export;
 pub mod merge;
 pub mod phase;
+pub mod pipeline;
 pub mod plan;
 pub mod raster;
 pub mod report;

@@ -12,6 +12,7 @@ mod floor_plan;
 mod merge;
 mod phase;
 mod plan;
+mod raster;
 mod report;
 mod run;
 mod strip;

@@ -1,1 +1,600 @@
 //! The `plan` room, through its door.
+
+use std::path::Path;
+
+use contactstrip::domain::{
+    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,
+};
+use contactstrip::plan::{self, Gear, PlanError, PlanInput, Sheet};
+use jiff::tz::TimeZone;
+
+/// A drawn eclipse: the Moon passes in a straight line, the Sun moves evenly along the sky.
+///
+/// Not an ephemeris: only as true as a sheet or a page needs, and sharing nothing with what makes real ones.
+#[derive(Clone, Copy)]
+pub(crate) struct DrawnEclipse {
+    pub(crate) kind: LocalKind,
+    pub(crate) alt_at_maximum_deg: f64,
+}
+
+pub(crate) const TOTAL: DrawnEclipse = DrawnEclipse {
+    kind: LocalKind::Total,
+    alt_at_maximum_deg: 13.0,
+};
+
+const SUN_ARCSEC: f64 = 944.0;
+/// Moon's motion against the Sun in seconds of arc per second of time.
+const MOTION: f64 = 0.44;
+
+pub(crate) fn utc(text: &str) -> Utc {
+    Utc::new(text.parse().unwrap())
+}
+
+impl DrawnEclipse {
+    pub(crate) fn site(self) -> Site {
+        Site::new(-30.03, -70.71, 620.0).unwrap()
+    }
+
+    fn maximum(self) -> Utc {
+        utc("2019-07-02T20:39:24.5Z")
+    }
+
+    fn moon_arcsec(self) -> f64 {
+        if self.kind == LocalKind::Annular {
+            900.0
+        } else {
+            976.0
+        }
+    }
+
+    /// Least distance of the centres in seconds of arc.
+    fn miss_arcsec(self) -> f64 {
+        if self.kind == LocalKind::Partial {
+            700.0
+        } else {
+            5.0
+        }
+    }
+
+    pub(crate) fn sky(self, t: Utc) -> SunMoon {
+        let s = t.seconds_since(self.maximum());
+        let (east, north) = (MOTION * s, self.miss_arcsec());
+        let moon = self.moon_arcsec();
+        let apart = east.hypot(north);
+        let covered = ((SUN_ARCSEC + moon - apart) / (2.0 * SUN_ARCSEC)).max(0.0);
+        let alt = self.alt_at_maximum_deg - s / 240.0 * 0.75;
+        SunMoon {
+            utc: t,
+            sun_radius_arcsec: SUN_ARCSEC,
+            moon_radius_arcsec: moon,
+            moon_east_arcsec: east,
+            moon_north_arcsec: north,
+            obscuration: covered.min(1.0).powf(1.25),
+            magnitude: covered,
+            sun_alt_deg: alt,
+            sun_alt_refracted_deg: alt + 0.05,
+            sun_az_deg: 313.0 - s / 240.0 * 0.6,
+            parallactic_deg: 135.0,
+            vertical_squeeze: 1.0,
+        }
+    }
+
+    fn event(self, kind: ContactKind, from_maximum_s: f64) -> ContactEvent {
+        let t = self.maximum().plus_s(from_maximum_s);
+        let sky = self.sky(t);
+        ContactEvent {
+            kind,
+            utc: t,
+            sigma_s: 1.4,
+            sky,
+            position_angle_deg: sky.position_angle_deg(),
+            vertex_angle_deg: (sky.position_angle_deg() - sky.parallactic_deg).rem_euclid(360.0),
+            sun_up: sky.sun_alt_refracted_deg > -0.27,
+        }
+    }
+
+    pub(crate) fn contacts(self) -> Contacts {
+        let at = |apart: f64| (apart * apart - self.miss_arcsec().powi(2)).sqrt() / MOTION;
+        let (outer, inner) = (
+            at(SUN_ARCSEC + self.moon_arcsec()),
+            (self.moon_arcsec() - SUN_ARCSEC).abs(),
+        );
+        let central = self.kind != LocalKind::Partial;
+        let maximum = self.event(ContactKind::Maximum, 0.0);
+        Contacts {
+            eclipse_date: jiff::civil::date(2019, 7, 2),
+            eclipse_kind: match self.kind {
+                LocalKind::Annular => EclipseKind::Annular,
+                _ => EclipseKind::Total,
+            },
+            site: self.site(),
+            kind: self.kind,
+            c1: self.event(ContactKind::C1, -outer),
+            c2: central.then(|| self.event(ContactKind::C2, -at(inner))),
+            maximum,
+            c3: central.then(|| self.event(ContactKind::C3, at(inner))),
+            c4: self.event(ContactKind::C4, outer),
+            magnitude: maximum.sky.magnitude,
+            obscuration: maximum.sky.obscuration,
+            delta_t_s: 69.2,
+        }
+    }
+}
+
+fn gear() -> Gear {
+    Gear {
+        focal_mm: 600.0,
+        f_number: 8.0,
+        iso: 100.0,
+        filter_stops: 16.0,
+        sensor: "full-frame".parse().unwrap(),
+        bracket_frames: None,
+        bracket_step_stops: None,
+        frames_per_s: 5.0,
+        tracked: false,
+    }
+}
+
+fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
+    let contacts = eclipse.contacts();
+    plan::sheet(&PlanInput {
+        contacts: &contacts,
+        sky: &|t| eclipse.sky(t),
+        zone: TimeZone::get("America/Santiago").unwrap(),
+        gear,
+    })
+}
+
+fn sheet(eclipse: DrawnEclipse) -> Sheet {
+    sheet_with(eclipse, gear()).unwrap()
+}
+
+fn seconds(mark: &str) -> f64 {
+    match mark.split_once('/') {
+        Some((one, n)) => one.parse::<f64>().unwrap() / n.parse::<f64>().unwrap(),
+        None => mark.parse().unwrap(),
+    }
+}
+
+#[test]
+fn exposures_agree_with_the_published_table() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/plan/exposure_guide.csv");
+    let text = std::fs::read_to_string(path).unwrap();
+    let mut rows = text.lines().filter(|l| !l.starts_with('#'));
+    let apertures: Vec<f64> = rows
+        .next()
+        .unwrap()
+        .split(',')
+        .skip(3)
+        .map(|f| f[1..].parse().unwrap())
+        .collect();
+    let mut cells = 0;
+    for row in rows {
+        let fields: Vec<&str> = row.split(',').collect();
+        let (q, density): (f64, f64) = (fields[1].parse().unwrap(), fields[2].parse().unwrap());
+        let ours = if fields[0] == "partial" {
+            plan::filtered_q(density * plan::STOPS_PER_DENSITY)
+        } else {
+            plan::FEATURES
+                .iter()
+                .find(|f| f.key == fields[0])
+                .unwrap()
+                .q
+        };
+        assert!(
+            (ours - q).abs() < 1e-9,
+            "{}: Q {ours}, printed {q}",
+            fields[0]
+        );
+        for (f_number, printed) in apertures.iter().zip(&fields[3..]) {
+            if printed.is_empty() {
+                continue;
+            }
+            let off = (plan::exposure_s(*f_number, 100.0, ours) / seconds(printed)).log2();
+            assert!(
+                off.abs() < 0.45,
+                "{} at f/{f_number}: {off} stops from {printed}",
+                fields[0]
+            );
+            cells += 1;
+        }
+    }
+    assert_eq!(cells, 97);
+}
+
+#[test]
+fn the_usual_filter_gives_the_usual_shutter() {
+    // Common practice: f/8 and 1/800 s through 16 stops at low ISO; base near 1/2000 s at f/11 for beads.
+    let partial_s = plan::exposure_s(8.0, 100.0, plan::filtered_q(16.0));
+    assert!((partial_s * 800.0).log2().abs() < 0.5, "{partial_s}");
+    let beads_s = plan::exposure_s(11.0, 100.0, plan::BRIGHTEST_Q);
+    assert!((beads_s * 2000.0).log2().abs() < 1.0, "{beads_s}");
+    assert!((plan::FIST_DEG - 10.0).abs() < 1e-12);
+}
+
+#[test]
+fn the_sun_leaves_a_600_mm_frame_in_about_two_minutes() {
+    let framing = |sensor: &str| {
+        sheet_with(
+            TOTAL,
+            Gear {
+                sensor: sensor.parse().unwrap(),
+                ..gear()
+            },
+        )
+        .unwrap()
+        .framing
+    };
+    let crop = framing("aps-c");
+    assert!(
+        (90.0..180.0).contains(&crop.limb_at_short_edge_s.unwrap()),
+        "{crop:?}"
+    );
+    let full = framing("full-frame");
+    assert!((90.0..180.0).contains(&full.reaim_s.unwrap()), "{full:?}");
+    // The Sun's image is the focal length over 109: 5.5 mm, 915 pixels of 6 micrometres.
+    assert!(
+        (full.disc_px - 600.0 / 109.0 / 0.006).abs() < 15.0,
+        "{}",
+        full.disc_px
+    );
+}
+
+#[test]
+fn drift_follows_the_sky() {
+    // Northern noon: the Sun stands south, the pole is up, west lies to the right.
+    let noon = SunMoon {
+        sun_az_deg: 180.0,
+        sun_alt_deg: 50.0,
+        parallactic_deg: 0.0,
+        ..TOTAL.sky(utc("2019-07-02T17:00:00Z"))
+    };
+    let north = plan::framing(&gear(), &Site::new(40.0, 0.0, 0.0).unwrap(), &noon);
+    assert!(north.drift_right > 0.99 && north.drift_up.abs() < 0.01);
+    assert!(
+        (north.drift_arcsec_s - 15.0).abs() < 0.01,
+        "declination 0 at altitude 50 from latitude 40"
+    );
+    // Southern noon: the Sun stands north, the pole is down, west lies to the left.
+    let south = SunMoon {
+        sun_az_deg: 0.0,
+        parallactic_deg: 180.0,
+        ..noon
+    };
+    let south = plan::framing(&gear(), &Site::new(-40.0, 0.0, 0.0).unwrap(), &south);
+    assert!(south.drift_right < -0.99);
+}
+
+#[test]
+fn filter_moments_stay_inside_totality() {
+    let contacts = TOTAL.contacts();
+    let filter = sheet(TOTAL).filter.unwrap();
+    assert!(
+        filter.off_utc >= contacts.c2.unwrap().utc && filter.on_utc <= contacts.c3.unwrap().utc
+    );
+    assert_eq!(filter.off_local, "16:38:13");
+    assert_eq!(filter.on_local, "16:40:36");
+}
+
+#[test]
+fn only_a_total_eclipse_speaks_of_taking_filters_off() {
+    let low = DrawnEclipse {
+        alt_at_maximum_deg: -20.0,
+        ..TOTAL
+    };
+    for eclipse in [
+        DrawnEclipse {
+            kind: LocalKind::Annular,
+            ..TOTAL
+        },
+        DrawnEclipse {
+            kind: LocalKind::Partial,
+            ..TOTAL
+        },
+        low,
+    ] {
+        let sheet = sheet(eclipse);
+        for form in [sheet.text(), sheet.html(), sheet.json()] {
+            let form = form.to_lowercase();
+            for words in [
+                "filter off",
+                "filters off",
+                "come off",
+                "comes off",
+                "off the lens",
+                "no filter",
+                "uncovered",
+            ] {
+                assert!(!form.contains(words), "'{words}' in {form}");
+            }
+            assert!(form.contains("never safe without filters"));
+        }
+        assert!(sheet.filter.is_none() && sheet.totality.is_none() && sheet.brackets.is_none());
+    }
+}
+
+#[test]
+fn every_form_carries_the_cautions() {
+    let sheet = sheet(TOTAL);
+    for form in [sheet.text(), sheet.html(), sheet.json()] {
+        let flat = form.split_whitespace().collect::<Vec<_>>().join(" ");
+        for words in [
+            "Never look at the Sun",
+            "ISO 12312-2",
+            "only while totality lasts at your place",
+            "seconds of uncertainty",
+            "local guidance",
+            "never safe without filters",
+        ] {
+            assert!(flat.contains(words), "'{words}' is missing");
+        }
+    }
+}
+
+#[test]
+fn a_bracket_reaches_from_beads_to_outer_corona() {
+    for (frames, step) in [
+        (None, None),
+        (Some(9), Some(1.0)),
+        (Some(5), Some(2.0)),
+        (Some(3), Some(0.5)),
+    ] {
+        let gear = Gear {
+            bracket_frames: frames,
+            bracket_step_stops: step,
+            ..gear()
+        };
+        let brackets = sheet_with(TOTAL, gear).unwrap().brackets.unwrap();
+        let chosen = &brackets.chosen;
+        assert_eq!(chosen.exposures_s.len() as u32, chosen.frames * chosen.sets);
+        for feature in plan::FEATURES.iter().filter(|f| f.q >= plan::FAINTEST_Q) {
+            let wanted = plan::exposure_s(gear.f_number, gear.iso, feature.q);
+            let nearest = chosen
+                .exposures_s
+                .iter()
+                .map(|t| (t / wanted).log2().abs())
+                .fold(f64::MAX, f64::min);
+            assert!(
+                nearest <= plan::LATITUDE_STOPS + 1e-9,
+                "{}: {nearest} stops with {frames:?} {step:?}",
+                feature.name
+            );
+        }
+        assert!(chosen.takes_s > chosen.exposures_s.iter().sum());
+    }
+}
+
+#[test]
+fn totality_keeps_a_minute_to_look() {
+    let sheet = sheet(TOTAL);
+    let plan = sheet.totality.unwrap();
+    assert!((plan.look_s - 60.0).abs() < 1e-9);
+    let starts: Vec<f64> = plan.steps.iter().map(|s| s.from_c2_s).collect();
+    assert!(starts.is_sorted() && plan.brackets >= 1, "{plan:?}");
+    let short = Gear {
+        frames_per_s: 0.1,
+        bracket_frames: Some(3),
+        ..gear()
+    };
+    let busy = sheet_with(TOTAL, short).unwrap().totality.unwrap();
+    assert_eq!(busy.brackets, 0, "no whole run fits, and the minute stays");
+    assert!((busy.look_s - 60.0).abs() < 1e-9);
+}
+
+#[test]
+fn partials_come_every_five_minutes_with_the_sun_up() {
+    let sheet = sheet(TOTAL);
+    let contacts = TOTAL.contacts();
+    let (c2, c3) = (contacts.c2.unwrap().utc, contacts.c3.unwrap().utc);
+    assert!(sheet.partials.len() > 20, "{}", sheet.partials.len());
+    for pair in sheet.partials.windows(2) {
+        let gap = pair[1].utc.seconds_since(pair[0].utc);
+        assert!(
+            (gap - 300.0).abs() < 1e-6
+                || pair[0].utc < c2 && pair[1].utc > c3
+                || pair[1].utc == contacts.c4.utc
+        );
+    }
+    assert!(
+        sheet
+            .partials
+            .iter()
+            .all(|p| p.sun_alt_deg > plan::SUN_UP_DEG && (p.utc < c2 || p.utc > c3))
+    );
+    let last = sheet.partials.last().unwrap();
+    assert!(last.low_sun_stops > 1.0, "the Sun is near the horizon");
+}
+
+#[test]
+fn planets_stand_where_an_independent_ephemeris_has_them() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/plan/planets.csv");
+    let text = std::fs::read_to_string(path).unwrap();
+    let mut rows = 0;
+    for row in text.lines().filter(|l| !l.starts_with('#')).skip(1) {
+        let f: Vec<&str> = row.split(',').collect();
+        let number = |k: usize| f[k].parse::<f64>().unwrap();
+        let site = Site::new(number(1), number(2), 0.0).unwrap();
+        let up = plan::planets_up(&site, utc(f[0]));
+        let ours = up
+            .iter()
+            .find(|p| p.name == f[3])
+            .unwrap_or_else(|| panic!("{row} is not up"));
+        let (alt, az) = (number(4), number(5));
+        let off_az =
+            ((ours.az_deg - az + 180.0).rem_euclid(360.0) - 180.0) * alt.to_radians().cos();
+        let off = (ours.alt_deg - alt).hypot(off_az);
+        assert!(off < 0.25, "{row}: {off} degrees off");
+        assert!(
+            (ours.from_sun_deg - number(6)).abs() < 0.25,
+            "{row}: {}",
+            ours.from_sun_deg
+        );
+        rows += 1;
+    }
+    assert!(rows >= 20, "{rows}");
+}
+
+#[test]
+fn strange_gear_is_refused_with_its_range() {
+    for wrong in [
+        Gear {
+            focal_mm: f64::NAN,
+            ..gear()
+        },
+        Gear {
+            focal_mm: 0.0,
+            ..gear()
+        },
+        Gear {
+            f_number: -8.0,
+            ..gear()
+        },
+        Gear {
+            iso: f64::INFINITY,
+            ..gear()
+        },
+        Gear {
+            filter_stops: 99.0,
+            ..gear()
+        },
+        Gear {
+            bracket_frames: Some(0),
+            ..gear()
+        },
+        Gear {
+            frames_per_s: 0.0,
+            ..gear()
+        },
+    ] {
+        let error = sheet_with(TOTAL, wrong).unwrap_err();
+        assert!(error.to_string().contains("is outside"), "{error}");
+    }
+    let none = DrawnEclipse {
+        kind: LocalKind::None,
+        ..TOTAL
+    };
+    assert!(matches!(
+        sheet_with(none, gear()),
+        Err(PlanError::NoEclipse(_))
+    ));
+}
+
+#[test]
+fn json_is_readable_and_names_its_units() {
+    let value: serde_json::Value = serde_json::from_str(&sheet(TOTAL).json()).unwrap();
+    assert_eq!(value["kind"], "total");
+    assert_eq!(value["contacts"].as_array().unwrap().len(), 5);
+    assert!(value["framing"]["disc_px"].as_f64().unwrap() > 900.0);
+    assert!(value["settings"][0]["exposure_s"].as_f64().unwrap() > 0.0);
+}
+
+#[test]
+fn text_fits_a_page() {
+    let text = sheet(TOTAL).text();
+    let widest = text.lines().map(|l| l.chars().count()).max().unwrap();
+    assert!(widest <= 100, "{widest} columns");
+    if let Ok(folder) = std::env::var("SHOW") {
+        for (name, eclipse) in [
+            ("total", TOTAL),
+            (
+                "annular",
+                DrawnEclipse {
+                    kind: LocalKind::Annular,
+                    ..TOTAL
+                },
+            ),
+        ] {
+            std::fs::write(
+                Path::new(&folder).join(format!("{name}.txt")),
+                sheet(eclipse).text(),
+            )
+            .unwrap();
+            std::fs::write(
+                Path::new(&folder).join(format!("{name}.html")),
+                sheet(eclipse).html(),
+            )
+            .unwrap();
+        }
+    }
+}
+
+#[test]
+fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
+    use contactstrip::contacts::{self, ContactsOptions};
+    let sites = [
+        (-30.03, -70.71),
+        (40.3, -3.7),
+        (42.0, -4.5),
+        (64.1, -21.9),
+        (71.0, -25.0),
+        (25.7, 32.6),
+        (31.8, -106.4),
+        (29.4, -98.5),
+        (44.0, -72.7),
+        (-77.5, 160.0),
+        (-21.8, 114.1),
+        (35.0, -105.0),
+        (0.0, 0.0),
+        (80.0, 100.0),
+    ];
+    let days = [
+        "2019-07-02",
+        "2021-12-04",
+        "2023-04-20",
+        "2023-10-14",
+        "2024-04-08",
+        "2026-08-12",
+        "2027-08-02",
+        "2030-06-01",
+    ];
+    let (mut sheets, mut total, mut annular) = (0, 0, 0);
+    for (lat, lon) in sites {
+        let site = Site::new(lat, lon, 0.0).unwrap();
+        for day in days {
+            let Ok(view) = contacts::view(&site, day.parse().unwrap(), &ContactsOptions::default())
+            else {
+                continue;
+            };
+            let Ok(contacts) = contacts::of_view(&view) else {
+                continue;
+            };
+            let input = PlanInput {
+                contacts: &contacts,
+                sky: &|t| view.at(t),
+                zone: TimeZone::UTC,
+                gear: gear(),
+            };
+            let sheet = plan::sheet(&input).unwrap();
+            sheets += 1;
+            total += u32::from(sheet.totality_seen);
+            annular += u32::from(sheet.kind == LocalKind::Annular);
+            let text = sheet.text() + &sheet.html() + &sheet.json();
+            assert_eq!(
+                text.contains("come off"),
+                sheet.totality_seen,
+                "{lat},{lon} {day}"
+            );
+            if let Some(filter) = &sheet.filter {
+                assert!(
+                    filter.off_utc >= contacts.c2.unwrap().utc
+                        && filter.on_utc <= contacts.c3.unwrap().utc
+                );
+                assert!(sheet.totality_seen);
+            }
+            assert!(
+                !text.contains("NaN") && !text.contains("inf "),
+                "{lat},{lon} {day}"
+            );
+            assert!(
+                sheet
+                    .partials
+                    .iter()
+                    .all(|p| (-0.3..=90.0).contains(&p.sun_alt_deg))
+            );
+        }
+    }
+    assert!(
+        sheets > 40 && total >= 5 && annular >= 1,
+        "{sheets} sheets, {total} total, {annular} annular"
+    );
+}

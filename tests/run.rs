@@ -1,1 +1,355 @@
-//! The program on cards drawn into temporary folders.
+//! The program on cards drawn into temporary folders: files, messages, exit codes.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+
+use assert_cmd::Command;
+use contactstrip::catalogue::{COLUMNS, Catalogue};
+use contactstrip::demo::{DemoOptions, draw_card};
+use contactstrip::pipeline::score;
+use exif::Tag;
+use image::ExtendedColorType;
+use image::codecs::jpeg::JpegEncoder;
+
+use crate::support::{header, photos};
+
+/// Runs the program.
+fn run(args: &[&str]) -> Output {
+    let mut command = Command::cargo_bin("contactstrip").unwrap();
+    command.args(args).output().unwrap()
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().unwrap()
+}
+
+/// A folder for a card and one for results, gone at the end.
+struct Desk {
+    folder: tempfile::TempDir,
+}
+
+impl Desk {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        fs::create_dir(folder.path().join("card")).unwrap();
+        Self { folder }
+    }
+
+    fn card(&self) -> PathBuf {
+        self.folder.path().join("card")
+    }
+
+    fn out(&self) -> PathBuf {
+        self.folder.path().join("out")
+    }
+
+    fn put(&self, name: &str, bytes: &[u8]) {
+        let path = self.card().join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, bytes).unwrap();
+    }
+
+    fn sort(&self, more: &[&str]) -> Output {
+        let (card, out) = (self.card(), self.out());
+        let mut args = vec!["sort", text(&card), "-o", text(&out)];
+        args.extend(more);
+        run(&args)
+    }
+}
+
+/// A black JPEG taken at a local time, as with the cap on.
+fn capped(local: &str) -> Vec<u8> {
+    let mut jpeg = Vec::new();
+    JpegEncoder::new(&mut jpeg)
+        .encode(&vec![0; 240 * 160 * 3], 240, 160, ExtendedColorType::Rgb8)
+        .unwrap();
+    let fields = [
+        header::text(Tag::Make, "Test"),
+        header::text(Tag::Model, "Long"),
+        header::text(Tag::DateTimeOriginal, local),
+        header::ratios(Tag::ExposureTime, &[(1, 800)]),
+        header::ratios(Tag::FocalLength, &[(600, 1)]),
+    ];
+    header::with_exif(&jpeg, &header::block(&fields, true))
+}
+
+/// Vicuna, where the eclipse of 2019-07-02 was total.
+const SITE: &str = "--site=-30.03,-70.71,600";
+
+/// Every file below a folder with its bytes.
+fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
+    walkdir::WalkDir::new(folder)
+        .into_iter()
+        .map(Result::unwrap)
+        .filter(|e| e.file_type().is_file())
+        .map(|e| {
+            let name = e.path().strip_prefix(folder).unwrap().to_owned();
+            (name, fs::read(e.path()).unwrap())
+        })
+        .collect()
+}
+
+#[track_caller]
+fn could_not_run(output: &Output, words: &[&str]) {
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(output));
+    for word in words {
+        assert!(
+            stderr(output).contains(word),
+            "no '{word}' in: {}",
+            stderr(output)
+        );
+    }
+}
+
+#[test]
+fn a_missing_card_is_an_error() {
+    let desk = Desk::new();
+    let missing = desk.card().join("nowhere");
+    let out = desk.out();
+    could_not_run(
+        &run(&["sort", text(&missing), "-o", text(&out), SITE]),
+        &["no such folder", "mounted"],
+    );
+    assert!(!out.exists() || contents(&out).is_empty());
+}
+
+#[test]
+fn a_card_without_pictures_is_an_error() {
+    let desk = Desk::new();
+    desk.put("notes.txt", b"nothing here");
+    could_not_run(&desk.sort(&[SITE]), &["no picture", "1 other file", "DCIM"]);
+}
+
+#[test]
+fn pictures_without_time_ask_for_the_date() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &header::jpeg(64, 48));
+    could_not_run(&desk.sort(&[SITE]), &["when it was taken", "--date"]);
+}
+
+#[test]
+fn a_day_without_eclipse_names_the_nearest() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:05:02 12:00:00"));
+    could_not_run(
+        &desk.sort(&[SITE]),
+        &["no solar eclipse", "2019-07-02", "--date"],
+    );
+}
+
+#[test]
+fn no_place_asks_for_the_site() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    could_not_run(&desk.sort(&[]), &["place is not known", "--site"]);
+}
+
+#[test]
+fn an_eclipse_not_seen_from_there_is_an_error() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    could_not_run(&desk.sort(&["--site=48.2,16.4"]), &["not seen", "--site"]);
+}
+
+#[test]
+fn one_capped_picture_is_kept_and_flagged() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    let output = desk.sort(&[SITE]);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    let table = fs::read_to_string(desk.out().join("shots.csv")).unwrap();
+    assert_eq!(table.lines().next().unwrap(), COLUMNS.join(","));
+    let row = table.lines().nth(1).unwrap();
+    assert!(row.contains("ingress") && row.contains("capped"), "{row}");
+    assert!(stdout(&output).contains("capped 1"));
+}
+
+#[test]
+fn all_frames_capped_still_ends_with_a_record() {
+    let desk = Desk::new();
+    for minute in 0..6 {
+        let name = format!("DCIM/100TEST/IMG_{minute:04}.JPG");
+        desk.put(
+            &name,
+            &capped(&format!("2019:07:02 16:{:02}:00", 36 + minute)),
+        );
+    }
+    let (card, out) = (desk.card(), desk.out());
+    let output = run(&["all", text(&card), "-o", text(&out), SITE]);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    assert!(stderr(&output).contains("no corona") && stderr(&output).contains("no strip"));
+    let catalogue = Catalogue::load(&out).unwrap();
+    assert_eq!(catalogue.shots.len(), 6);
+    assert!(out.join("report.html").exists());
+}
+
+#[test]
+fn results_never_land_on_the_card() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    let before = contents(&desk.card());
+    let card = desk.card();
+    let inside = card.join("out");
+    could_not_run(
+        &run(&["all", text(&card), "-o", text(&inside), SITE]),
+        &["lies inside the card"],
+    );
+    could_not_run(
+        &run(&["all", text(&card), "-o", text(desk.folder.path()), SITE]),
+        &["lies inside the results folder"],
+    );
+    assert_eq!(contents(&card), before);
+}
+
+#[test]
+fn a_results_folder_that_is_a_file_is_an_error() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    fs::write(desk.out(), b"in the way").unwrap();
+    could_not_run(&desk.sort(&[SITE]), &["cannot write to the results folder"]);
+    assert_eq!(fs::read(desk.out()).unwrap(), b"in the way");
+}
+
+#[test]
+fn misuse_is_told_before_anything_runs() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    could_not_run(
+        &desk.sort(&["--zone", "Mars/Olympus"]),
+        &["zone", "America/Santiago"],
+    );
+    could_not_run(&desk.sort(&["--site=91,0"]), &["latitude 91"]);
+    could_not_run(&desk.sort(&["--clock", "soon"]), &["camera minus true"]);
+    assert!(!desk.out().exists());
+}
+
+#[test]
+fn a_huge_size_in_a_header_is_one_files_notice() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    let mut png = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR".to_vec();
+    png.extend(60_000_u32.to_be_bytes());
+    png.extend(60_000_u32.to_be_bytes());
+    png.extend([8, 2, 0, 0, 0, 0, 0, 0, 0]);
+    desk.put("huge.png", &png);
+    let output = desk.sort(&[SITE]);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    let catalogue = Catalogue::load(&desk.out()).unwrap();
+    let huge = catalogue.shot("huge.png").unwrap();
+    assert_eq!(huge.phase.word(), "unreadable");
+    assert!(stderr(&output).contains("huge.png"), "{}", stderr(&output));
+}
+
+#[test]
+fn a_dry_run_writes_nothing() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &capped("2019:07:02 15:30:00"));
+    let (card, out) = (desk.card(), desk.out());
+    let output = run(&["all", text(&card), "-o", text(&out), SITE, "--dry-run"]);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    assert!(!out.exists());
+    assert!(
+        stdout(&output).contains("phases/2-ingress/a.jpg"),
+        "{}",
+        stdout(&output)
+    );
+}
+
+#[test]
+fn later_commands_want_a_record() {
+    let desk = Desk::new();
+    for command in ["strip", "merge", "export", "report", "clock"] {
+        could_not_run(
+            &run(&[command, text(&desk.card())]),
+            &["catalogue.json", "contactstrip sort"],
+        );
+    }
+}
+
+#[test]
+fn a_second_run_gives_the_same_bytes() {
+    let desk = Desk::new();
+    let options = DemoOptions {
+        width_px: 480,
+        ..DemoOptions::default()
+    };
+    let truth = draw_card(desk.folder.path(), &options, &|_, _| ()).unwrap();
+    let card = desk.card();
+    let before = contents(&card);
+    let out = desk.out();
+    let all = || run(&["all", text(&card), "-o", text(&out)]);
+    let first = all();
+    assert_eq!(first.status.code(), Some(1), "{}", stderr(&first));
+    let made = contents(&out);
+    let second = all();
+    assert_eq!(second.status.code(), Some(1), "{}", stderr(&second));
+    let again = contents(&out);
+    assert_eq!(
+        made.keys().collect::<Vec<_>>(),
+        again.keys().collect::<Vec<_>>()
+    );
+    let changed: Vec<_> = made
+        .iter()
+        .filter(|(name, bytes)| again[*name] != **bytes)
+        .map(|(name, _)| name)
+        .collect();
+    assert!(changed.is_empty(), "changed: {changed:?}");
+    assert_eq!(contents(&card), before, "the card was touched");
+
+    let catalogue = Catalogue::load(&out).unwrap();
+    assert_eq!(catalogue.shots.len(), truth.frames.len());
+    assert_eq!(catalogue.strays.len(), truth.strays.len());
+    let score = score(&catalogue, &truth);
+    assert_eq!(score.bursts_right, score.frames, "{score:?}");
+    assert!(score.phases_right + 3 >= score.frames, "{score:?}");
+
+    // The strip is drawn again after an edit, with the card away.
+    fs::rename(&card, desk.folder.path().join("elsewhere")).unwrap();
+    let recipe = out.join("strip.toml");
+    let old = fs::read_to_string(&recipe).unwrap();
+    let new = old.replace("width_px = 6000", "width_px = 3000");
+    assert_ne!(old, new);
+    fs::write(&recipe, new).unwrap();
+    let strip = run(&["strip", text(&out)]);
+    assert!(strip.status.code() < Some(2), "{}", stderr(&strip));
+    let picture = image::open(out.join("strip.png")).unwrap();
+    assert_eq!(picture.width(), 3000);
+    fs::write(&recipe, old.replace("width_px", "widht_px")).unwrap();
+    could_not_run(&run(&["strip", text(&out)]), &["strip.toml", "width_px"]);
+}
+
+#[test]
+fn the_photographs_are_all_accounted_for() {
+    let Some(folder) = photos::folder() else {
+        return;
+    };
+    let desk = Desk::new();
+    let out = desk.out();
+    let files = contents(&folder).len();
+    let output = run(&["all", text(&folder), "-o", text(&out)]);
+    assert_eq!(output.status.code(), Some(1), "{}", stderr(&output));
+    let catalogue = Catalogue::load(&out).unwrap();
+    let siblings = catalogue
+        .shots
+        .iter()
+        .filter(|s| s.sibling.is_some())
+        .count();
+    assert_eq!(
+        catalogue.shots.len() + siblings + catalogue.strays.len(),
+        files
+    );
+    let totality = catalogue.shot("totality-phone-2024.jpg").unwrap();
+    assert_eq!(totality.phase.word(), "totality");
+    let montage = catalogue.shot("six-partials-montage.jpg").unwrap();
+    assert!(montage.disc.is_none());
+}

@@ -1,1 +1,6 @@
 //! The `strip` room, through its door.
+
+mod drawing;
+mod drawn;
+mod proposal;
+mod recipe_file;

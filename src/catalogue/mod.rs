@@ -14,8 +14,8 @@ pub use atomic::{WriteError, write_atomically};
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
-    BurstPlace, CameraId, ClockCorrection, ContactKind, Contacts, DiscFit, Flags, FrameLook, Limb,
-    Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
+    BurstPlace, CameraId, Circle, ClockCorrection, ContactKind, Contacts, DiscFit, Flags,
+    FrameLook, Limb, Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
 };
 
 /// Layout version written to and expected in `catalogue.json`.
@@ -127,6 +127,9 @@ pub struct Catalogue {
     pub zone: Option<String>,
     /// The eclipse at the site, where one was found.
     pub contacts: Option<Contacts>,
+    /// The merged corona, once there is one.
+    #[serde(default)]
+    pub corona: Option<CoronaRecord>,
     /// The bodies, in order of their labels.
     pub cameras: Vec<CameraRecord>,
     /// Every shot, in time order (those without a time last, by name).
@@ -135,6 +138,21 @@ pub struct Catalogue {
     pub strays: Vec<Stray>,
     /// What a person should know.
     pub notices: Vec<Notice>,
+}
+
+/// What is in the corona's pictures.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CoronaRecord {
+    /// The Sun, in pixels of `corona.tif`.
+    pub sun: Circle,
+    /// The Moon at the chosen instant, in pixels of `corona.tif`.
+    pub moon: Circle,
+    /// Angle of celestial north in degrees, anticlockwise from picture up.
+    pub north_deg: Option<f64>,
+    /// Whether the picture is mirrored.
+    pub mirrored: bool,
+    /// Names of the frames merged.
+    pub frames: Vec<String>,
 }
 
 /// A file on the card that is not a picture.

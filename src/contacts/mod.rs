@@ -1,1 +1,273 @@
-//! Solves for the instants the discs touch at one site.
+//! Solves for the instants the discs touch at one site, C1 to C4, with an uncertainty for each.
+//!
+//! [`at`] is the door: a place and a date in, [`Contacts`] out. A site outside the path has no C2 or C3; that is an
+//! answer. A site the Moon's shadow misses altogether has no contacts at all; that is [`ContactsError::NotHere`].
+//!
+//! Maximum is the least distance of the two centres as seen from the place. Magnitude is `(Rs + Rm - separation) / 2 Rs`
+//! at that instant, also where the eclipse is central (there it is not replaced by the ratio of the diameters).
+//! Contacts are those of a smooth mean Moon of radius `k`; the limb's mountains and valleys are in the uncertainty, not
+//! in the time. Whether the Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
+
+mod calendar;
+mod choice;
+mod circumstances;
+mod diagram;
+mod document;
+mod horizon;
+mod solve;
+mod uncertainty;
+mod words;
+mod zone;
+
+use jiff::civil::Date;
+
+pub use calendar::calendar;
+pub use choice::{eclipse_of, list, next_seen, seen};
+pub use circumstances::{Circumstances, circumstances};
+pub use diagram::diagram;
+pub use document::{VERSION, json, json_list, json_missed};
+pub use horizon::{HorizonCrossing, Visible, best_seen, crossings, visible};
+pub use words::{list_text, text};
+pub use zone::{CivilZone, LocalTime};
+
+use crate::domain::{
+    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,
+};
+use crate::ephemeris::{Eclipse, EclipseView, NoEclipse, RISE_SET_ALT_DEG, Radii, eclipse_near};
+
+/// What the times rest on.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct ContactsOptions {
+    /// Radii of Moon and Sun; the default is [`Radii::IAU`].
+    pub radii: Radii,
+    /// TT minus UT1 in seconds, where it is to be another than the table's.
+    pub delta_t_s: Option<f64>,
+}
+
+impl ContactsOptions {
+    /// Range of TT minus UT1 taken, in seconds.
+    pub const DELTA_T_RANGE_S: std::ops::RangeInclusive<f64> = 0.0..=300.0;
+
+    fn check(&self) -> Result<(), ContactsError> {
+        if !self.radii.are_sound() {
+            return Err(ContactsError::Radii);
+        }
+        match self.delta_t_s {
+            Some(s) if !Self::DELTA_T_RANGE_S.contains(&s) => Err(ContactsError::DeltaT(s)),
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Why there are no contacts.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum ContactsError {
+    /// No eclipse on the date.
+    #[error("no solar eclipse within a day of {asked}; {neighbours}", asked = .0.asked, neighbours = neighbours(.0))]
+    NoEclipse(NoEclipse),
+    /// No date given at all.
+    #[error("no date: pass the day of the eclipse with --date YYYY-MM-DD")]
+    NoDates,
+    /// The Moon misses the Sun at the place.
+    #[error(
+        "the {word} eclipse of {date} is not seen from {lat:.4},{lon:.4}: the Moon passes the Sun's limb by {miss:.1}' \
+         at the nearest; the eclipse is greatest near {seen_lat:.1},{seen_lon:.1}",
+        word = kind_word(*.kind), lat = .site.lat_deg, lon = .site.lon_deg, miss = .miss_arcsec / 60.0,
+        seen_lat = .greatest_at.0, seen_lon = .greatest_at.1
+    )]
+    NotHere {
+        /// The eclipse.
+        date: Date,
+        /// What it is along its track.
+        kind: EclipseKind,
+        /// The place.
+        site: Site,
+        /// Least distance of the centres, seconds of arc.
+        separation_arcsec: f64,
+        /// Least gap between the limbs, seconds of arc.
+        miss_arcsec: f64,
+        /// Latitude and longitude in degrees of the place where the eclipse is greatest.
+        greatest_at: (f64, f64),
+    },
+    /// Radii far from the true ones.
+    #[error("radii out of range: k is 0.26 to 0.28, the Sun's radius 950 to 970 seconds of arc")]
+    Radii,
+    /// TT minus UT1 out of range.
+    #[error("delta T {0} s is outside {min} to {max} s", min = ContactsOptions::DELTA_T_RANGE_S.start(),
+        max = ContactsOptions::DELTA_T_RANGE_S.end())]
+    DeltaT(f64),
+    /// Years out of order or beyond the table.
+    #[error("years {0} to {1}: the table holds 1995 to 2053, and the first year comes first")]
+    Years(i16, i16),
+}
+
+/// The word for a kind of eclipse.
+pub fn kind_word(kind: EclipseKind) -> &'static str {
+    match kind {
+        EclipseKind::Partial => "partial",
+        EclipseKind::Annular => "annular",
+        EclipseKind::Total => "total",
+        EclipseKind::Hybrid => "hybrid",
+    }
+}
+
+/// The word for what an eclipse is at a place.
+pub fn local_word(kind: LocalKind) -> &'static str {
+    match kind {
+        LocalKind::None => "none",
+        LocalKind::Partial => "partial",
+        LocalKind::Annular => "annular",
+        LocalKind::Total => "total",
+    }
+}
+
+fn neighbours(none: &NoEclipse) -> String {
+    let name = |e: &Eclipse| format!("{} ({})", e.date(), kind_word(e.kind()));
+    match (&none.before, &none.after) {
+        (Some(b), Some(a)) => format!("the nearest are {} and {}", name(b), name(a)),
+        (Some(b), None) => format!("the table ends with {}", name(b)),
+        (None, Some(a)) => format!("the table begins with {}", name(a)),
+        (None, None) => "the table is empty".to_owned(),
+    }
+}
+
+/// The eclipse on `date` (or the day before or after) at a place.
+///
+/// # Errors
+/// [`ContactsError::NoEclipse`] names the nearest eclipses; [`ContactsError::NotHere`] when the Moon misses the Sun at
+/// the place; [`ContactsError::Radii`] and [`ContactsError::DeltaT`] for options out of range.
+pub fn at(site: &Site, date: Date, options: &ContactsOptions) -> Result<Contacts, ContactsError> {
+    options.check()?;
+    let eclipse = eclipse_near(date).map_err(ContactsError::NoEclipse)?;
+    of_eclipse(eclipse, site, options)
+}
+
+/// A given eclipse at a place.
+///
+/// # Errors
+/// As [`at`], [`ContactsError::NoEclipse`] apart.
+pub fn of_eclipse(
+    eclipse: Eclipse,
+    site: &Site,
+    options: &ContactsOptions,
+) -> Result<Contacts, ContactsError> {
+    options.check()?;
+    of_view(&EclipseView::new(
+        eclipse,
+        *site,
+        options.radii,
+        options.delta_t_s,
+    ))
+}
+
+/// The view behind a set of contacts: ask it where Sun and Moon stood at any instant.
+///
+/// # Errors
+/// As [`at`], [`ContactsError::NotHere`] apart.
+pub fn view(
+    site: &Site,
+    date: Date,
+    options: &ContactsOptions,
+) -> Result<EclipseView, ContactsError> {
+    options.check()?;
+    let eclipse = eclipse_near(date).map_err(ContactsError::NoEclipse)?;
+    Ok(EclipseView::new(
+        eclipse,
+        *site,
+        options.radii,
+        options.delta_t_s,
+    ))
+}
+
+/// The contacts of a view.
+///
+/// # Errors
+/// [`ContactsError::NotHere`] when the Moon misses the Sun.
+pub fn of_view(view: &EclipseView) -> Result<Contacts, ContactsError> {
+    let maximum_s = solve::maximum(view);
+    let Some((c1_s, c4_s)) = solve::outer(view, maximum_s) else {
+        return Err(not_here(view, maximum_s));
+    };
+    let (kind, inner) = solve::inner(view, maximum_s);
+    let event = |kind, t_s| event(view, kind, t_s, maximum_s, inner.is_some());
+    let total = kind == LocalKind::Total;
+    let inner = inner.map(|(c2_s, c3_s)| {
+        (
+            event(ContactKind::C2, c2_s).touching(total),
+            event(ContactKind::C3, c3_s).touching(total),
+        )
+    });
+    let maximum = event(ContactKind::Maximum, maximum_s).0;
+    Ok(Contacts {
+        eclipse_date: view.eclipse().date(),
+        eclipse_kind: view.eclipse().kind(),
+        site: view.site(),
+        kind,
+        c1: event(ContactKind::C1, c1_s).0,
+        c2: inner.map(|pair| pair.0),
+        maximum,
+        c3: inner.map(|pair| pair.1),
+        c4: event(ContactKind::C4, c4_s).0,
+        magnitude: maximum.sky.magnitude,
+        obscuration: maximum.sky.obscuration,
+        delta_t_s: view.delta_t_s(),
+    })
+}
+
+/// An event under construction, its angles towards the Moon's centre.
+struct Towards(ContactEvent);
+
+impl Towards {
+    /// In totality the Moon's far limb touches: the contact point lies away from the Moon's centre.
+    fn touching(mut self, total: bool) -> ContactEvent {
+        if total {
+            self.0.position_angle_deg = (self.0.position_angle_deg + 180.0).rem_euclid(360.0);
+            self.0.vertex_angle_deg = (self.0.vertex_angle_deg + 180.0).rem_euclid(360.0);
+        }
+        self.0
+    }
+}
+
+fn event(
+    view: &EclipseView,
+    kind: ContactKind,
+    t_s: f64,
+    maximum_s: f64,
+    central: bool,
+) -> Towards {
+    let utc = view.origin().plus_s(t_s);
+    let sky = view.at(utc);
+    let position = sky.position_angle_deg();
+    Towards(ContactEvent {
+        kind,
+        utc,
+        sigma_s: uncertainty::sigma_s(view, kind, t_s, maximum_s, central),
+        sky,
+        position_angle_deg: position,
+        vertex_angle_deg: (position - sky.parallactic_deg).rem_euclid(360.0),
+        sun_up: sun_is_up(&sky),
+    })
+}
+
+/// Whether the Sun's upper limb is above a flat horizon, standard refraction included.
+pub fn sun_is_up(sky: &SunMoon) -> bool {
+    sky.sun_alt_deg > RISE_SET_ALT_DEG
+}
+
+fn not_here(view: &EclipseView, maximum_s: f64) -> ContactsError {
+    let discs = view.discs(maximum_s);
+    let reach = discs.sun_radius_arcsec + discs.moon_radius_arcsec;
+    ContactsError::NotHere {
+        date: view.eclipse().date(),
+        kind: view.eclipse().kind(),
+        site: view.site(),
+        separation_arcsec: discs.separation_arcsec,
+        miss_arcsec: discs.separation_arcsec - reach,
+        greatest_at: view.eclipse().greatest_at(),
+    }
+}
+
+/// Middle of the eclipse for a place it is not seen from: used to say how near it comes.
+pub fn nearest_approach(view: &EclipseView) -> Utc {
+    view.origin().plus_s(solve::maximum(view))
+}

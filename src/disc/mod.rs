@@ -19,6 +19,7 @@ mod partial;
 mod profile;
 mod rays;
 mod refine;
+mod sliver;
 mod totality;
 
 use crate::domain::{DiscFit, Flags, FrameLook, Limb};
@@ -38,6 +39,9 @@ pub struct DiscHint {
     pub moon_ratio: Option<f64>,
     /// Distance of the Moon's centre from the Sun's and its one sigma, in solar radii.
     pub offset_solar_radii: Option<(f64, f64)>,
+    /// Moon's centre from the Sun's in solar radii, right and down in the upright picture, refraction included, and its
+    /// one sigma per axis.
+    pub moon_offset: Option<([f64; 2], f64)>,
     /// Height of the refracted disc over its width, and the direction of the zenith in degrees anticlockwise from
     /// picture up.
     pub squeeze: Option<(f64, f64)>,
@@ -106,6 +110,9 @@ const CONVINCING: f64 = 0.6;
 /// the second value.
 const LEAST_EXPLAINED: (f64, f64) = (0.5, 0.8);
 
+/// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
+const SLIVER_QUALITY: f64 = 0.7;
+
 fn needed_share(seen_deg: f64) -> f64 {
     let (low, high) = LEAST_EXPLAINED;
     low + (high - low) * (1.0 - seen_deg / 150.0).clamp(0.0, 1.0)
@@ -115,7 +122,30 @@ fn needed_share(seen_deg: f64) -> f64 {
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let view = find::overview(frame);
     let mut look = look::look(frame, &view);
-    match searched(frame, &view, hint) {
+    let usual = searched(frame, &view, hint);
+    let settled = usual
+        .as_ref()
+        .is_ok_and(|found| sliver::agrees(&found.fit, hint));
+    if !settled && let Some(fit) = sliver::fitted(frame, &view, hint) {
+        return DiscReport {
+            quality: SLIVER_QUALITY / (1.0 + fit.sigma_px),
+            fit: Ok(fit),
+            look,
+            flags: Flags::default(),
+        };
+    }
+    if !settled && sliver::is_due(hint) {
+        return DiscReport {
+            fit: Err(NoDisc::NoLimb),
+            look,
+            flags: usual.map_or_else(
+                |why| flags::without_disc(&view, hint, why),
+                |_| Flags::default(),
+            ),
+            quality: 0.0,
+        };
+    }
+    match usual {
         Ok(found) => {
             let flags = flags::of_disc(frame, &view, &found);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);

@@ -38,6 +38,11 @@ pub enum ClockEvidence {
         /// Frames used.
         frames: u32,
     },
+    /// The darkening of the sky in a view that shows no disc.
+    Sky {
+        /// Frames used.
+        frames: u32,
+    },
     /// Tied to another body of the card.
     OtherBody {
         /// That body.
@@ -52,6 +57,7 @@ impl fmt::Display for ClockEvidence {
             Self::Given => f.write_str("given"),
             Self::Partials { frames } => write!(f, "{frames} partials"),
             Self::Contacts { frames } => write!(f, "{frames} frames at C2 and C3"),
+            Self::Sky { frames } => write!(f, "the sky's darkening in {frames} frames"),
             Self::OtherBody { camera } => write!(f, "tied to {camera}"),
         }
     }
@@ -91,8 +97,17 @@ impl ClockCorrection {
     }
 
     /// True time and its one sigma for a stamp; a stamp cut off to whole seconds is taken at the middle of its second.
+    ///
+    /// Where the zone comes from headers a stamp's own offset goes before the body's usual one: a telephone that
+    /// crossed a zone says so picture by picture.
     pub fn utc_of(&self, stamp: &CameraStamp) -> (Utc, f64) {
-        let utc = self.utc(stamp.time);
+        let own = stamp
+            .offset_s
+            .filter(|_| self.zone_source == ZoneSource::Header);
+        let zone_s = own.unwrap_or(self.zone_offset_s);
+        let utc = self
+            .utc(stamp.time)
+            .plus_s(f64::from(self.zone_offset_s) - f64::from(zone_s));
         if stamp.has_subsec {
             (utc, self.sigma_s)
         } else {

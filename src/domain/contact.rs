@@ -109,19 +109,38 @@ impl SunMoon {
         self.moon_radius_arcsec / self.sun_radius_arcsec
     }
 
-    /// Moon's centre from the Sun's in picture axes (x right, y down), in solar radii.
+    /// Moon's centre from the Sun's towards celestial east and north as refracted air shows it, in solar radii: the part
+    /// towards the zenith is shortened by [`SunMoon::vertical_squeeze`].
+    pub fn refracted_moon_offset(&self) -> (f64, f64) {
+        let (sin_q, cos_q) = self.parallactic_deg.to_radians().sin_cos();
+        let up = self.moon_east_arcsec * sin_q + self.moon_north_arcsec * cos_q;
+        let lost = up * (1.0 - self.vertical_squeeze);
+        (
+            (self.moon_east_arcsec - lost * sin_q) / self.sun_radius_arcsec,
+            (self.moon_north_arcsec - lost * cos_q) / self.sun_radius_arcsec,
+        )
+    }
+
+    /// Moon's centre from the Sun's in picture axes (x right, y down), in solar radii, refraction included.
     ///
     /// `north_deg` is the angle of celestial north, anticlockwise from picture up. In a picture that is not mirrored
-    /// east lies a quarter turn anticlockwise from north; in a mirrored one, clockwise. Refraction is not applied.
+    /// east lies a quarter turn anticlockwise from north; in a mirrored one, clockwise.
     pub fn moon_offset_in_picture(&self, north_deg: f64, mirrored: bool) -> (f64, f64) {
         let (sin, cos) = north_deg.to_radians().sin_cos();
-        let hand = if mirrored { -1.0 } else { 1.0 };
-        let east = self.moon_east_arcsec / self.sun_radius_arcsec * hand;
-        let north = self.moon_north_arcsec / self.sun_radius_arcsec;
+        let (east, north) = self.refracted_moon_offset();
+        let east = if mirrored { -east } else { east };
         // Up-axis components: north points at (-sin, cos) in (right, up); east a quarter turn further.
         let right = -sin * north - cos * east;
         let up = cos * north - sin * east;
         (right, -up)
+    }
+
+    /// Direction of the zenith in a picture, degrees anticlockwise from picture up, for a picture turned as in
+    /// [`SunMoon::moon_offset_in_picture`].
+    pub fn zenith_in_picture_deg(&self, north_deg: f64, mirrored: bool) -> f64 {
+        let hand = if mirrored { -1.0 } else { 1.0 };
+        let angle = north_deg + hand * self.parallactic_deg;
+        (angle + 180.0).rem_euclid(360.0) - 180.0
     }
 }
 

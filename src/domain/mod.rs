@@ -9,8 +9,10 @@
 
 mod clock;
 mod contact;
+mod coverage;
 mod disc;
 mod notice;
+mod safety;
 mod shot;
 mod site;
 mod tag;
@@ -18,8 +20,10 @@ mod time;
 
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
 pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
+pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
 pub use notice::{Notice, Severity};
+pub use safety::safety_words;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
 };

@@ -1,1 +1,162 @@
-//! Merges brackets of totality into one radiance map.
+//! Merges brackets of totality into one radiance map, and maps that for display: two separate jobs.
+//!
+//! [`merge`] looks at every frame once, coarsely, and works out from that what each frame's exposure truly was, what
+//! the camera's tone curve adds to the file's, and how far the corona lies from where the limb fit puts it. Then it
+//! opens the frames again, one after another, and stacks them on the Sun's frame, weighted by how well each pixel was
+//! exposed. The Moon moves against the corona, so its disc is stacked apart, on itself, and set in place once, where
+//! it stood at one chosen instant.
+//!
+//! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
+
+mod blur;
+mod fourier;
+mod light;
+mod normalise;
+mod photometry;
+mod place;
+mod profile;
+mod register;
+mod response;
+mod run;
+mod stack;
+mod stops;
+mod survey;
+mod view;
+
+pub use normalise::{MgnOptions, mgn, nrgf};
+pub use response::Response;
+pub use run::merge;
+pub use stops::{true_shutter_s, true_stops};
+pub use view::{ViewOptions, view};
+
+use crate::domain::{Circle, Exposure, Notice};
+use crate::raster::LinearRgb;
+
+/// One frame of totality and what is known about it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MergeInput {
+    /// Name for notices, as in `shots.csv`.
+    pub name: String,
+    /// How the light was let in, as the header says.
+    pub exposure: Exposure,
+    /// The Moon's fitted limb, in the frame's pixels.
+    pub moon: Circle,
+    /// The Sun: the Moon's centre plus the computed offset, in the frame's pixels.
+    pub sun: Circle,
+    /// One sigma of the Sun's centre per axis in pixels; half a pixel is assumed where it is not a positive number.
+    pub sun_sigma_px: f64,
+    /// Celestial north, anticlockwise from picture up, in degrees. Frames without it are taken to lie as the others.
+    pub north_deg: Option<f64>,
+    /// Whether east lies clockwise of north.
+    pub mirrored: bool,
+}
+
+/// How to merge.
+#[derive(Clone, Debug, PartialEq)]
+pub struct MergeOptions {
+    /// Input at whose instant the Moon's disc is set in place; `None` takes the one in the middle of the Moon's way.
+    pub instant: Option<usize>,
+    /// Whether to refine the registration on the corona's structure.
+    pub register: bool,
+    /// Whether to refine exposures and leave out frames whose brightness disagrees.
+    pub refine_exposures: bool,
+    /// Whether to recover the tone curve from the brackets.
+    pub recover_response: bool,
+    /// Most pixels of the result; a larger canvas is cut about the Sun.
+    pub max_pixels: usize,
+}
+
+impl Default for MergeOptions {
+    fn default() -> Self {
+        Self {
+            instant: None,
+            register: true,
+            refine_exposures: true,
+            recover_response: true,
+            max_pixels: 50_000_000,
+        }
+    }
+}
+
+/// What became of one input.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FrameReport {
+    /// Name of the input.
+    pub name: String,
+    /// Why it was left out; `None` when it was used.
+    pub left_out: Option<String>,
+    /// Exposure in stops by the header, with the true values behind the marks; `None` without a shutter time.
+    pub header_stops: Option<f64>,
+    /// Exposure in stops as used, refined on the light the frames share.
+    pub stops: f64,
+    /// The Sun's centre used less the one given, in the frame's pixels, x right, y down.
+    pub shift_px: [f64; 2],
+    /// Where registration on the corona alone puts the Sun's centre, less the one given, in the frame's pixels;
+    /// `None` when the corona shows too little or registration is off.
+    pub corona_shift_px: Option<[f64; 2]>,
+    /// One sigma of that per axis, in pixels.
+    pub corona_sigma_px: Option<f64>,
+    /// One sigma of the centre used per axis, in pixels.
+    pub sigma_px: f64,
+    /// Turn beyond what `north_deg` says, anticlockwise on the picture, in degrees.
+    pub turn_deg: f64,
+    /// Where the Sun was taken to be in the frame.
+    pub sun: Circle,
+    /// Where the Moon was taken to be in the frame.
+    pub moon: Circle,
+    /// Hot pixels mended.
+    pub hot_pixels: usize,
+}
+
+/// A merged corona.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Merged {
+    /// Relative radiance: 1 saturates the shortest exposure used. No light reached pixels that are 0 in all channels.
+    pub radiance: LinearRgb,
+    /// The Sun on it.
+    pub sun: Circle,
+    /// The Moon on it, at the chosen instant.
+    pub moon: Circle,
+    /// Celestial north, anticlockwise from picture up, in degrees, where an input told.
+    pub north_deg: Option<f64>,
+    /// Whether east lies clockwise of north.
+    pub mirrored: bool,
+    /// Input at whose instant the Moon stands.
+    pub instant: usize,
+    /// Stops of the exposure that a radiance of 1 saturates: `log2(t · ISO/100 / N²)`.
+    pub unit_stops: f64,
+    /// The recovered tone curve beyond the file's.
+    pub response: Response,
+    /// Black level taken off, per channel, in decoded light.
+    pub black: [f32; 3],
+    /// One entry per input, in the order given.
+    pub frames: Vec<FrameReport>,
+    /// What a person should know.
+    pub notices: Vec<Notice>,
+}
+
+/// No merge came about.
+#[derive(Debug, thiserror::Error, PartialEq, Eq)]
+pub enum MergeError {
+    /// There is nothing to merge.
+    #[error(
+        "no frame of totality with a fitted Moon to merge; try: check that the filter was off, and `shots.csv` for the phase and disc of each frame"
+    )]
+    NoTotality,
+    /// No frame could be opened.
+    #[error("none of the {tried} frames of totality could be opened; the first: {first}")]
+    Unreadable {
+        /// Frames tried.
+        tried: usize,
+        /// What the first one's trouble was.
+        first: String,
+    },
+    /// Every frame has unusable circles.
+    #[error(
+        "none of the {0} frames of totality has a usable Sun and Moon (finite centre, radius of at least {MIN_RADIUS_PX} pixels)"
+    )]
+    NoDiscs(usize),
+}
+
+/// Smallest lunar radius that is merged, in pixels.
+pub const MIN_RADIUS_PX: f64 = 8.0;

@@ -3,10 +3,27 @@
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel, after applying the EXIF orientation.
 //! Linear light runs from 0 (no light) to 1 (saturation of the file's values).
 
+mod contain;
 mod decode;
+mod encode;
+mod exr;
 mod frame;
 mod image;
+mod jpeg;
+mod profile;
+mod resample;
+mod thumbnail;
+mod turn;
 
-pub use decode::{DecodeError, decode, decode_bytes};
+pub use self::exr::{ExrError, ExrNotes, write_exr};
+pub use contain::contained;
+pub use decode::{
+    DecodeError, MAX_FILE_MIB, MAX_MEGAPIXELS, MAX_PICTURE_MIB, MAX_SIDE_PX, decode, decode_bytes,
+};
+pub use encode::{
+    Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png, write_tiff16,
+};
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
+pub use resample::{Placing, resampled};
+pub use thumbnail::thumbnail;

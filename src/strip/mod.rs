@@ -1,1 +1,33 @@
-//! Places centred discs on one canvas.
+//! Places centred discs on one canvas: the phase strip and its relatives.
+//!
+//! A [`Recipe`] says which frames stand where and how; [`layout()`] turns it into places by plain arithmetic; the
+//! drawing develops each frame to a disc of equal size, orientation, brightness and white, and puts it in its place.
+
+mod caption;
+mod develop;
+mod draw;
+mod keys;
+mod label;
+mod landscape;
+mod lapse;
+mod layout;
+mod level;
+mod notice;
+mod piece;
+mod pose;
+mod propose;
+mod recipe;
+mod recipe_file;
+mod sheet;
+mod steady;
+mod tile;
+mod zone;
+
+pub use draw::{CentrePiece, Drawn, Open, Placed, StripError, draw, tile_for};
+pub use lapse::{Lapse, LapseFrame, time_lapse};
+pub use layout::{Layout, LayoutError, PieceGeometry, Place, SkyPlace, View, layout, layout_over};
+pub use propose::{By, Wish};
+pub use recipe::{Align, Arrangement, Captions, Centre, Output, Paper, Recipe, Tint, Up};
+pub use recipe_file::{RECIPE_FILE, RecipeError};
+pub use sheet::Sheet;
+pub use tile::Tile;

@@ -1,4 +1,6 @@
 //! What several test files share: drawn pictures with known truth, temporary cards.
 
 pub(crate) mod corona;
+pub(crate) mod header;
+pub(crate) mod photos;
 pub(crate) mod sun;

@@ -1,0 +1,167 @@
+//! Arguments as typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+use contactstrip::domain::Site;
+use contactstrip::phase::zone::Zone;
+use contactstrip::pipeline::KnownClock;
+use jiff::civil::Date;
+
+use super::{contacts::ContactsArgs, plan::PlanArgs};
+
+/// From a card of solar-eclipse photographs to the finished sequence.
+#[derive(Debug, Parser)]
+#[command(version, about, after_help = exit_codes(), max_term_width = 100)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// The exit codes, for `--help`.
+fn exit_codes() -> String {
+    format!(
+        "Exit codes: 0 done; 1 done, with frames to look at; 2 could not run; 130 interrupted.\n\n{}",
+        contactstrip::domain::safety_words(None).join(" ")
+    )
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Everything, in order, on one card: sort, merge, strip, export, report
+    All(AllArgs),
+    /// Read the card: headers, contacts, clock, phases, bursts, discs
+    Sort(CardArgs),
+    /// Draw the phase strip again from the catalogue and strip.toml
+    Strip(OutArgs),
+    /// Merge the totality brackets into an HDR corona
+    Merge(OutArgs),
+    /// Make per-phase folders for editing
+    Export(ExportArgs),
+    /// Write the web page of the card
+    Report(OutArgs),
+    /// Contact times and circumstances of a place
+    Contacts(Box<ContactsArgs>),
+    /// The camera clocks: offset, error, evidence, residual plot
+    Clock(OutArgs),
+    /// Shooting sheet for a coming eclipse
+    Plan(Box<PlanArgs>),
+    /// Read practice shots of the ordinary filtered Sun and say what to mend before the day
+    Rehearse(RehearseArgs),
+    /// Draw a synthetic card and run everything on it
+    Demo(DemoArgs),
+}
+
+/// Options of every command.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct Common {
+    /// Say what would be done and write nothing
+    #[arg(long)]
+    pub(crate) dry_run: bool,
+    /// Work on at most N frames at once [default: one a core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(crate) jobs: Option<u16>,
+    /// No progress, no notices; results and errors only
+    #[arg(long, short)]
+    pub(crate) quiet: bool,
+}
+
+/// A card and what is known about it.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct CardArgs {
+    /// Folder with the pictures, searched in depth; several may be given. Never written to
+    #[arg(required = true, value_name = "CARD")]
+    pub(crate) cards: Vec<PathBuf>,
+    /// Folder for the results [default: contactstrip-<card's name> here]
+    #[arg(long, short, value_name = "OUT")]
+    pub(crate) out: Option<PathBuf>,
+    /// What is known beforehand.
+    #[command(flatten)]
+    pub(crate) known: KnownArgs,
+    /// Also write small pictures with the fitted circles to OUT/overlays
+    #[arg(long)]
+    pub(crate) overlays: bool,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
+}
+
+/// What the person knows beforehand.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct KnownArgs {
+    /// Place of the camera in degrees and metres, north and east positive [default: GPS in the pictures]
+    #[arg(long, value_name = "LAT,LON[,ELEV_M]", allow_hyphen_values = true)]
+    pub(crate) site: Option<Site>,
+    /// Date of the eclipse [default: from the capture dates]
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    pub(crate) date: Option<Date>,
+    /// Zone the camera clocks were set to: an IANA name or ±HH:MM [default: header, else the zone of the place]
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true)]
+    pub(crate) zone: Option<Zone>,
+    /// Known clock error, camera minus true, in seconds; of all bodies or of one [repeatable]
+    #[arg(long, value_name = "[CAMERA=]±S", allow_hyphen_values = true)]
+    pub(crate) clock: Vec<KnownClock>,
+}
+
+/// `all`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct AllArgs {
+    /// The card.
+    #[command(flatten)]
+    pub(crate) card: CardArgs,
+    /// Make hard links instead of copies in the phase folders
+    #[arg(long)]
+    pub(crate) link: bool,
+}
+
+/// A command on an earlier run's folder.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct OutArgs {
+    /// Folder an earlier `sort` or `all` wrote
+    #[arg(value_name = "OUT")]
+    pub(crate) out: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
+}
+
+/// `export`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ExportArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Make hard links instead of copies
+    #[arg(long)]
+    pub(crate) link: bool,
+    /// Remove exactly what an earlier export made
+    #[arg(long, conflicts_with = "link")]
+    pub(crate) undo: bool,
+    /// Write XMP sidecars beside the exported files
+    #[arg(long)]
+    pub(crate) xmp: bool,
+}
+
+/// `rehearse`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct RehearseArgs {
+    /// Folder with the practice shots
+    #[arg(value_name = "FOLDER")]
+    pub(crate) folder: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
+}
+
+/// `demo`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct DemoArgs {
+    /// Folder for the card, its truth and the results
+    #[arg(value_name = "DIR", default_value = "contactstrip-demo")]
+    pub(crate) dir: PathBuf,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
+}

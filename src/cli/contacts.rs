@@ -1,0 +1,227 @@
+//! `contactstrip contacts`: contact times and circumstances of a place.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Result, anyhow};
+use clap::Args;
+use contactstrip::catalogue::write_atomically;
+use contactstrip::contacts::{
+    self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible,
+};
+use contactstrip::domain::{LocalKind, Site};
+use contactstrip::ephemeris::{EclipseView, Radii};
+use contactstrip::phase::zone::{self, Zone};
+use jiff::civil::Date;
+
+use super::say;
+
+/// `contacts`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ContactsArgs {
+    /// Place in degrees and metres, north and east positive
+    #[arg(long, value_name = "LAT,LON[,ELEV_M]", allow_hyphen_values = true)]
+    site: Site,
+    /// Date of the eclipse, local or UTC: a day off is no matter
+    #[arg(long, value_name = "YYYY-MM-DD", required_unless_present = "list", value_parser = date)]
+    date: Option<Date>,
+    /// Zone of the local times: an IANA name or ±HH:MM [default: the zone of the place]
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true)]
+    zone: Option<Zone>,
+    /// TT minus UT1 in seconds [default: the table's]
+    #[arg(long, value_name = "S", allow_hyphen_values = true)]
+    delta_t: Option<f64>,
+    /// Write JSON instead of text
+    #[arg(long)]
+    json: bool,
+    /// List the eclipses seen from the place, 1995 to 2053
+    #[arg(long, value_name = "YEAR..YEAR", value_parser = years, conflicts_with_all = ["date", "ics", "diagram"])]
+    list: Option<(i16, i16)>,
+    /// Also write a calendar file
+    #[arg(long, value_name = "FILE")]
+    ics: Option<PathBuf>,
+    /// Also draw the disc at the contacts seen, zenith up (SVG)
+    #[arg(long, value_name = "FILE")]
+    diagram: Option<PathBuf>,
+    /// Sizes of Moon and Sun.
+    #[command(flatten)]
+    radii: RadiiArgs,
+}
+
+/// Sizes of Moon and Sun.
+#[derive(Debug, Clone, Args)]
+struct RadiiArgs {
+    /// Moon's radius in Earth radii, all contacts [default: 0.2725076, IAU 1982]
+    #[arg(long, value_name = "K")]
+    k: Option<f64>,
+    /// Moon's radius for C2 and C3 alone; 0.272281 lets the lunar valleys close (2 s off either end) [default: as --k]
+    #[arg(long, value_name = "K2")]
+    k2: Option<f64>,
+    /// Sun's radius at 1 au in seconds of arc; 959.95 is measured at eclipses [default: 959.63]
+    #[arg(long, value_name = "ARCSEC")]
+    sun_radius: Option<f64>,
+}
+
+impl RadiiArgs {
+    fn radii(&self) -> Radii {
+        let moon_k = self.k.unwrap_or(Radii::IAU.moon_k);
+        Radii {
+            moon_k,
+            moon_k_inner: self.k2.unwrap_or(moon_k),
+            sun_arcsec: self.sun_radius.unwrap_or(Radii::IAU.sun_arcsec),
+        }
+    }
+}
+
+fn date(text: &str) -> Result<Date, String> {
+    text.trim()
+        .parse()
+        .map_err(|_| "a date is written YYYY-MM-DD, such as 2027-08-02".to_owned())
+}
+
+/// Reads `YEAR..YEAR` or one `YEAR`.
+fn years(text: &str) -> Result<(i16, i16), String> {
+    let (first, last) = text.split_once("..").unwrap_or((text, text));
+    let year = |part: &str| part.trim().trim_start_matches('=').parse::<i16>();
+    match (year(first), year(last)) {
+        (Ok(first), Ok(last)) => Ok((first, last)),
+        _ => Err("years are written 2024..2034, or as one year".to_owned()),
+    }
+}
+
+/// Prints the circumstances and writes what was asked for.
+pub(crate) fn run(args: &ContactsArgs) -> Result<ExitCode> {
+    let options = ContactsOptions {
+        radii: args.radii.radii(),
+        delta_t_s: args.delta_t,
+    };
+    let zone = civil_zone(args);
+    if let Some(years) = args.list {
+        return list(args, &options, &zone, years);
+    }
+    let date = args.date.ok_or(ContactsError::NoDates)?;
+    let view =
+        contacts::view(&args.site, date, &options).map_err(|e| advised(e, args, date, &options))?;
+    match contacts::circumstances(&view, zone.clone()) {
+        Ok(all) => {
+            say::result(&told(args, &all, &options))?;
+            write_files(args, &all)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Err(error) => Err(missed(error, args, &view, &zone, &options)?),
+    }
+}
+
+/// The result as JSON or words; where the Sun is down throughout the words end with the nearest right thing.
+fn told(args: &ContactsArgs, all: &Circumstances, options: &ContactsOptions) -> String {
+    if args.json {
+        return contacts::json(all);
+    }
+    let mut text = contacts::text(all);
+    if all.visible == Visible::No {
+        text += &advice(args, all.contacts.eclipse_date, options);
+        text.push('\n');
+    }
+    text
+}
+
+/// The zone given, else the zone of the place, else whole hours by its longitude.
+fn civil_zone(args: &ContactsArgs) -> CivilZone {
+    let known = args.zone.clone().or_else(|| zone::of_place(&args.site));
+    known.map_or_else(
+        || CivilZone::nautical(&args.site),
+        |zone| CivilZone {
+            name: zone.name,
+            rules: zone.rules,
+        },
+    )
+}
+
+fn list(
+    args: &ContactsArgs,
+    options: &ContactsOptions,
+    zone: &CivilZone,
+    years: (i16, i16),
+) -> Result<ExitCode> {
+    let seen = contacts::list(&args.site, years.0, years.1, options)?;
+    let all: Vec<Circumstances> = seen
+        .iter()
+        .filter_map(|view| contacts::circumstances(view, zone.clone()).ok())
+        .collect();
+    let text = if args.json {
+        contacts::json_list(&args.site, zone, years, &all)
+    } else {
+        contacts::list_text(&args.site, zone, years, &all)
+    };
+    say::result(&text)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn write_files(args: &ContactsArgs, all: &Circumstances) -> Result<()> {
+    let write =
+        |path: &Path, text: String| write_atomically(path, |file| file.write_all(text.as_bytes()));
+    if let Some(path) = &args.ics {
+        write(path, contacts::calendar(all))?;
+    }
+    if let Some(path) = &args.diagram {
+        write(path, contacts::diagram(all))?;
+    }
+    Ok(())
+}
+
+/// The Moon misses the Sun: the JSON says so too, and the error what would be seen.
+fn missed(
+    error: ContactsError,
+    args: &ContactsArgs,
+    view: &EclipseView,
+    zone: &CivilZone,
+    options: &ContactsOptions,
+) -> Result<anyhow::Error> {
+    if args.json {
+        say::result(&contacts::json_missed(view, zone))?;
+    }
+    Ok(advised(error, args, view.eclipse().date(), options))
+}
+
+/// The error with the nearest right thing.
+fn advised(
+    error: ContactsError,
+    args: &ContactsArgs,
+    date: Date,
+    options: &ContactsOptions,
+) -> anyhow::Error {
+    anyhow!("{error}{}", advice(args, date, options))
+}
+
+/// The place with its numbers swapped, where the eclipse is seen there; the next eclipse seen from here. A line each.
+fn advice(args: &ContactsArgs, date: Date, options: &ContactsOptions) -> String {
+    let mut text = String::new();
+    if let Some((other, kind)) = swapped(args, date, options) {
+        text += &format!(
+            "\n  try: --site={},{} if the two were swapped; there it is {}",
+            other.lat_deg,
+            other.lon_deg,
+            contacts::local_word(kind)
+        );
+    }
+    if let Some(next) = contacts::next_seen(&args.site, date, options) {
+        text += &format!(
+            "\n  try: --date {}, the next eclipse seen from here ({})",
+            next.eclipse_date,
+            contacts::local_word(next.kind)
+        );
+    }
+    text
+}
+
+fn swapped(
+    args: &ContactsArgs,
+    date: Date,
+    options: &ContactsOptions,
+) -> Option<(Site, LocalKind)> {
+    let other = Site::new(args.site.lon_deg, args.site.lat_deg, args.site.elev_m).ok()?;
+    let view = contacts::view(&other, date, options).ok()?;
+    let seen = contacts::seen(&view)?;
+    Some((other, seen.kind))
+}

@@ -1,0 +1,203 @@
+//! The command line: what was typed, what it means, what the person is told.
+
+mod args;
+mod contacts;
+mod plan;
+mod progress;
+mod say;
+
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::{Context as _, Result};
+use clap::Parser;
+use contactstrip::catalogue::Catalogue;
+use contactstrip::domain::{Notice, Severity};
+use contactstrip::pipeline::{self, Made, PipelineError, Settings};
+
+use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs};
+use progress::Bars;
+
+/// Exit code when all is done.
+const DONE: u8 = 0;
+/// Exit code when all is done and there are frames to look at.
+const LOOK: u8 = 1;
+/// Exit code when the job could not run.
+const COULD_NOT_RUN: u8 = 2;
+/// Exit code after an interrupt: 128 plus the signal's number, as shells count (common practice).
+const INTERRUPTED: u8 = 130;
+
+/// Runs the program and returns its exit code.
+pub(crate) fn run() -> ExitCode {
+    let cli = Cli::parse();
+    Bars::heed_interrupts();
+    match carry_out(&cli.command) {
+        Ok(code) => code,
+        Err(error) if is_broken_pipe(&error) => ExitCode::from(DONE),
+        Err(error) => {
+            say::error(&error);
+            let stopped = matches!(
+                error.downcast_ref::<PipelineError>(),
+                Some(PipelineError::Interrupted)
+            );
+            ExitCode::from(if stopped { INTERRUPTED } else { COULD_NOT_RUN })
+        }
+    }
+}
+
+/// One line a command.
+fn carry_out(command: &Command) -> Result<ExitCode> {
+    match command {
+        Command::All(args) => all(args),
+        Command::Sort(args) => sort(args),
+        Command::Strip(args) => make(args, pipeline::strip),
+        Command::Merge(args) => make(args, pipeline::merge),
+        Command::Export(args) => export(args),
+        Command::Report(args) => make(args, pipeline::report),
+        Command::Contacts(args) => contacts::run(args),
+        Command::Clock(args) => clock(args),
+        Command::Plan(args) => plan::run(args),
+        Command::Rehearse(args) => rehearse(args),
+        Command::Demo(args) => demo(args),
+    }
+}
+
+fn sort(args: &CardArgs) -> Result<ExitCode> {
+    let settings = resolve(args)?;
+    let common = &args.common;
+    let made = with_threads(common, |bars| pipeline::sort(&settings, bars))?;
+    close(&made, &settings.out, common)
+}
+
+fn all(args: &AllArgs) -> Result<ExitCode> {
+    let settings = resolve(&args.card)?;
+    let common = &args.card.common;
+    let made = with_threads(common, |bars| {
+        pipeline::all(&settings, &export_wish(args.link, false), bars)
+    })?;
+    close(&made, &settings.out, common)
+}
+
+/// A making command on an earlier run's folder.
+fn make(
+    args: &OutArgs,
+    stage: fn(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError>,
+) -> Result<ExitCode> {
+    let common = &args.common;
+    let made = with_threads(common, |bars| stage(&args.out, common.dry_run, bars))?;
+    say::notices(&made.notices, common.quiet);
+    say::result(&made.text)?;
+    say::result(&say::files(&made.files, common.dry_run))?;
+    Ok(code_for(&made.notices, None))
+}
+
+fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {
+    pipeline::ExportWish { link, xmp }
+}
+
+fn export(args: &ExportArgs) -> Result<ExitCode> {
+    let common = &args.target.common;
+    let out = &args.target.out;
+    let made = with_threads(common, |bars| {
+        if args.undo {
+            pipeline::undo_export(out, common.dry_run)
+        } else {
+            let wish = export_wish(args.link, args.xmp);
+            pipeline::export(out, &wish, common.dry_run, bars)
+        }
+    })?;
+    say::notices(&made.notices, common.quiet);
+    say::result(&made.text)?;
+    Ok(code_for(&made.notices, None))
+}
+
+fn clock(args: &OutArgs) -> Result<ExitCode> {
+    make(args, pipeline::clock)
+}
+
+fn rehearse(args: &RehearseArgs) -> Result<ExitCode> {
+    let made = with_threads(&args.common, |bars| pipeline::rehearse(&args.folder, bars))?;
+    say::notices(&made.notices, args.common.quiet);
+    say::result(&made.text)?;
+    Ok(code_for(&made.notices, None))
+}
+
+fn demo(args: &DemoArgs) -> Result<ExitCode> {
+    let made = with_threads(&args.common, |bars| {
+        pipeline::demo(&args.dir, args.common.dry_run, bars)
+    })?;
+    if let Some(catalogue) = &made.catalogue {
+        say::notices(&made.notices, args.common.quiet);
+        say::result(&say::summary(catalogue, &made.files, &args.dir))?;
+    }
+    say::result(&made.text)?;
+    Ok(ExitCode::from(DONE))
+}
+
+/// Settings from what was typed.
+fn resolve(args: &CardArgs) -> Result<Settings> {
+    let out = match &args.out {
+        Some(out) => out.clone(),
+        None => default_out(&args.cards)?,
+    };
+    Ok(Settings {
+        cards: args.cards.clone(),
+        out,
+        site: args.known.site,
+        date: args.known.date,
+        zone: args.known.zone.clone(),
+        clocks: args.known.clock.clone(),
+        overlays: args.overlays,
+        dry_run: args.common.dry_run,
+    })
+}
+
+/// `contactstrip-<name of the first card>` in the folder we stand in.
+fn default_out(cards: &[PathBuf]) -> Result<PathBuf> {
+    let card = cards.first().context("no card given")?;
+    let whole = card
+        .canonicalize()
+        .with_context(|| format!("cannot find the card {}", card.display()))?;
+    let name = whole
+        .file_name()
+        .map_or_else(|| "card".into(), |n| n.to_string_lossy().into_owned());
+    Ok(PathBuf::from(format!("contactstrip-{name}")))
+}
+
+/// Runs a stage with as many threads as asked for.
+fn with_threads<T: Send>(
+    common: &Common,
+    work: impl FnOnce(&Bars) -> Result<T, PipelineError> + Send,
+) -> Result<T> {
+    let bars = Bars::new(common.quiet);
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(common.jobs.map_or(0, usize::from))
+        .build()
+        .context("cannot start worker threads")?;
+    Ok(pool.install(|| work(&bars))?)
+}
+
+/// Notices, summary and exit code of a run over a card.
+fn close(made: &Made, out: &Path, common: &Common) -> Result<ExitCode> {
+    say::notices(&made.notices, common.quiet);
+    if let Some(catalogue) = &made.catalogue {
+        say::result(&say::summary(catalogue, &made.files, out))?;
+    }
+    say::result(&made.text)?;
+    Ok(code_for(&made.notices, made.catalogue.as_ref()))
+}
+
+/// 1 when there is something to look at, else 0.
+fn code_for(notices: &[Notice], catalogue: Option<&Catalogue>) -> ExitCode {
+    let told = notices.iter().any(|n| n.severity == Severity::Look);
+    let flagged = catalogue.is_some_and(|c| c.shots.iter().any(|s| !s.flags.is_empty()));
+    ExitCode::from(if told || flagged { LOOK } else { DONE })
+}
+
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|e| e.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}

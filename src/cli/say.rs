@@ -1,0 +1,243 @@
+//! Words for the person: the closing summary, notices, errors.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+use contactstrip::catalogue::{CameraRecord, Catalogue};
+use contactstrip::domain::{ContactEvent, LocalKind, Notice, Phase, Severity};
+use contactstrip::phase::zone::Zone;
+use jiff::tz::TimeZone;
+
+/// Notices printed one by one before the rest are only counted.
+const NOTICES_SHOWN: usize = 40;
+
+/// Prints results; a closed pipe is success.
+pub(crate) fn result(text: &str) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        other => other,
+    }
+}
+
+/// Prints an error with its causes.
+#[allow(clippy::print_stderr)]
+pub(crate) fn error(error: &anyhow::Error) {
+    eprintln!("error: {error}");
+    let told = error.to_string();
+    for cause in error.chain().skip(1) {
+        let cause = cause.to_string();
+        if !told.contains(&cause) {
+            eprintln!("  because: {cause}");
+        }
+    }
+}
+
+/// Prints notices, those to look at first.
+#[allow(clippy::print_stderr)]
+pub(crate) fn notices(notices: &[Notice], quiet: bool) {
+    if quiet {
+        return;
+    }
+    let mut ordered: Vec<&Notice> = notices.iter().collect();
+    ordered.sort_by_key(|n| std::cmp::Reverse(n.severity));
+    for notice in ordered.iter().take(NOTICES_SHOWN) {
+        let mark = match notice.severity {
+            Severity::Look => "look",
+            Severity::Note => "note",
+        };
+        eprintln!("{mark}: {notice}");
+    }
+    if ordered.len() > NOTICES_SHOWN {
+        eprintln!(
+            "and {} more; all are in catalogue.json",
+            ordered.len() - NOTICES_SHOWN
+        );
+    }
+}
+
+/// The closing summary of a card: a dozen lines.
+pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> String {
+    let mut text = String::new();
+    if let Some(contacts) = &catalogue.contacts {
+        let zone = shown_zone(catalogue);
+        let site = contacts.site;
+        line(
+            &mut text,
+            "Eclipse",
+            &format!(
+                "{} here (magnitude {:.3}), {}, at {:.4}, {:.4}, {:.0} m",
+                kind_word(contacts.kind),
+                contacts.magnitude,
+                contacts.eclipse_date,
+                site.lat_deg,
+                site.lon_deg,
+                site.elev_m
+            ),
+        );
+        let times: Vec<String> = contacts
+            .events()
+            .map(|event| local_time(event, &zone))
+            .collect();
+        line(&mut text, "Contacts", &times.join("  "));
+        let shown = catalogue.zone.as_deref().unwrap_or("UTC");
+        let central = contacts
+            .central_duration_s()
+            .map(|s| format!("; {} lasts {s:.1} s", central_word(contacts.kind)))
+            .unwrap_or_default();
+        line(&mut text, "", &format!("local time, {shown}{central}"));
+    }
+    for (n, camera) in cameras_of_the_day(catalogue).enumerate() {
+        let label = if n == 0 { "Clock" } else { "" };
+        line(
+            &mut text,
+            label,
+            &format!("{}: {}", camera.label, camera.clock_summary),
+        );
+    }
+    line(&mut text, "Shots", &counts_by_phase(catalogue));
+    line(&mut text, "Bursts", &burst_words(catalogue));
+    line(&mut text, "Discs", &disc_words(catalogue));
+    line(&mut text, "To look at", &flag_words(catalogue));
+    if !files.is_empty() {
+        line(&mut text, "Written", &file_words(files, out));
+    }
+    text
+}
+
+/// The bodies that took part in the eclipse: others have a clock nobody asks for.
+fn cameras_of_the_day(catalogue: &Catalogue) -> impl Iterator<Item = &CameraRecord> {
+    let took_part = |camera: &&CameraRecord| {
+        catalogue.shots.iter().any(|shot| {
+            shot.shot.camera.as_ref() == Some(&camera.id)
+                && !matches!(shot.phase, Phase::Unrelated | Phase::Unreadable)
+        })
+    };
+    catalogue.cameras.iter().filter(took_part)
+}
+
+fn line(text: &mut String, label: &str, words: &str) {
+    writeln!(text, "{label:<11}{words}").expect("writing to a string cannot fail");
+}
+
+/// What the eclipse is at the site.
+fn kind_word(kind: LocalKind) -> &'static str {
+    match kind {
+        LocalKind::None => "no eclipse",
+        LocalKind::Partial => "partial eclipse",
+        LocalKind::Annular => "annular eclipse",
+        LocalKind::Total => "total eclipse",
+    }
+}
+
+fn central_word(kind: LocalKind) -> &'static str {
+    if kind == LocalKind::Annular {
+        "annularity"
+    } else {
+        "totality"
+    }
+}
+
+fn shown_zone(catalogue: &Catalogue) -> TimeZone {
+    catalogue
+        .zone
+        .as_deref()
+        .and_then(|text| text.parse::<Zone>().ok())
+        .map_or(TimeZone::UTC, |zone| zone.rules)
+}
+
+fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
+    let local = zone.to_datetime(event.utc.timestamp());
+    let below = if event.sun_up { "" } else { " (Sun down)" };
+    format!(
+        "{} {}{below}",
+        event.kind.word(),
+        local.strftime("%H:%M:%S")
+    )
+}
+
+fn counts_by_phase(catalogue: &Catalogue) -> String {
+    let mut counts: BTreeMap<Phase, usize> = BTreeMap::new();
+    for shot in &catalogue.shots {
+        *counts.entry(shot.phase).or_default() += 1;
+    }
+    let words: Vec<String> = counts.iter().map(|(p, n)| format!("{p} {n}")).collect();
+    let strays = match catalogue.strays.len() {
+        0 => String::new(),
+        n => format!("; {n} other files"),
+    };
+    format!(
+        "{} in all: {}{strays}",
+        catalogue.shots.len(),
+        words.join(" · ")
+    )
+}
+
+fn burst_words(catalogue: &Catalogue) -> String {
+    let mut sizes: BTreeMap<u32, usize> = BTreeMap::new();
+    for place in catalogue.shots.iter().filter_map(|s| s.burst) {
+        *sizes.entry(place.id).or_default() += 1;
+    }
+    let mut by_length: BTreeMap<usize, usize> = BTreeMap::new();
+    for size in sizes.values() {
+        *by_length.entry(*size).or_default() += 1;
+    }
+    if by_length.is_empty() {
+        return "none".to_owned();
+    }
+    let words: Vec<String> = by_length
+        .iter()
+        .rev()
+        .map(|(length, n)| format!("{n} of {length} frames"))
+        .collect();
+    words.join(", ")
+}
+
+fn disc_words(catalogue: &Catalogue) -> String {
+    let mut sigmas: Vec<f64> = catalogue
+        .shots
+        .iter()
+        .filter_map(|s| s.disc.map(|d| d.sigma_px))
+        .collect();
+    sigmas.sort_by(f64::total_cmp);
+    match sigmas.get(sigmas.len() / 2) {
+        Some(median) => format!(
+            "{} frames centred, median sigma {median:.2} px",
+            sigmas.len()
+        ),
+        None => "none found".to_owned(),
+    }
+}
+
+fn flag_words(catalogue: &Catalogue) -> String {
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for shot in &catalogue.shots {
+        for flag in shot.flags.iter() {
+            *counts.entry(flag.word()).or_default() += 1;
+        }
+    }
+    if counts.is_empty() {
+        return "no frame is flagged".to_owned();
+    }
+    let words: Vec<String> = counts.iter().map(|(w, n)| format!("{w} {n}")).collect();
+    words.join(" · ")
+}
+
+fn file_words(files: &[PathBuf], out: &Path) -> String {
+    let names: Vec<String> = files
+        .iter()
+        .map(|f| f.strip_prefix(out).unwrap_or(f).display().to_string())
+        .collect();
+    format!("{} in {}", names.join(", "), out.display())
+}
+
+/// The files a making command wrote, or would write, one a line.
+pub(crate) fn files(files: &[PathBuf], dry_run: bool) -> String {
+    let verb = if dry_run { "would write" } else { "wrote" };
+    files
+        .iter()
+        .map(|f| format!("{verb} {}\n", f.display()))
+        .collect()
+}

@@ -1,0 +1,394 @@
+//! One frame as radiance: a table from stored values to light, and how far each part of it can be trusted.
+
+use rayon::prelude::*;
+
+use super::response::Response;
+use crate::raster::{Frame, Rect, Samples, Transfer, srgb_to_linear};
+
+/// Pixels on a side of the blocks that trust is worked out for.
+pub(crate) const BLOCK_PX: usize = 4;
+
+/// Coded values, as fractions of the largest, between which trust falls to nothing on the way to clipping. The upper
+/// leaves a margin below saturation, since tone curves flatten and noise straddles it.
+const CLIP_FADE: [f32; 2] = [0.82, 0.95];
+
+/// Blocks over which trust grows from next to nothing at a frame's edge, so that no edge shows in the stack.
+const EDGE_FADE_BLOCKS: f32 = 16.0;
+
+/// Trust left to clipped light, relative to good light: only ever counts where there is nothing else.
+const LAST_RESORT: f32 = 1e-9;
+
+/// Noise of one frame in decoded light: `variance = read² + gain * value`, after the affine model of Hasinoff, Durand
+/// & Freeman 2010, "Noise-optimal capture for high dynamic range photography" (CVPR).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Noise {
+    /// Standard deviation without light.
+    pub(crate) read: f64,
+    /// Variance per unit of light: the inverse of the electrons at saturation.
+    pub(crate) gain: f64,
+}
+
+impl Noise {
+    /// A camera of some 25,000 electrons at saturation at ISO 100 (from memory: full-frame bodies hold 50,000 to
+    /// 100,000, small sensors fewer); the ratio of weights hardly depends on it.
+    pub(crate) fn at_iso(iso: f64) -> Self {
+        let speed = (iso / 100.0).clamp(0.1, 1000.0);
+        Self {
+            read: 4e-4 * speed.sqrt(),
+            gain: 4e-5 * speed,
+        }
+    }
+}
+
+/// A frame ready to be stacked.
+pub(crate) struct Light<'a> {
+    frame: &'a Frame,
+    /// Radiance for each stored value and channel.
+    tables: [Vec<f32>; 3],
+    /// Weight of each block, row-major.
+    weights: Vec<f32>,
+    blocks: [usize; 2],
+    /// Single pixels far brighter than their neighbours, as row-major indices in order.
+    hot: Vec<u32>,
+}
+
+/// How stored values become radiance.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Conversion {
+    /// Black level per channel in decoded light.
+    pub(crate) black: [f32; 3],
+    /// Residual response.
+    pub(crate) response: Response,
+    /// Radiance per unit of light: 2 to the power of minus the exposure in stops.
+    pub(crate) scale: f64,
+    /// Noise of the frame.
+    pub(crate) noise: Noise,
+    /// Whether clipped light may stand where there is nothing else: the shortest exposures.
+    pub(crate) last_resort: bool,
+}
+
+impl<'a> Light<'a> {
+    /// Prepares a frame.
+    pub(crate) fn new(frame: &'a Frame, how: &Conversion) -> Self {
+        let tables = std::array::from_fn(|channel| table(frame, how, channel));
+        let blocks = [
+            frame.width().div_ceil(BLOCK_PX),
+            frame.height().div_ceil(BLOCK_PX),
+        ];
+        let (means, tops, hot) = match frame.samples() {
+            Samples::U8(v) => block_looks(frame, v, &tables, blocks, how),
+            Samples::U16(v) => block_looks(frame, v, &tables, blocks, how),
+        };
+        let weights = weights(&means, &tops, blocks, how, steps(frame));
+        Self {
+            frame,
+            tables,
+            weights,
+            blocks,
+            hot,
+        }
+    }
+
+    /// Pixels across.
+    pub(crate) fn width(&self) -> usize {
+        self.frame.width()
+    }
+
+    /// Pixels down.
+    pub(crate) fn height(&self) -> usize {
+        self.frame.height()
+    }
+
+    /// Hot pixels found.
+    pub(crate) fn hot_count(&self) -> usize {
+        self.hot.len()
+    }
+
+    /// Largest weight among the blocks that touch a part of the frame.
+    pub(crate) fn top_weight(&self, rect: Rect) -> f32 {
+        let (x0, y0) = (
+            (rect.x / BLOCK_PX).saturating_sub(1),
+            (rect.y / BLOCK_PX).saturating_sub(1),
+        );
+        let x1 = ((rect.x + rect.width) / BLOCK_PX + 2).min(self.blocks[0]);
+        let y1 = ((rect.y + rect.height) / BLOCK_PX + 2).min(self.blocks[1]);
+        let mut top = 0.0_f32;
+        for y in y0..y1 {
+            for &w in &self.weights[y * self.blocks[0] + x0..y * self.blocks[0] + x1] {
+                top = top.max(w);
+            }
+        }
+        top
+    }
+
+    /// Weight at a place of the frame, smoothly between blocks.
+    pub(crate) fn weight(&self, x: f32, y: f32) -> f32 {
+        let along = |v: f32, n: usize| {
+            let at = ((v + 0.5) / BLOCK_PX as f32 - 0.5).clamp(0.0, (n - 1) as f32);
+            let low = (at as usize).min(n.saturating_sub(2));
+            (low, (low + 1).min(n - 1), at - low as f32)
+        };
+        let (x0, x1, fx) = along(x, self.blocks[0]);
+        let (y0, y1, fy) = along(y, self.blocks[1]);
+        let at = |x: usize, y: usize| self.weights[y * self.blocks[0] + x];
+        let top = at(x0, y0) + (at(x1, y0) - at(x0, y0)) * fx;
+        let low = at(x0, y1) + (at(x1, y1) - at(x0, y1)) * fx;
+        top + (low - top) * fy
+    }
+
+    /// Radiance of a part of the frame into `out`, row-major, red green blue interleaved; hot pixels mended.
+    pub(crate) fn fill(&self, rect: Rect, out: &mut Vec<f32>) {
+        out.clear();
+        out.reserve(rect.width * rect.height * 3);
+        match self.frame.samples() {
+            Samples::U8(v) => self.convert(v, rect, out),
+            Samples::U16(v) => self.convert(v, rect, out),
+        }
+        self.mend(rect, out);
+    }
+
+    fn convert<T: Copy + Into<usize>>(&self, samples: &[T], rect: Rect, out: &mut Vec<f32>) {
+        let [red, green, blue] = &self.tables;
+        let channels = self.frame.channels();
+        for y in rect.y..rect.y + rect.height {
+            let start = (y * self.frame.width() + rect.x) * channels;
+            let row = &samples[start..start + rect.width * channels];
+            if channels == 3 {
+                for rgb in row.chunks_exact(3) {
+                    out.push(red[rgb[0].into()]);
+                    out.push(green[rgb[1].into()]);
+                    out.push(blue[rgb[2].into()]);
+                }
+            } else {
+                for &v in row {
+                    let v: usize = v.into();
+                    out.extend([red[v], green[v], blue[v]]);
+                }
+            }
+        }
+    }
+
+    /// Replaces hot pixels by the mean of the four beside them.
+    fn mend(&self, rect: Rect, out: &mut [f32]) {
+        if self.hot.is_empty() {
+            return;
+        }
+        let width = self.frame.width();
+        for y in 1..rect.height.saturating_sub(1) {
+            let start = ((rect.y + y) * width + rect.x) as u32;
+            let from = self.hot.partition_point(|&h| h < start);
+            for &hot in self.hot[from..]
+                .iter()
+                .take_while(|&&h| h < start + rect.width as u32)
+            {
+                let x = (hot - start) as usize;
+                if x == 0 || x + 1 >= rect.width {
+                    continue;
+                }
+                for channel in 0..3 {
+                    let at = |x: usize, y: usize| out[(y * rect.width + x) * 3 + channel];
+                    let around = at(x - 1, y) + at(x + 1, y) + at(x, y - 1) + at(x, y + 1);
+                    out[(y * rect.width + x) * 3 + channel] = around / 4.0;
+                }
+            }
+        }
+    }
+}
+
+/// Number of stored values.
+fn steps(frame: &Frame) -> usize {
+    match frame.samples() {
+        Samples::U8(_) => 256,
+        Samples::U16(_) => 65_536,
+    }
+}
+
+/// Decoded light of a coded fraction.
+fn decoded(frame: &Frame, coded: f32) -> f32 {
+    match frame.transfer() {
+        Transfer::Srgb => srgb_to_linear(coded),
+        Transfer::Linear => coded,
+    }
+}
+
+/// Radiance for every stored value of one channel.
+fn table(frame: &Frame, how: &Conversion, channel: usize) -> Vec<f32> {
+    let n = steps(frame);
+    (0..n)
+        .map(|v| {
+            let light = decoded(frame, v as f32 / (n - 1) as f32) - how.black[channel];
+            let gain = how.response.log_gain(light.max(0.0)).exp() * how.scale;
+            (f64::from(light) * gain) as f32
+        })
+        .collect()
+}
+
+/// Mean light (before scaling by exposure) and largest coded fraction of every block, and the hot pixels.
+fn block_looks<T: Copy + Into<usize> + Ord + Sync>(
+    frame: &Frame,
+    samples: &[T],
+    tables: &[Vec<f32>; 3],
+    blocks: [usize; 2],
+    how: &Conversion,
+) -> (Vec<f32>, Vec<f32>, Vec<u32>) {
+    let top = (steps(frame) - 1) as f32;
+    let unscale = (1.0 / how.scale) as f32;
+    let rows: Vec<(Vec<[f32; 2]>, Vec<u32>)> = (0..blocks[1])
+        .into_par_iter()
+        .map(|by| {
+            let mut hot = Vec::new();
+            let row = (0..blocks[0])
+                .map(|bx| {
+                    let (mean, max) = block(frame, samples, tables, [bx, by]);
+                    let peak = max as f32 / top;
+                    let mean = mean * unscale;
+                    if decoded(frame, peak) > 2.0 * mean + 6.0 * sigma(how, mean) {
+                        hot_in(frame, samples, tables, [bx, by], how, &mut hot);
+                    }
+                    [mean, peak]
+                })
+                .collect();
+            hot.sort_unstable();
+            (row, hot)
+        })
+        .collect();
+    let mut means = Vec::with_capacity(blocks[0] * blocks[1]);
+    let mut tops = Vec::with_capacity(blocks[0] * blocks[1]);
+    let mut hot = Vec::new();
+    for (row, found) in rows {
+        means.extend(row.iter().map(|b| b[0]));
+        tops.extend(row.iter().map(|b| b[1]));
+        hot.extend(found);
+    }
+    hot.sort_unstable();
+    (means, tops, hot)
+}
+
+fn sigma(how: &Conversion, light: f32) -> f32 {
+    let variance = how.noise.read.powi(2) + how.noise.gain * f64::from(light.max(0.0));
+    variance.sqrt() as f32
+}
+
+/// Mean radiance over channels and largest stored value of one block.
+fn block<T: Copy + Into<usize>>(
+    frame: &Frame,
+    samples: &[T],
+    tables: &[Vec<f32>; 3],
+    [bx, by]: [usize; 2],
+) -> (f32, usize) {
+    let channels = frame.channels();
+    let x0 = bx * BLOCK_PX;
+    let x1 = (x0 + BLOCK_PX).min(frame.width());
+    let y0 = by * BLOCK_PX;
+    let y1 = (y0 + BLOCK_PX).min(frame.height());
+    let (mut sum, mut max) = (0.0_f32, 0_usize);
+    for y in y0..y1 {
+        let start = y * frame.width();
+        let row = &samples[(start + x0) * channels..(start + x1) * channels];
+        for pixel in row.chunks_exact(channels) {
+            for (channel, &v) in pixel.iter().enumerate() {
+                let v: usize = v.into();
+                sum += tables[channel][v];
+                max = max.max(v);
+            }
+        }
+    }
+    (sum / ((x1 - x0) * (y1 - y0) * channels) as f32, max)
+}
+
+/// Times the brightest neighbour that a hot pixel must exceed: more than any star a lens can draw over two pixels.
+const HOT_TIMES: f32 = 2.5;
+
+/// Notes the pixels of a block that stand alone above all eight neighbours.
+fn hot_in<T: Copy + Into<usize>>(
+    frame: &Frame,
+    samples: &[T],
+    tables: &[Vec<f32>; 3],
+    [bx, by]: [usize; 2],
+    how: &Conversion,
+    hot: &mut Vec<u32>,
+) {
+    let (width, height, channels) = (frame.width(), frame.height(), frame.channels());
+    let unscale = (1.0 / how.scale) as f32;
+    let light = |x: usize, y: usize| {
+        let i = (y * width + x) * channels;
+        let pixel = samples[i..i + channels].iter().enumerate();
+        unscale * pixel.fold(0.0_f32, |m, (c, &v)| m.max(tables[c][v.into()]))
+    };
+    for y in (by * BLOCK_PX).max(1)..((by + 1) * BLOCK_PX).min(height.saturating_sub(1)) {
+        for x in (bx * BLOCK_PX).max(1)..((bx + 1) * BLOCK_PX).min(width.saturating_sub(1)) {
+            let mut around = 0.0_f32;
+            for (dx, dy) in [
+                (0, 0),
+                (1, 0),
+                (2, 0),
+                (0, 1),
+                (2, 1),
+                (0, 2),
+                (1, 2),
+                (2, 2),
+            ] {
+                around = around.max(light(x + dx - 1, y + dy - 1));
+            }
+            if light(x, y) > HOT_TIMES * around + 6.0 * sigma(how, around) {
+                hot.push((y * width + x) as u32);
+            }
+        }
+    }
+}
+
+/// Inverse variance of radiance per block, nothing where the block or one beside it nears clipping.
+///
+/// The variance is that of the noise model at the block's mean, not at the pixel's own value: weights that follow a
+/// pixel's noise pull its mean down. Weighting by inverse variance is the maximum-likelihood merge of Granados et al.
+/// 2010, "Optimal HDR reconstruction with linear digital cameras" (CVPR).
+fn weights(
+    means: &[f32],
+    tops: &[f32],
+    blocks: [usize; 2],
+    how: &Conversion,
+    steps: usize,
+) -> Vec<f32> {
+    let [across, down] = blocks;
+    (0..down)
+        .into_par_iter()
+        .flat_map_iter(|y| {
+            (0..across).map(move |x| {
+                let mut top = 0.0_f32;
+                for j in y.saturating_sub(1)..(y + 2).min(down) {
+                    for &t in
+                        &tops[j * across + x.saturating_sub(1)..j * across + (x + 2).min(across)]
+                    {
+                        top = top.max(t);
+                    }
+                }
+                let good = 1.0 - smooth_step(CLIP_FADE[0], CLIP_FADE[1], top);
+                let least = if how.last_resort { LAST_RESORT } else { 0.0 };
+                let variance = variance(how, f64::from(means[y * across + x].max(0.0)), steps);
+                let edge = x.min(y).min(across - 1 - x).min(down - 1 - y) as f32;
+                let inside = smooth_step(0.0, EDGE_FADE_BLOCKS, edge + 0.3);
+                (f64::from(good.max(least) * inside) / variance) as f32
+            })
+        })
+        .collect()
+}
+
+/// Variance of radiance where the mean light is `light`: camera noise and the rounding to stored values.
+fn variance(how: &Conversion, light: f64, steps: usize) -> f64 {
+    let camera = how.noise.read.powi(2) + how.noise.gain * light;
+    // Slope of the sRGB curve, light per coded fraction (IEC 61966-2-1); a uniform error of one step has a variance
+    // of a twelfth.
+    let slope = if light < 0.003_130_8 {
+        1.0 / 12.92
+    } else {
+        2.4 / 1.055 * light.powf(1.4 / 2.4)
+    };
+    let rounding = (slope / (steps - 1) as f64).powi(2) / 12.0;
+    (camera + rounding) * how.scale.powi(2)
+}
+
+/// 0 below `low`, 1 above `high`, smooth between (cubic).
+pub(crate) fn smooth_step(low: f32, high: f32, v: f32) -> f32 {
+    let t = ((v - low) / (high - low)).clamp(0.0, 1.0);
+    t * t * (3.0 - 2.0 * t)
+}

@@ -1,0 +1,182 @@
+//! Each body's clock: taken at its word first, then solved from the pictures.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::discs::{ScaleKey, Seen, scale_key};
+use super::place::Place;
+use super::{KnownClock, Settings};
+use crate::catalogue::ClockPoint;
+use crate::clock::{self, ClockBody, ClockFrame, Turn};
+use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Notice, Shot};
+use crate::phase::{Clocks, zone};
+
+/// One sigma of a camera clock nobody has checked, in seconds: set by hand within a minute or so (from memory).
+const UNCHECKED_SIGMA_S: f64 = 30.0;
+
+/// One sigma of a clock error a person gives without one, in seconds (our choice: given to the second).
+const GIVEN_SIGMA_S: f64 = 0.5;
+
+/// One body's clock and how it was found.
+#[derive(Clone, Debug)]
+pub(crate) struct BodyClock {
+    pub(crate) clock: ClockCorrection,
+    pub(crate) summary: String,
+    pub(crate) points: Vec<ClockPoint>,
+}
+
+/// All bodies' clocks, and how each frame is turned.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Solved {
+    bodies: BTreeMap<Option<CameraId>, BodyClock>,
+    turns: BTreeMap<usize, Turn>,
+}
+
+impl Solved {
+    /// The corrections alone.
+    pub(crate) fn by_body(&self) -> Clocks {
+        self.bodies
+            .iter()
+            .map(|(id, body)| (id.clone(), body.clock.clone()))
+            .collect()
+    }
+
+    /// How a frame is turned, where that is known.
+    pub(crate) fn turn_of(&self, index: usize) -> Option<Turn> {
+        self.turns.get(&index).copied()
+    }
+
+    /// The clock behind a shot's stamp.
+    pub(crate) fn clock_of(&self, shot: &Shot) -> Option<&ClockCorrection> {
+        Some(&self.bodies.get(&shot.camera)?.clock)
+    }
+
+    /// One body's clock.
+    pub(crate) fn body(&self, id: &CameraId) -> Option<&BodyClock> {
+        self.bodies.get(&Some(id.clone()))
+    }
+}
+
+/// Zones decided, errors as given or none, nothing solved yet.
+pub(crate) fn at_their_word(
+    shots: &[Shot],
+    settings: &Settings,
+    place: &Place,
+    notices: &mut Vec<Notice>,
+) -> Clocks {
+    let mut bodies: BTreeMap<Option<CameraId>, Vec<&Shot>> = BTreeMap::new();
+    for shot in shots.iter().filter(|shot| shot.stamp.is_some()) {
+        bodies.entry(shot.camera.clone()).or_default().push(shot);
+    }
+    let at = place.contacts.maximum.utc;
+    bodies
+        .into_iter()
+        .map(|(id, members)| {
+            let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
+            let name = id.as_ref().map_or_else(
+                || "shots of no named camera".to_owned(),
+                CameraId::make_model,
+            );
+            notices.push(Notice {
+                text: format!("{name}: {}", choice.notice.text),
+                ..choice.notice
+            });
+            let mut clock =
+                ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
+            if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
+                clock.error_s = error_s;
+                clock.sigma_s = GIVEN_SIGMA_S;
+                clock.evidence = vec![ClockEvidence::Given];
+            }
+            (id, clock)
+        })
+        .collect()
+}
+
+/// The error the person gave for a body: by label, model or serial number first, else for all.
+fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
+    let names = |id: &CameraId, wanted: &str| {
+        let same = |text: &str| text.eq_ignore_ascii_case(wanted);
+        same(&id.to_string())
+            || same(&id.make_model())
+            || same(&id.model)
+            || id.serial.as_deref().is_some_and(same)
+    };
+    let own = known.iter().rev().find(|k| {
+        k.camera
+            .as_deref()
+            .zip(id)
+            .is_some_and(|(wanted, id)| names(id, wanted))
+    });
+    own.or_else(|| known.iter().rev().find(|k| k.camera.is_none()))
+        .map(|k| k.error_s)
+}
+
+/// Solves the clocks from the pictures, body by body.
+pub(crate) fn solve(
+    shots: &[Shot],
+    seen: &[Seen],
+    trusted: Clocks,
+    place: &Place,
+    notices: &mut Vec<Notice>,
+) -> Solved {
+    let scales: BTreeMap<ScaleKey, usize> = shots
+        .iter()
+        .map(scale_key)
+        .collect::<BTreeSet<_>>()
+        .into_iter()
+        .zip(0..)
+        .collect();
+    let mut solved = Solved::default();
+    for (id, prior) in trusted {
+        let members: Vec<usize> = (0..shots.len())
+            .filter(|&i| shots[i].camera == id)
+            .collect();
+        let frames: Vec<ClockFrame> = members
+            .iter()
+            .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
+            .collect();
+        let name = body_name(id.as_ref());
+        let body = ClockBody {
+            name: &name,
+            frames: &frames,
+            prior: &prior,
+        };
+        let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
+        for (&index, turn) in members.iter().zip(&solution.turns) {
+            if let Some(turn) = turn {
+                solved.turns.insert(index, *turn);
+            }
+        }
+        notices.extend(solution.notices);
+        solved.bodies.insert(
+            id,
+            BodyClock {
+                clock: solution.clock,
+                summary: solution.summary,
+                points: solution.points,
+            },
+        );
+    }
+    solved
+}
+
+fn body_name(id: Option<&CameraId>) -> String {
+    id.map_or_else(
+        || "shots of no named camera".to_owned(),
+        CameraId::make_model,
+    )
+}
+
+fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
+    ClockFrame {
+        file: shot.file.name.clone(),
+        stamp: shot.stamp,
+        shutter_s: shot.exposure.shutter_s.unwrap_or(0.0),
+        exposure_stops: shot.exposure.stops(),
+        orientation: shot.orientation,
+        scale_group,
+        fit: seen.fit().copied(),
+        squeeze: seen.squeeze(),
+        look: seen.report().map(|r| r.look),
+    }
+}

@@ -1,0 +1,187 @@
+//! Merges the totality brackets of a card into the corona.
+
+use std::io;
+use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use super::discs::scale_key;
+use super::{Made, PROGRAM, PipelineError, Watch};
+use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
+use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
+use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::raster::{self, Depth, ExrNotes, Picture, PictureInfo};
+
+/// Name of the linear picture below OUT.
+pub const CORONA_EXR: &str = "corona.exr";
+/// Name of the 16-bit picture below OUT.
+pub const CORONA_TIFF: &str = "corona.tif";
+/// Name of the picture to share below OUT.
+pub const CORONA_PNG: &str = "corona.png";
+
+/// Merges the brackets of totality and writes the corona; the record learns where the Sun stands in it.
+///
+/// A card without totality is no error: nothing is written and a notice says why.
+///
+/// # Errors
+/// [`PipelineError`] when the record cannot be read or a file cannot be written.
+pub(crate) fn merge_into(
+    catalogue: &mut Catalogue,
+    out: &Path,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let records = frames_of_totality(catalogue);
+    if records.is_empty() {
+        return Ok(Made::told(nothing_to_merge(catalogue)));
+    }
+    let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
+    if dry_run {
+        return Ok(Made {
+            files: files.to_vec(),
+            ..Made::default()
+        });
+    }
+    let inputs: Vec<MergeInput> = records.iter().filter_map(|r| input(r)).collect();
+    let merged = match merged(&records, &inputs, watch)? {
+        Ok(merged) => merged,
+        Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
+    };
+    write(&merged, &records, &files, watch)?;
+    let used = merged.frames.iter().filter(|f| f.left_out.is_none());
+    catalogue.corona = Some(CoronaRecord {
+        sun: merged.sun,
+        moon: merged.moon,
+        north_deg: merged.north_deg,
+        mirrored: merged.mirrored,
+        frames: used.map(|f| f.name.clone()).collect(),
+    });
+    catalogue.save(out)?;
+    Ok(Made {
+        files: files.to_vec(),
+        notices: merged.notices,
+        ..Made::default()
+    })
+}
+
+fn nothing_to_merge(catalogue: &Catalogue) -> Notice {
+    let total = catalogue
+        .contacts
+        .as_ref()
+        .is_some_and(|c| c.kind == LocalKind::Total);
+    if total {
+        Notice::look(
+            "no corona: no unfiltered telephoto frame of totality shows the Moon's limb; see shots.csv for phase, disc and flags of each",
+        )
+    } else {
+        Notice::note("no corona to merge: the eclipse was not total here")
+    }
+}
+
+/// Unfiltered telephoto frames of totality with a fitted Moon, of the scale that has most of them.
+fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
+    let fits = |r: &&ShotRecord| {
+        let moon = r
+            .disc
+            .is_some_and(|d| d.limb == Limb::Moon && d.sun.is_some());
+        let usable = !r.flags.has(Flag::FilterOn) && !r.flags.has(Flag::Capped);
+        r.phase == Phase::Totality && r.role != Some(Role::Wide) && moon && usable
+    };
+    let all: Vec<&ShotRecord> = catalogue.shots.iter().filter(fits).collect();
+    let mut counts = std::collections::BTreeMap::new();
+    for record in &all {
+        *counts.entry(scale_key(&record.shot)).or_insert(0_usize) += 1;
+    }
+    let Some((key, _)) = counts.into_iter().max_by_key(|(_, count)| *count) else {
+        return Vec::new();
+    };
+    all.into_iter()
+        .filter(|r| scale_key(&r.shot) == key)
+        .cloned()
+        .collect()
+}
+
+fn input(record: &ShotRecord) -> Option<MergeInput> {
+    let fit = record.disc?;
+    Some(MergeInput {
+        name: record.name().to_owned(),
+        exposure: record.shot.exposure,
+        moon: fit.moon?,
+        sun: fit.sun?,
+        sun_sigma_px: fit.sigma_px,
+        north_deg: record.north_deg,
+        mirrored: record.mirrored.unwrap_or(false),
+    })
+}
+
+fn merged(
+    records: &[ShotRecord],
+    inputs: &[MergeInput],
+    watch: &dyn Watch,
+) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
+    let open = |index: usize| {
+        if watch.interrupted() {
+            return Err("interrupted".to_owned());
+        }
+        let shot = &records[index].shot;
+        raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())
+    };
+    let told = AtomicUsize::new(0);
+    let progress = |done: usize, total: usize| {
+        let before = told.fetch_max(done, Ordering::Relaxed);
+        if before == 0 {
+            watch.begin("merging the corona", total as u64);
+        }
+        watch.advance(done.saturating_sub(before) as u64);
+    };
+    let result = merge::merge(inputs, &open, &MergeOptions::default(), &progress);
+    watch.end();
+    if watch.interrupted() {
+        return Err(PipelineError::Interrupted);
+    }
+    Ok(result)
+}
+
+fn write(
+    merged: &Merged,
+    records: &[ShotRecord],
+    files: &[std::path::PathBuf; 3],
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    watch.begin("writing the corona", 3);
+    let info = info(merged, records);
+    let notes = ExrNotes {
+        comments: info.description.clone(),
+        software: PROGRAM.to_owned(),
+        ..ExrNotes::default()
+    };
+    write_atomically(&files[0], |file| {
+        raster::write_exr(&merged.radiance, &notes, io::BufWriter::new(file))
+            .map_err(io::Error::other)
+    })?;
+    watch.advance(1);
+    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
+    write_atomically(&files[1], |mut file| {
+        raster::write_tiff16(&view, &info, &mut file)
+    })?;
+    watch.advance(1);
+    write_atomically(&files[2], |file| {
+        raster::write_png(&view, &info, Depth::Eight, file)
+    })?;
+    watch.end();
+    Ok(())
+}
+
+fn info(merged: &Merged, records: &[ShotRecord]) -> PictureInfo {
+    let used = merged
+        .frames
+        .iter()
+        .filter(|f| f.left_out.is_none())
+        .count();
+    let times = records.iter().filter_map(|r| r.utc);
+    PictureInfo {
+        captured: times.clone().min().zip(times.max()),
+        ..PictureInfo::new(format!(
+            "Solar corona in totality, composite of {used} frames"
+        ))
+    }
+}

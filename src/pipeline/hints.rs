@@ -1,0 +1,100 @@
+//! What is known about each frame before it is looked at: sizes from the sample, times and turns from a first clock.
+
+use super::clocks::Solved;
+use super::discs::Learned;
+use super::place::Place;
+use crate::disc::DiscHint;
+use crate::domain::{ClockEvidence, Shot, SunMoon, Utc};
+
+/// A first clock less sure than this, in seconds, says nothing about a frame.
+const SURE_ENOUGH_S: f64 = 60.0;
+
+/// Sigmas of the clock that keep a frame clear of a contact.
+const CLEAR_SIGMAS: f64 = 3.0;
+
+/// Seconds of beads and of the lunar limb's mountains that keep a frame clear of a contact besides.
+const BEADS_S: f64 = 5.0;
+
+/// Least one sigma of a predicted distance of the centres, in solar radii: wide enough that the frames, not the first
+/// clock, decide the final one.
+const LEAST_OFFSET_SIGMA: f64 = 0.05;
+
+/// The hint for one frame.
+pub(crate) fn of(
+    index: usize,
+    shot: &Shot,
+    learned: &Learned,
+    rough: &Solved,
+    place: &Place,
+) -> DiscHint {
+    let plain = DiscHint {
+        sun_radius_px: learned.radius_px(shot),
+        moon_ratio: Some(place.contacts.maximum.sky.ratio()),
+        ..DiscHint::default()
+    };
+    let Some((utc, sigma_s)) = time_of(shot, rough) else {
+        return plain;
+    };
+    let sky = place.view.at(utc);
+    DiscHint {
+        moon_ratio: Some(sky.ratio()),
+        offset_solar_radii: Some(offset(place, utc, sigma_s)),
+        moon_offset: rough.turn_of(index).map(|turn| {
+            let vector = |away_s: f64| {
+                let sky = place.view.at(utc.plus_s(away_s));
+                sky.moon_offset_in_picture(turn.north_deg, turn.mirrored)
+            };
+            let (x, y) = vector(0.0);
+            let later = vector(sigma_s);
+            let by_clock = (later.0 - x).hypot(later.1 - y);
+            let by_turn = x.hypot(y) * turn.north_sigma_deg.to_radians();
+            ([x, y], by_clock.hypot(by_turn))
+        }),
+        squeeze: rough.turn_of(index).map(|turn| {
+            let zenith_deg = sky.zenith_in_picture_deg(turn.north_deg, turn.mirrored);
+            (sky.vertical_squeeze, zenith_deg)
+        }),
+        totality: covered(place, utc, sigma_s),
+        ..plain
+    }
+}
+
+/// Middle of the exposure in true time, where the first clock is sure enough and rests on more than the camera's word.
+fn time_of(shot: &Shot, rough: &Solved) -> Option<(Utc, f64)> {
+    let clock = rough.clock_of(shot)?;
+    if clock.evidence.contains(&ClockEvidence::Camera) {
+        return None;
+    }
+    let (utc, sigma_s) = clock.utc_of(shot.stamp.as_ref()?);
+    let middle_s = 0.5 * shot.exposure.shutter_s.unwrap_or(0.0);
+    (sigma_s <= SURE_ENOUGH_S).then(|| (utc.plus_s(middle_s), sigma_s))
+}
+
+/// Distance of the centres and its one sigma, in solar radii.
+fn offset(place: &Place, utc: Utc, sigma_s: f64) -> (f64, f64) {
+    let length = |sky: SunMoon| {
+        let (east, north) = sky.refracted_moon_offset();
+        east.hypot(north)
+    };
+    let at = |away_s: f64| length(place.view.at(utc.plus_s(away_s)));
+    let here = at(0.0);
+    let swing = (at(sigma_s) - here).abs().max((at(-sigma_s) - here).abs());
+    (here, swing.max(LEAST_OFFSET_SIGMA))
+}
+
+/// Whether the Sun is covered, where the frame is clear of second and third contact.
+fn covered(place: &Place, utc: Utc, sigma_s: f64) -> Option<bool> {
+    let (Some(c2), Some(c3)) = (place.contacts.c2, place.contacts.c3) else {
+        return Some(false);
+    };
+    let total = place.contacts.kind == crate::domain::LocalKind::Total;
+    let after_c2 = utc.seconds_since(c2.utc);
+    let before_c3 = -utc.seconds_since(c3.utc);
+    let clear = CLEAR_SIGMAS * sigma_s + BEADS_S;
+    match after_c2.min(before_c3) {
+        inside if !total && inside.is_finite() => Some(false),
+        inside if inside > clear => Some(true),
+        inside if inside < -clear => Some(false),
+        _ => None,
+    }
+}

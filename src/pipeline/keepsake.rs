@@ -1,0 +1,55 @@
+//! Small pictures made while a frame is decoded anyway, kept below OUT for later commands.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+
+use crate::catalogue::{ShotRecord, write_atomically};
+use crate::disc::DiscReport;
+use crate::domain::{CardFile, Limb};
+use crate::raster::{Frame, thumbnail};
+
+/// Folder of the thumbnails below OUT.
+const THUMBS: &str = ".cache/thumbs";
+
+/// Longer side of a thumbnail in pixels.
+const THUMB_SIDE_PX: usize = 160;
+
+/// JPEG quality of a thumbnail.
+const THUMB_QUALITY: u8 = 72;
+
+/// A name made of a file's name, size and time of change, and of `more`: another file or another state has another.
+pub(crate) fn cache_name(file: &CardFile, more: &str) -> String {
+    let key = format!(
+        "{}\n{}\n{:?}\n{more}",
+        file.name, file.size_bytes, file.modified
+    );
+    let digest = Sha256::digest(key.as_bytes());
+    digest.iter().take(12).map(|b| format!("{b:02x}")).collect()
+}
+
+fn thumb_path(out: &Path, file: &CardFile) -> PathBuf {
+    out.join(THUMBS).join(cache_name(file, "") + ".jpg")
+}
+
+/// Keeps a thumbnail of a frame: of the disc and what is around it, or of the whole.
+pub(crate) fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, report: &DiscReport) {
+    let part = report.fit.as_ref().ok().and_then(|fit| {
+        let (circle, reach) = match fit.limb {
+            Limb::Sun => (fit.sun?, 1.35),
+            Limb::Moon => (fit.moon?, 2.6),
+        };
+        frame.clip(circle.x_px, circle.y_px, reach * circle.radius_px)
+    });
+    let part = part.unwrap_or(frame.full());
+    // A thumbnail that cannot be made or kept is missing from the page and nothing else.
+    if let Ok(bytes) = thumbnail(frame, part, THUMB_SIDE_PX, THUMB_QUALITY) {
+        let _ = write_atomically(&thumb_path(out, file), |f| f.write_all(&bytes));
+    }
+}
+
+/// The thumbnail kept of a shot.
+pub(crate) fn thumb(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
+    std::fs::read(thumb_path(out, &record.shot.file)).ok()
+}

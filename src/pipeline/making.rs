@@ -1,0 +1,361 @@
+//! The making half: each stage works from the record of an earlier run.
+
+use std::path::{Path, PathBuf};
+
+use super::corona::{self, CORONA_TIFF};
+use super::out::OutFolder;
+use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
+use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::clock;
+use crate::domain::{Notice, Orientation};
+use crate::export::{self, ExportOptions, SidecarNames};
+use crate::raster::{self, Depth, LinearRgb};
+use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile};
+
+/// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
+const JPEG_QUALITY: u8 = 95;
+
+/// Folder below OUT for the pieces the strip is drawn from, so that it can be drawn again with the card away.
+const TILES: &str = ".cache/tiles";
+
+/// Opens the folder of an earlier run and its record.
+pub(crate) fn open(out: &Path, dry_run: bool) -> Result<(OutFolder, Catalogue), PipelineError> {
+    let catalogue = Catalogue::load(out)?;
+    let folder = if dry_run {
+        OutFolder::untouched(out)
+    } else {
+        OutFolder::open(out)?
+    };
+    Ok((folder, catalogue))
+}
+
+/// Everything, in order.
+///
+/// # Errors
+/// [`PipelineError`] from the first stage that cannot run; what earlier stages wrote stays.
+pub fn all(
+    settings: &Settings,
+    wish: &ExportWish,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    super::out::keep_apart(&settings.cards, &settings.out)?;
+    let dry_run = settings.dry_run;
+    let out = if dry_run {
+        OutFolder::untouched(&settings.out)
+    } else {
+        OutFolder::open(&settings.out)?
+    };
+    let mut made = sort::sort_into(settings, &out, watch)?;
+    let Some(mut catalogue) = made.catalogue.take() else {
+        return Ok(made);
+    };
+    let path = out.path.as_path();
+    made.join(corona::merge_into(&mut catalogue, path, dry_run, watch)?);
+    made.join(strip_into(&catalogue, path, dry_run, watch)?);
+    let mut exported = export_into(&catalogue, path, wish, dry_run, watch)?;
+    if !dry_run {
+        // The folders themselves show what was copied; the closing summary stays short.
+        exported.text.clear();
+    }
+    made.join(exported);
+    made.join(super::page::report_into(&catalogue, path, dry_run, watch)?);
+    made.catalogue = Some(catalogue);
+    Ok(made)
+}
+
+/// Merges the brackets of totality.
+///
+/// # Errors
+/// [`PipelineError`] when the record cannot be read or a file cannot be written.
+pub fn merge(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let (folder, mut catalogue) = open(out, dry_run)?;
+    corona::merge_into(&mut catalogue, &folder.path, dry_run, watch)
+}
+
+/// Draws the strip from the record and its recipe; the recipe is proposed where there is none.
+///
+/// # Errors
+/// [`PipelineError`] when the record or the recipe cannot be read or a file cannot be written.
+pub fn strip(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let (folder, catalogue) = open(out, dry_run)?;
+    strip_into(&catalogue, &folder.path, dry_run, watch)
+}
+
+fn strip_into(
+    catalogue: &Catalogue,
+    out: &Path,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let (recipe, mut notices, mut files) = recipe(catalogue, out, dry_run)?;
+    if recipe.frames().next().is_none() && recipe.centre == Centre::None {
+        notices.push(Notice::look("no strip: no frame with a disc to place"));
+        return Ok(Made {
+            notices,
+            ..Made::default()
+        });
+    }
+    let outputs: Vec<(Output, PathBuf)> = recipe
+        .outputs
+        .iter()
+        .map(|output| (*output, out.join(strip_name(*output))))
+        .collect();
+    files.extend(outputs.iter().map(|(_, path)| path.clone()));
+    if dry_run {
+        return Ok(Made {
+            files,
+            notices,
+            ..Made::default()
+        });
+    }
+    let corona = corona_light(catalogue, out, &recipe, &mut notices);
+    let centre = corona.as_ref().and_then(|light| {
+        let record = catalogue.corona.as_ref()?;
+        Some(CentrePiece {
+            light,
+            sun: record.sun,
+            north_deg: record.north_deg.unwrap_or(0.0),
+            mirrored: record.mirrored,
+            frames: record.frames.len(),
+        })
+    });
+    watch.begin("drawing the strip", recipe.frames().count() as u64);
+    let drawn = strip::draw(
+        catalogue,
+        &recipe,
+        &|record| {
+            let tile = tile(catalogue, out, record);
+            watch.advance(1);
+            tile
+        },
+        centre,
+    )?;
+    watch.end();
+    if watch.interrupted() {
+        return Err(PipelineError::Interrupted);
+    }
+    for (output, path) in &outputs {
+        write_strip(&drawn, *output, path)?;
+    }
+    notices.extend(drawn.notices);
+    Ok(Made {
+        files,
+        notices,
+        ..Made::default()
+    })
+}
+
+/// The recipe as it stands in OUT; where there is none it is proposed and written.
+fn recipe(
+    catalogue: &Catalogue,
+    out: &Path,
+    dry_run: bool,
+) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
+    let path = out.join(RECIPE_FILE);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => {
+            let recipe = Recipe::parse(&text, catalogue)
+                .map_err(|error| PipelineError::Recipe { path, error })?;
+            Ok((recipe, Vec::new(), Vec::new()))
+        }
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            let (recipe, notices) = Recipe::propose(catalogue);
+            if !dry_run {
+                write_atomically(&path, |file| {
+                    std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
+                })?;
+            }
+            Ok((recipe, notices, vec![path]))
+        }
+        Err(cause) => Err(PipelineError::Unreadable { path, cause }),
+    }
+}
+
+fn strip_name(output: Output) -> &'static str {
+    match output {
+        Output::Tiff => "strip.tif",
+        Output::Png => "strip.png",
+        Output::Jpeg => "strip.jpg",
+    }
+}
+
+fn write_strip(drawn: &Drawn, output: Output, path: &Path) -> Result<(), PipelineError> {
+    write_atomically(path, |mut file| match output {
+        Output::Tiff => raster::write_tiff16(&drawn.sheet, &drawn.info, &mut file),
+        Output::Png => raster::write_png(&drawn.sheet, &drawn.info, Depth::Eight, file),
+        Output::Jpeg => raster::write_jpeg(&drawn.sheet, &drawn.info, JPEG_QUALITY, file),
+    })?;
+    Ok(())
+}
+
+/// The merged corona's light, where the recipe asks for it and it is there.
+fn corona_light(
+    catalogue: &Catalogue,
+    out: &Path,
+    recipe: &Recipe,
+    notices: &mut Vec<Notice>,
+) -> Option<LinearRgb> {
+    if recipe.centre != Centre::Corona || catalogue.corona.is_none() {
+        return None;
+    }
+    match raster::decode(&out.join(CORONA_TIFF), Orientation::UPRIGHT) {
+        Ok(frame) => Some(frame.linear_rgb(frame.full())),
+        Err(error) => {
+            notices.push(
+                Notice::look(format!(
+                    "{error}; the strip has no corona, run `contactstrip merge` first"
+                ))
+                .about(CORONA_TIFF),
+            );
+            None
+        }
+    }
+}
+
+/// The part of a frame the strip needs: kept from an earlier run, else from the card and kept for the next.
+fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, String> {
+    let kept = out.join(TILES).join(tile_name(record));
+    if let Ok(bytes) = std::fs::read(&kept)
+        && let Ok(tile) = Tile::read(&bytes)
+    {
+        return Ok(tile);
+    }
+    let shot = &record.shot;
+    let frame = raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())?;
+    let whole = Tile::whole(frame);
+    let Some(tile) = strip::tile_for(catalogue, record, whole.clone()) else {
+        return Ok(whole);
+    };
+    // A tile that cannot be kept costs time at the next run and nothing else.
+    let _ = write_atomically(&kept, |file| {
+        let mut buffered = std::io::BufWriter::new(file);
+        tile.write(&mut buffered)?;
+        std::io::Write::flush(&mut buffered)
+    });
+    Ok(tile)
+}
+
+/// A name for a frame's tile that changes when the frame or its fit does.
+fn tile_name(record: &ShotRecord) -> String {
+    let fit = record
+        .disc
+        .map(|fit| format!("{fit:?}"))
+        .unwrap_or_default();
+    keepsake::cache_name(&record.shot.file, &fit) + ".tile"
+}
+
+/// How to make the phase folders.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ExportWish {
+    /// Hard links instead of copies.
+    pub link: bool,
+    /// XMP sidecars beside the files.
+    pub xmp: bool,
+}
+
+impl ExportWish {
+    fn options(self) -> ExportOptions {
+        ExportOptions {
+            link: self.link,
+            sidecars: self.xmp.then_some(SidecarNames::Both),
+        }
+    }
+}
+
+/// Makes the phase folders.
+///
+/// # Errors
+/// [`PipelineError`] when the record cannot be read or OUT cannot be written to at all.
+pub fn export(
+    out: &Path,
+    wish: &ExportWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let (folder, catalogue) = open(out, dry_run)?;
+    export_into(&catalogue, &folder.path, wish, dry_run, watch)
+}
+
+fn export_into(
+    catalogue: &Catalogue,
+    out: &Path,
+    wish: &ExportWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let plan = export::plan(catalogue, out, &wish.options());
+    let text = plan.text();
+    if dry_run {
+        return Ok(Made {
+            text,
+            ..Made::default()
+        });
+    }
+    watch.begin("copying into folders", plan.steps.len() as u64);
+    let outcome = export::carry_out(&plan, &mut |_| watch.advance(1))?;
+    watch.end();
+    let mut notices = outcome.notices;
+    notices.extend(
+        outcome
+            .missing
+            .iter()
+            .map(|(name, reason)| Notice::look(format!("not exported: {reason}")).about(name)),
+    );
+    Ok(Made {
+        files: vec![out.join(export::PHASES_FOLDER)],
+        notices,
+        text,
+        ..Made::default()
+    })
+}
+
+/// Takes back what exports made.
+///
+/// # Errors
+/// [`PipelineError`] when nothing was exported or the list of it cannot be read.
+pub fn undo_export(out: &Path, dry_run: bool) -> Result<Made, PipelineError> {
+    let (folder, _) = open(out, dry_run)?;
+    if dry_run {
+        return Ok(Made {
+            text: "would remove what earlier exports made and nobody changed since\n".to_owned(),
+            ..Made::default()
+        });
+    }
+    let outcome = export::undo(&folder.path)?;
+    let changed = outcome
+        .changed
+        .iter()
+        .map(|name| Notice::look("changed since it was exported; left where it is").about(name));
+    let failed = outcome
+        .failed
+        .iter()
+        .map(|(name, reason)| Notice::look(format!("not removed: {reason}")).about(name));
+    Ok(Made {
+        notices: changed.chain(failed).collect(),
+        text: format!("removed {} files\n", outcome.removed),
+        ..Made::default()
+    })
+}
+
+/// Name of the residual plot below OUT.
+pub const CLOCK_PLOT: &str = "clock.svg";
+
+/// Tells the camera clocks and draws how well each frame agrees.
+///
+/// # Errors
+/// [`PipelineError`] when the record cannot be read or the plot cannot be written.
+pub fn clock(out: &Path, dry_run: bool, _watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let (folder, catalogue) = open(out, dry_run)?;
+    let path = folder.path.join(CLOCK_PLOT);
+    if !dry_run {
+        let plot = clock::residual_plot(&catalogue.cameras, catalogue.contacts.as_ref());
+        write_atomically(&path, |file| {
+            std::io::Write::write_all(file, plot.as_bytes())
+        })?;
+    }
+    Ok(Made {
+        files: vec![path],
+        text: clock::table(&catalogue.cameras),
+        ..Made::default()
+    })
+}

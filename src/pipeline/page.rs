@@ -1,0 +1,123 @@
+//! Gathers what the web page shows.
+
+use std::io::Write as _;
+use std::path::Path;
+
+use super::making::open;
+use super::{Made, PipelineError, Watch, keepsake};
+use crate::catalogue::{Catalogue, write_atomically};
+use crate::contacts::{self, ContactsOptions};
+use crate::domain::{Orientation, SunMoon};
+use crate::ephemeris::EclipseView;
+use crate::plan;
+use crate::raster;
+use crate::report::{self, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
+
+/// Name of the page below OUT.
+pub const REPORT_FILE: &str = "report.html";
+
+/// Longest side of the strip and the corona on the page, and the smaller ones tried when that is too many bytes.
+const SIDES_PX: [usize; 4] = [2400, 1600, 1200, 800];
+
+/// JPEG quality of the pictures on the page.
+const PICTURE_QUALITY: u8 = 85;
+
+/// Writes the page from the record and from the pictures that are there.
+///
+/// # Errors
+/// [`PipelineError`] when the record cannot be read or the page cannot be written.
+pub fn report(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let (folder, catalogue) = open(out, dry_run)?;
+    report_into(&catalogue, &folder.path, dry_run, watch)
+}
+
+pub(crate) fn report_into(
+    catalogue: &Catalogue,
+    out: &Path,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let path = out.join(REPORT_FILE);
+    if !dry_run {
+        watch.begin("writing the page", 1);
+        let strip = on_page(&out.join("strip.png"));
+        let corona = on_page(&out.join("corona.png"));
+        let view = view(catalogue);
+        let coverage = view
+            .as_ref()
+            .map(|view| plan::coverage(catalogue, &|utc| view.at(utc)));
+        let page = report::page(
+            catalogue,
+            &PageInput {
+                thumb: &|record| keepsake::thumb(out, record),
+                strip: strip.as_deref(),
+                corona: corona.as_deref(),
+                curve: &curve(catalogue, view.as_ref()),
+                coverage: coverage.as_ref(),
+                files: &written(out),
+            },
+        );
+        write_atomically(&path, |file| file.write_all(page.as_bytes()))?;
+        watch.end();
+    }
+    Ok(Made {
+        files: vec![path],
+        ..Made::default()
+    })
+}
+
+/// The eclipse at the site, with the Earth's turn of the record.
+fn view(catalogue: &Catalogue) -> Option<EclipseView> {
+    let known = catalogue.contacts.as_ref()?;
+    let options = ContactsOptions {
+        delta_t_s: Some(known.delta_t_s),
+        ..ContactsOptions::default()
+    };
+    contacts::view(&known.site, known.eclipse_date, &options).ok()
+}
+
+/// Sun and Moon over the eclipse.
+fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
+    let (Some(known), Some(view)) = (&catalogue.contacts, view) else {
+        return Vec::new();
+    };
+    report::curve_moments(known)
+        .into_iter()
+        .map(|utc| view.at(utc))
+        .collect()
+}
+
+/// A picture at screen size, small enough for the page.
+fn on_page(path: &Path) -> Option<Vec<u8>> {
+    let frame = raster::decode(path, Orientation::UPRIGHT).ok()?;
+    SIDES_PX
+        .iter()
+        .filter_map(|side| raster::thumbnail(&frame, frame.full(), *side, PICTURE_QUALITY).ok())
+        .find(|bytes| bytes.len() <= PICTURE_LIMIT_BYTES)
+}
+
+/// The files of a run, in the order the README explains them; the page itself is not there yet.
+fn written(out: &Path) -> Vec<WrittenFile> {
+    [
+        ("catalogue.json", "the record of the card"),
+        ("shots.csv", "one row a shot"),
+        ("strip.toml", "the strip's recipe, yours to edit"),
+        ("strip.tif", "the strip, 16-bit"),
+        ("strip.png", "the strip, lossless"),
+        ("strip.jpg", "the strip, to share"),
+        ("corona.exr", "the corona, linear light"),
+        ("corona.tif", "the corona, 16-bit"),
+        ("corona.png", "the corona, to share"),
+        ("phases", "the shots by phase"),
+    ]
+    .into_iter()
+    .filter_map(|(name, what)| {
+        let meta = std::fs::metadata(out.join(name)).ok()?;
+        Some(WrittenFile {
+            name: name.to_owned(),
+            what: what.to_owned(),
+            size_bytes: meta.is_file().then_some(meta.len()),
+        })
+    })
+    .collect()
+}

@@ -1,0 +1,344 @@
+//! Puts the findings together into the record of the card.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::clocks::Solved;
+use super::discs::{ScaleKey, Seen, scale_key};
+use super::intake::Intake;
+use super::place::Place;
+use super::roles;
+use super::sort::broken_reason;
+use super::{PROGRAM, Settings};
+use crate::burst;
+use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::clock::Turn;
+use crate::domain::{
+    Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase, Role, Shot,
+    SunMoon, TaggedShot,
+};
+use crate::phase;
+
+/// All that was found, stage by stage.
+pub(crate) struct Findings<'a> {
+    pub(crate) settings: &'a Settings,
+    pub(crate) intake: Intake,
+    pub(crate) place: &'a Place,
+    pub(crate) seen: &'a [Seen],
+    pub(crate) solved: &'a Solved,
+    pub(crate) tagged: &'a [TaggedShot],
+    pub(crate) bursts: &'a [Burst],
+    pub(crate) notices: Vec<Notice>,
+}
+
+/// In a filtered phase a frame whose middle pixel is this bright and that shows no disc is plainly not the Sun.
+const DAYLIGHT: f64 = 0.05;
+
+/// Makes the record.
+pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
+    let Findings {
+        settings,
+        intake,
+        place,
+        seen,
+        solved,
+        tagged,
+        bursts,
+        mut notices,
+    } = findings;
+    let roles = roles::decide(&intake.shots, seen);
+    let places = burst::places(tagged, bursts);
+    let burst_flags = burst::flags(tagged, bursts);
+    let radii = sun_radii(&intake.shots, seen);
+    let mut shots: Vec<ShotRecord> = (0..intake.shots.len())
+        .map(|i| {
+            let shot = &intake.shots[i];
+            let broken = broken_reason(intake.broken[i].as_ref(), &seen[i]);
+            let phase = phase_of(&tagged[i], broken, &seen[i], roles[i]);
+            let predicted = predicted(&tagged[i], phase, place);
+            let turn = solved.turn_of(i);
+            let mut flags = phase::flags(&tagged[i]);
+            flags.join(&burst_flags[i]);
+            if let Some(report) = seen[i].report() {
+                flags.join(&report.flags);
+            }
+            let fit = seen[i].fit().map(|fit| {
+                let radius = radii.get(&scale_key(shot)).copied();
+                with_sun(*fit, predicted.as_ref(), turn, radius)
+            });
+            ShotRecord {
+                shot: shot.clone(),
+                role: roles[i],
+                utc: tagged[i].utc,
+                utc_sigma_s: tagged[i].utc_sigma_s,
+                phase,
+                near_contact: tagged[i].near_contact,
+                burst: places[i],
+                disc: fit,
+                no_disc: seen[i]
+                    .report()
+                    .and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+                look: seen[i].report().map(|r| r.look),
+                north_deg: turn.map(|t| t.north_deg),
+                mirrored: turn.map(|t| t.mirrored),
+                predicted,
+                quality: seen[i].report().map(|r| r.quality),
+                flags,
+                sibling: intake.siblings[i].as_ref().map(|file| file.name.clone()),
+            }
+        })
+        .collect();
+    tell_filter_from_cap(&mut shots);
+    for (i, record) in shots.iter().enumerate() {
+        let broken = broken_reason(intake.broken[i].as_ref(), &seen[i]);
+        notices.extend(notice_for(record, broken));
+    }
+    notices.extend(raw_notice(&shots));
+    shots.sort_by(|a, b| match (a.utc, b.utc) {
+        (Some(x), Some(y)) => x.cmp(&y),
+        (Some(_), None) => std::cmp::Ordering::Less,
+        (None, Some(_)) => std::cmp::Ordering::Greater,
+        (None, None) => std::cmp::Ordering::Equal,
+    });
+    let zone = settings.zone.as_ref().or(place.zone.as_ref());
+    Catalogue {
+        version: VERSION,
+        program: PROGRAM.to_owned(),
+        cards: settings
+            .cards
+            .iter()
+            .map(|card| card.display().to_string())
+            .collect(),
+        site_source: Some(place.source),
+        zone: zone.map(|z| z.name.clone()),
+        corona: None,
+        contacts: Some(place.contacts.clone()),
+        cameras: cameras(&shots, solved, &radii),
+        shots,
+        strays: intake.strays,
+        notices,
+    }
+}
+
+/// The record of a shot of the ordinary Sun: no eclipse, no clock, no phase.
+pub(crate) fn sun_only(shot: &Shot, seen: &Seen) -> ShotRecord {
+    let report = seen.report();
+    ShotRecord {
+        shot: shot.clone(),
+        role: None,
+        utc: None,
+        utc_sigma_s: None,
+        phase: Phase::Unrelated,
+        near_contact: None,
+        burst: None,
+        disc: seen.fit().copied(),
+        no_disc: report.and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+        look: report.map(|r| r.look),
+        north_deg: None,
+        mirrored: None,
+        predicted: None,
+        quality: report.map(|r| r.quality),
+        flags: report.map(|r| r.flags.clone()).unwrap_or_default(),
+        sibling: None,
+    }
+}
+
+/// The time's phase, unless the file is broken or the picture plainly shows something else.
+fn phase_of(tagged: &TaggedShot, broken: Option<&str>, seen: &Seen, role: Option<Role>) -> Phase {
+    if broken.is_some() {
+        return Phase::Unreadable;
+    }
+    let filtered = matches!(
+        tagged.phase,
+        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
+    );
+    let daylight = seen
+        .report()
+        .is_some_and(|r| r.fit.is_err() && r.look.sky > DAYLIGHT);
+    if filtered && daylight && role != Some(Role::Wide) {
+        Phase::Unrelated
+    } else {
+        tagged.phase
+    }
+}
+
+fn predicted(tagged: &TaggedShot, phase: Phase, place: &Place) -> Option<SunMoon> {
+    let utc = tagged.utc?;
+    let middle_s = 0.5 * tagged.shot.exposure.shutter_s.unwrap_or(0.0);
+    (tagged.phase != Phase::Unrelated || phase != Phase::Unrelated)
+        .then(|| place.view.at(utc.plus_s(middle_s)))
+}
+
+/// The middle radius of the Suns of each scale, in pixels.
+fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
+    let mut found: BTreeMap<ScaleKey, Vec<f64>> = BTreeMap::new();
+    for (shot, seen) in shots.iter().zip(seen) {
+        let sun = seen
+            .fit()
+            .filter(|f| f.limb == Limb::Sun)
+            .and_then(|f| f.sun);
+        if let Some(sun) = sun {
+            found
+                .entry(scale_key(shot))
+                .or_default()
+                .push(sun.radius_px);
+        }
+    }
+    found
+        .into_iter()
+        .map(|(key, mut radii)| {
+            radii.sort_by(f64::total_cmp);
+            let middle = radii[radii.len() / 2];
+            (key, middle)
+        })
+        .collect()
+}
+
+/// Gives a fit on the Moon's limb its Sun: the Moon's centre less the computed offset.
+///
+/// Without a known turn the Sun is put at the Moon's centre and the sigma grows by the offset's length.
+fn with_sun(
+    fit: DiscFit,
+    predicted: Option<&SunMoon>,
+    turn: Option<Turn>,
+    sun_radius_px: Option<f64>,
+) -> DiscFit {
+    let (Limb::Moon, Some(moon), Some(sky)) = (fit.limb, fit.moon, predicted) else {
+        return fit;
+    };
+    let radius_px = sun_radius_px.unwrap_or(moon.radius_px / sky.ratio());
+    let (away, sigma) = match turn {
+        Some(turn) => {
+            let (x, y) = sky.moon_offset_in_picture(turn.north_deg, turn.mirrored);
+            let swing = x.hypot(y) * turn.north_sigma_deg.to_radians();
+            ((x * radius_px, y * radius_px), swing * radius_px)
+        }
+        None => {
+            let length = sky.separation_arcsec() / sky.sun_radius_arcsec * radius_px;
+            ((0.0, 0.0), length)
+        }
+    };
+    DiscFit {
+        sun: Some(Circle {
+            x_px: moon.x_px - away.0,
+            y_px: moon.y_px - away.1,
+            radius_px,
+        }),
+        sigma_px: fit.sigma_px.hypot(sigma),
+        ..fit
+    }
+}
+
+/// Dark telephoto frames of totality: the filter was still on, or on again, when all frames of the body from the start or to the end
+/// of totality are dark; one dark frame among bright ones had its cap on.
+fn tell_filter_from_cap(shots: &mut [ShotRecord]) {
+    let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
+    for (i, record) in shots.iter().enumerate() {
+        if record.phase == Phase::Totality && record.role != Some(Role::Wide) {
+            bodies
+                .entry(record.shot.camera.clone())
+                .or_default()
+                .push(i);
+        }
+    }
+    for mut members in bodies.into_values() {
+        members.sort_by_key(|&i| shots[i].utc);
+        let dark = |i: &&usize| shots[**i].flags.has(Flag::Capped);
+        let ahead: BTreeSet<usize> = members.iter().take_while(dark).copied().collect();
+        let behind: BTreeSet<usize> = members.iter().rev().take_while(dark).copied().collect();
+        if ahead.len() == members.len() {
+            continue;
+        }
+        for i in ahead.union(&behind) {
+            shots[*i].flags = shots[*i]
+                .flags
+                .iter()
+                .filter(|flag| *flag != Flag::Capped)
+                .chain([Flag::FilterOn])
+                .collect::<Flags>();
+        }
+    }
+}
+
+fn notice_for(record: &ShotRecord, broken: Option<&str>) -> Option<Notice> {
+    let told = if let Some(reason) = broken {
+        format!("{reason}; listed as unreadable, kept")
+    } else {
+        let reason = record.no_disc.as_ref()?;
+        let due = record.role == Some(Role::Tele)
+            && !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
+        if !due {
+            return None;
+        }
+        format!("no disc found ({reason}); kept, not centred")
+    };
+    Some(Notice::look(told).about(record.name()))
+}
+
+/// Raw and HEIF files that stand alone: sorted by their headers only.
+fn raw_notice(shots: &[ShotRecord]) -> Option<Notice> {
+    let closed = |r: &&ShotRecord| {
+        matches!(r.shot.file.format, FileFormat::Raw | FileFormat::Heif)
+            && r.phase != Phase::Unreadable
+    };
+    match shots.iter().filter(closed).count() {
+        0 => None,
+        n => Some(Notice::look(format!(
+            "{n} raw or HEIF files without a JPEG beside them were sorted by their headers; their pixels are not read, so no discs \
+             were looked for in them; export JPEGs beside them to have them in the strip and the corona"
+        ))),
+    }
+}
+
+fn cameras(
+    shots: &[ShotRecord],
+    solved: &Solved,
+    radii: &BTreeMap<ScaleKey, f64>,
+) -> Vec<CameraRecord> {
+    let ids: BTreeSet<&CameraId> = shots
+        .iter()
+        .filter_map(|r| r.shot.camera.as_ref())
+        .collect();
+    let label = |id: &CameraId| {
+        let shared = ids
+            .iter()
+            .filter(|other| other.make_model() == id.make_model())
+            .count()
+            > 1;
+        if shared {
+            id.to_string()
+        } else {
+            id.make_model()
+        }
+    };
+    let mut records: Vec<CameraRecord> = ids
+        .iter()
+        .filter_map(|id| {
+            let body = solved.body(id)?;
+            Some(CameraRecord {
+                id: (*id).clone(),
+                label: label(id),
+                clock: body.clock.clone(),
+                arcsec_per_px: scale_of(id, shots, radii),
+                clock_summary: body.summary.clone(),
+                clock_points: body.points.clone(),
+            })
+        })
+        .collect();
+    records.sort_by(|a, b| a.label.cmp(&b.label));
+    records
+}
+
+/// Seconds of arc per pixel of a body's most used long lens.
+fn scale_of(id: &CameraId, shots: &[ShotRecord], radii: &BTreeMap<ScaleKey, f64>) -> Option<f64> {
+    let mut uses: BTreeMap<ScaleKey, (usize, f64)> = BTreeMap::new();
+    for record in shots {
+        if record.shot.camera.as_ref() == Some(id)
+            && let (Some(sky), Some(_)) = (&record.predicted, &record.disc)
+        {
+            let entry = uses.entry(scale_key(&record.shot)).or_insert((0, 0.0));
+            *entry = (entry.0 + 1, sky.sun_radius_arcsec);
+        }
+    }
+    let (key, (_, sun_radius_arcsec)) = uses.into_iter().max_by_key(|(_, (count, _))| *count)?;
+    Some(sun_radius_arcsec / radii.get(&key)?)
+}

@@ -1,0 +1,143 @@
+//! The reading half: from a card to its record.
+
+use super::clocks;
+use super::discs::{self, Seen};
+use super::hints;
+use super::intake::{self, Intake};
+use super::keepsake;
+use super::out::{OutFolder, keep_apart};
+use super::place::{self, Place};
+use super::record;
+use super::{Made, PipelineError, Settings, Watch};
+use crate::burst;
+use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
+use crate::disc::DiscReport;
+use crate::domain::{ClockCorrection, Shot, TaggedShot};
+use crate::phase::{self, PhaseWindows};
+use crate::raster::Frame;
+
+/// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
+/// a day and a photographer who came early.
+const LOOKED_AT_S: f64 = 16.0 * 3600.0;
+
+/// Reads the card and writes the record.
+///
+/// # Errors
+/// [`PipelineError`] when the run cannot be done at all; trouble with single files is in the notices.
+pub fn sort(settings: &Settings, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    keep_apart(&settings.cards, &settings.out)?;
+    let out = if settings.dry_run {
+        OutFolder::untouched(&settings.out)
+    } else {
+        OutFolder::open(&settings.out)?
+    };
+    sort_into(settings, &out, watch)
+}
+
+/// The same into a folder already opened.
+pub(crate) fn sort_into(
+    settings: &Settings,
+    out: &OutFolder,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let catalogue = read(settings, watch)?;
+    if !settings.dry_run {
+        catalogue.save(&out.path)?;
+    }
+    Ok(Made {
+        notices: catalogue.notices.clone(),
+        catalogue: Some(catalogue),
+        files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
+        text: String::new(),
+    })
+}
+
+/// The stages in order.
+fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
+    let mut intake = intake::read(&settings.cards, std::slice::from_ref(&settings.out), watch)?;
+    let mut notices = std::mem::take(&mut intake.notices);
+    let place = place::settle(settings, &intake.shots, &mut notices)?;
+    let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
+    let wanted = worth_a_look(&intake, &trusted, &place);
+    let ratio = place.contacts.maximum.sky.ratio();
+    let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
+        if !settings.dry_run {
+            keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
+        }
+    };
+    let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
+    // The first clock only serves as a hint; what it has to tell is told again by the final one.
+    let rough = clocks::solve(
+        &intake.shots,
+        &learned.seen,
+        trusted.clone(),
+        &place,
+        &mut Vec::new(),
+    );
+    let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
+    let seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
+    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
+    let tagged = tag(&intake.shots, &solved.by_body(), &place);
+    let bursts = burst::group(&tagged);
+    Ok(record::assemble(record::Findings {
+        settings,
+        intake,
+        place: &place,
+        seen: &seen,
+        solved: &solved,
+        tagged: &tagged,
+        bursts: &bursts,
+        notices,
+    }))
+}
+
+fn tag(shots: &[Shot], clocks: &phase::Clocks, place: &Place) -> Vec<TaggedShot> {
+    phase::tag(shots, clocks, &place.contacts, &PhaseWindows::default())
+}
+
+/// Which frames to decode: of the day of the eclipse, of bodies whose clock is wholly off, and those without a time.
+fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<bool> {
+    let near = |shot: &Shot, clock: &ClockCorrection| {
+        shot.stamp.as_ref().is_none_or(|stamp| {
+            let utc = clock.utc_of(stamp).0;
+            let after_c1 = utc.seconds_since(place.contacts.c1.utc);
+            let after_c4 = utc.seconds_since(place.contacts.c4.utc);
+            after_c1 > -LOOKED_AT_S && after_c4 < LOOKED_AT_S
+        })
+    };
+    let is_near: Vec<bool> = intake
+        .shots
+        .iter()
+        .map(|shot| {
+            trusted
+                .get(&shot.camera)
+                .is_none_or(|clock| near(shot, clock))
+        })
+        .collect();
+    let body_has_day = |shot: &Shot| {
+        intake
+            .shots
+            .iter()
+            .zip(&is_near)
+            .any(|(other, near)| *near && other.camera == shot.camera && other.stamp.is_some())
+    };
+    intake
+        .shots
+        .iter()
+        .enumerate()
+        .map(|(index, shot)| {
+            intake.broken[index].is_none()
+                && discs::has_pixels(shot)
+                && (is_near[index] || !body_has_day(shot))
+        })
+        .collect()
+}
+
+/// Whether a frame was looked at and could not be decoded.
+pub(crate) fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
+    match (known, seen) {
+        (Some(reason), _) => Some(reason),
+        (None, Seen::Broken(reason)) => Some(reason),
+        _ => None,
+    }
+}

@@ -1,0 +1,532 @@
+//! The sheet itself: everything on it as numbers, before it is set in type.
+
+use serde::Serialize;
+
+use super::PlanInput;
+use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
+use super::exposure::{FEATURES, dial_mark, exposure_s, filtered_q};
+use super::gear::{Framing, Gear, framing};
+use super::planets::{PlanetPlace, planets_up};
+use super::times::{
+    Countdown, FIST_DEG, PartialLine, Rounding, calendar_date, clock_time, compass_point,
+    countdowns, low_sun_stops, partial_moments,
+};
+use crate::domain::{
+    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, Utc, safety_words,
+};
+
+/// A contact as it stands on the sheet.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ContactLine {
+    /// Which one.
+    pub contact: ContactKind,
+    /// When.
+    pub utc: Utc,
+    /// When, in local time.
+    pub local: String,
+    /// One sigma in seconds.
+    pub sigma_s: f64,
+    /// Altitude of the Sun in degrees, refraction included.
+    pub sun_alt_deg: f64,
+    /// The same in fists at arm's length.
+    pub fists: f64,
+    /// Azimuth of the Sun in degrees from north through east.
+    pub sun_az_deg: f64,
+    /// Compass point of the azimuth.
+    pub compass: &'static str,
+    /// Whether the Sun is above a flat horizon.
+    pub sun_up: bool,
+    /// Where on the limb, in degrees from the zenith, anticlockwise.
+    pub vertex_angle_deg: f64,
+}
+
+/// When the lens is uncovered. Only a total eclipse with the Sun up has such moments.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FilterMoments {
+    /// Off, never before second contact.
+    pub off_utc: Utc,
+    /// The same in local time, rounded up.
+    pub off_local: String,
+    /// On again, never after third contact.
+    pub on_utc: Utc,
+    /// The same in local time, rounded down.
+    pub on_local: String,
+    /// Length of totality in seconds.
+    pub totality_s: f64,
+}
+
+/// The exposure for one feature.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Setting {
+    /// Short name for scripts.
+    pub key: &'static str,
+    /// Name for people.
+    pub feature: &'static str,
+    /// Brightness exponent, the filter's stops taken off.
+    pub q: f64,
+    /// Whether the filter is on.
+    pub filter: bool,
+    /// Exposure in seconds by the formula.
+    pub exposure_s: f64,
+    /// Nearest mark of the shutter dial.
+    pub shutter: String,
+    /// Drift during the exposure in pixels, on a mount that does not follow.
+    pub drift_px: f64,
+}
+
+/// A stretch of totality and what is done in it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TotalityStep {
+    /// Seconds from second contact.
+    pub from_c2_s: f64,
+    /// Its start in local time.
+    pub local: String,
+    /// What is done.
+    pub action: String,
+}
+
+/// How totality is spent.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TotalityPlan {
+    /// Whole brackets that fit besides the minute to look.
+    pub brackets: u32,
+    /// Seconds left free to look up.
+    pub look_s: f64,
+    /// The stretches in order.
+    pub steps: Vec<TotalityStep>,
+}
+
+/// What the day takes of card and battery.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CardNeed {
+    /// Frames.
+    pub frames: u32,
+    /// Space in gigabytes, raw beside JPEG.
+    pub gigabytes: f64,
+    /// Hours from ten minutes before the first contact to the last.
+    pub hours: f64,
+    /// Batteries to bring.
+    pub batteries: u32,
+}
+
+/// The sheet to shoot by.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Sheet {
+    /// Date of greatest eclipse on Earth: the eclipse's name.
+    pub eclipse_date: String,
+    /// Date at the place at maximum.
+    pub local_date: String,
+    /// What it is along its track.
+    pub eclipse_kind: EclipseKind,
+    /// What it is here.
+    pub kind: LocalKind,
+    /// Whether totality is to be seen: total here and the Sun up.
+    pub totality_seen: bool,
+    /// The place.
+    pub site: Site,
+    /// Zone of the local times.
+    pub zone: String,
+    /// Fraction of the diameter covered at maximum.
+    pub magnitude: f64,
+    /// Fraction of the area covered at maximum.
+    pub obscuration: f64,
+    /// Seconds of totality or annularity.
+    pub central_duration_s: Option<f64>,
+    /// Cautions.
+    pub safety: Vec<&'static str>,
+    /// What the person brings.
+    pub gear: Gear,
+    /// The contacts.
+    pub contacts: Vec<ContactLine>,
+    /// What a hill or a house may hide.
+    pub horizon: Vec<String>,
+    /// Countdowns.
+    pub countdowns: Vec<Countdown>,
+    /// Five-minute partials.
+    pub partials: Vec<PartialLine>,
+    /// Filter off and on.
+    pub filter: Option<FilterMoments>,
+    /// Exposures by feature.
+    pub settings: Vec<Setting>,
+    /// Brackets; only with totality.
+    pub brackets: Option<Brackets>,
+    /// How totality is spent.
+    pub totality: Option<TotalityPlan>,
+    /// The Sun in the frame.
+    pub framing: Framing,
+    /// Bright planets at maximum, brightest first; only with totality.
+    pub planets: Vec<PlanetPlace>,
+    /// Card and battery.
+    pub card: CardNeed,
+    /// What is to be known besides.
+    pub notes: Vec<String>,
+    /// Where the numbers come from.
+    pub sources: Vec<&'static str>,
+}
+
+/// Seconds at either end of totality for beads, ring and chromosphere (common practice).
+const RING_S: f64 = 5.0;
+
+/// Seconds to look up, where totality has them to spare.
+const LOOK_S: f64 = 60.0;
+
+/// Frames of each five-minute partial: one as set and one a stop either side (common practice).
+const FRAMES_PER_PARTIAL: u32 = 3;
+
+/// Most frames of the burst at a contact: what a camera holds before it slows (common practice).
+const BURST_FRAMES: f64 = 60.0;
+
+/// Megabytes of a raw beside its JPEG for each megapixel (common practice).
+const MB_PER_MEGAPIXEL: f64 = 1.7;
+
+/// Hours one battery lasts with the screen on, taken low (common practice).
+const BATTERY_HOURS: f64 = 1.5;
+
+/// Altitude in degrees below which haze and horizon matter (common practice: a fist).
+const LOW_SUN_DEG: f64 = 10.0;
+
+/// Where the numbers come from.
+const SOURCES: [&str; 5] = [
+    "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
+         t = N^2 / (ISO 2^Q)",
+    "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table \
+         1; about 0.2 degrees",
+    "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air",
+    "Five-minute partials, brackets, card, battery, fists: common practice",
+    "Eye protection: ISO 12312-2",
+];
+
+/// Sets up the sheet; the input has been checked.
+pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
+    let contacts = input.contacts;
+    let seen = totality_seen(contacts);
+    let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
+    let partials = partials(input);
+    let brackets = seen.then(|| brackets(&input.gear));
+    let filter = seen.then(|| filter_moments(input)).flatten();
+    let totality = filter
+        .as_ref()
+        .zip(brackets.as_ref())
+        .map(|(f, b)| totality_plan(input, f, &b.chosen));
+    let card = card_need(input, partials.len(), totality.as_ref(), brackets.as_ref());
+    Sheet {
+        eclipse_date: contacts.eclipse_date.to_string(),
+        local_date: calendar_date(contacts.maximum.utc, &input.zone),
+        eclipse_kind: contacts.eclipse_kind,
+        kind: contacts.kind,
+        totality_seen: seen,
+        site: contacts.site,
+        zone: zone_name(input),
+        magnitude: contacts.magnitude,
+        obscuration: contacts.obscuration,
+        central_duration_s: contacts.central_duration_s(),
+        safety: safety_words(Some(if seen {
+            LocalKind::Total
+        } else {
+            LocalKind::Partial
+        })),
+        gear: input.gear,
+        contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
+        horizon: horizon(contacts),
+        countdowns: countdowns(contacts, seen, &input.zone),
+        settings: settings(&input.gear, &framing, seen),
+        planets: if seen {
+            planets_up(&contacts.site, contacts.maximum.utc)
+        } else {
+            Vec::new()
+        },
+        notes: notes(input, &framing, brackets.as_ref()),
+        sources: SOURCES.to_vec(),
+        partials,
+        filter,
+        brackets,
+        totality,
+        framing,
+        card,
+    }
+}
+
+/// Whether the Sun is up for some of a total eclipse here.
+fn totality_seen(contacts: &Contacts) -> bool {
+    let up = |event: Option<ContactEvent>| event.is_some_and(|e| e.sun_up);
+    contacts.kind == LocalKind::Total && (up(contacts.c2) || up(contacts.c3))
+}
+
+fn zone_name(input: &PlanInput<'_>) -> String {
+    let offset = input.zone.to_offset(input.contacts.maximum.utc.timestamp());
+    match input.zone.iana_name() {
+        Some(name) => format!("{name} (UTC{offset})"),
+        None => format!("UTC{offset}"),
+    }
+}
+
+fn contact_line(event: &ContactEvent, input: &PlanInput<'_>) -> ContactLine {
+    let sky = &event.sky;
+    ContactLine {
+        contact: event.kind,
+        utc: event.utc,
+        local: clock_time(event.utc, &input.zone, Rounding::Nearest),
+        sigma_s: event.sigma_s,
+        sun_alt_deg: sky.sun_alt_refracted_deg,
+        fists: sky.sun_alt_refracted_deg / FIST_DEG,
+        sun_az_deg: sky.sun_az_deg,
+        compass: compass_point(sky.sun_az_deg),
+        sun_up: event.sun_up,
+        vertex_angle_deg: event.vertex_angle_deg,
+    }
+}
+
+fn horizon(contacts: &Contacts) -> Vec<String> {
+    let mut lines = Vec::new();
+    for event in contacts.events() {
+        let word = event.kind.word();
+        let (alt, az) = (event.sky.sun_alt_refracted_deg, event.sky.sun_az_deg);
+        if !event.sun_up {
+            lines.push(format!(
+                "{word}: the Sun is below a flat horizon; not to be seen."
+            ));
+        } else if alt < LOW_SUN_DEG {
+            lines.push(format!(
+                "{word}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: \
+                     go and look.",
+                fists_words(alt), compass_point(az)
+            ));
+        }
+    }
+    if lines.is_empty() {
+        let lowest = contacts
+            .events()
+            .map(|e| e.sky.sun_alt_refracted_deg)
+            .fold(90.0, f64::min);
+        lines.push(format!(
+            "The Sun stands {lowest:.0} degrees or more above the horizon at every contact ({}).",
+            fists_words(lowest)
+        ));
+    }
+    lines
+}
+
+/// "less than half a fist", "2.5 fists" at arm's length.
+fn fists_words(alt_deg: f64) -> String {
+    match (alt_deg / FIST_DEG * 2.0).round() / 2.0 {
+        n if n < 0.5 => "less than half a fist".to_owned(),
+        n if n <= 0.5 => "half a fist at arm's length".to_owned(),
+        n if n <= 1.0 => "1 fist at arm's length".to_owned(),
+        n => format!("{n} fists at arm's length"),
+    }
+}
+
+fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
+    let gear = &input.gear;
+    let high_sun_s = exposure_s(gear.f_number, gear.iso, filtered_q(gear.filter_stops));
+    partial_moments(input.contacts, input.sky)
+        .into_iter()
+        .map(|sky| {
+            let low_sun = low_sun_stops(sky.sun_alt_refracted_deg);
+            let time_s = high_sun_s * low_sun.exp2();
+            PartialLine {
+                utc: sky.utc,
+                local: clock_time(sky.utc, &input.zone, Rounding::Nearest),
+                sun_alt_deg: sky.sun_alt_refracted_deg,
+                sun_az_deg: sky.sun_az_deg,
+                compass: compass_point(sky.sun_az_deg),
+                obscuration: sky.obscuration,
+                low_sun_stops: low_sun,
+                shutter: dial_mark(time_s),
+                crescent_shutter: (sky.obscuration > CRESCENT_OBSCURATION)
+                    .then(|| dial_mark(time_s * CRESCENT_STOPS.exp2())),
+            }
+        })
+        .collect()
+}
+
+/// Filter off and on, inside totality and with the Sun up.
+fn filter_moments(input: &PlanInput<'_>) -> Option<FilterMoments> {
+    let (c2, c3) = (input.contacts.c2?, input.contacts.c3?);
+    Some(FilterMoments {
+        off_utc: c2.utc,
+        off_local: clock_time(c2.utc, &input.zone, Rounding::Up),
+        on_utc: c3.utc,
+        on_local: clock_time(c3.utc, &input.zone, Rounding::Down),
+        totality_s: c3.utc.seconds_since(c2.utc),
+    })
+}
+
+/// Partials behind the filter, then the features of totality where there is one.
+fn settings(gear: &Gear, framing: &Framing, totality: bool) -> Vec<Setting> {
+    let setting = |key, feature, q, filter| {
+        let time_s = exposure_s(gear.f_number, gear.iso, q);
+        Setting {
+            key,
+            feature,
+            q,
+            filter,
+            exposure_s: time_s,
+            shutter: dial_mark(time_s),
+            drift_px: if gear.tracked {
+                0.0
+            } else {
+                time_s / framing.one_px_blur_s
+            },
+        }
+    };
+    let partial_q = filtered_q(gear.filter_stops);
+    let mut all = vec![
+        setting(
+            "partial",
+            "Partial phases, through the filter",
+            partial_q,
+            true,
+        ),
+        setting(
+            "crescent",
+            "Thin crescent, through the filter",
+            partial_q - CRESCENT_STOPS,
+            true,
+        ),
+    ];
+    if totality {
+        all.extend(FEATURES.iter().map(|f| setting(f.key, f.name, f.q, false)));
+    }
+    all
+}
+
+/// Stops more for a narrow crescent, for the darker limb.
+/// Source: Espenak & Anderson 1995 as in [`FEATURES`], Eclipse Photography.
+const CRESCENT_STOPS: f64 = 2.0;
+
+/// Covered area from which a crescent counts as narrow (common practice).
+const CRESCENT_OBSCURATION: f64 = 0.9;
+
+/// Ring, brackets, a free minute, brackets, ring. A totality too short for all of it keeps the looking.
+fn totality_plan(
+    input: &PlanInput<'_>,
+    filter: &FilterMoments,
+    chosen: &BracketChoice,
+) -> TotalityPlan {
+    let length_s = filter.totality_s;
+    let ring_s = RING_S.min(length_s / 4.0);
+    let look_s = LOOK_S.min(length_s / 2.0);
+    let room_s = (length_s - 2.0 * ring_s - look_s).max(0.0);
+    let fitting = (room_s / chosen.takes_s).floor().clamp(0.0, 1000.0) as u32;
+    let before = fitting.div_ceil(2);
+    let spent_s = f64::from(before) * chosen.takes_s;
+    let runs = |n: u32| {
+        if n == 1 {
+            "one run of the bracket".to_owned()
+        } else {
+            format!("{n} runs of the bracket")
+        }
+    };
+    let mut plan = vec![(
+        0.0,
+        "Filter off; beads and ring, shortest exposures".to_owned(),
+    )];
+    if before > 0 {
+        plan.push((ring_s, runs(before)));
+    }
+    plan.push((
+        ring_s + spent_s,
+        format!("Hands off: {look_s:.0} s to look up; planets, horizon, people"),
+    ));
+    if fitting > before {
+        plan.push((ring_s + spent_s + look_s, runs(fitting - before)));
+    }
+    plan.push((
+        length_s - ring_s,
+        "Base shutter for beads and ring; hand at the filter".to_owned(),
+    ));
+    plan.push((length_s, "Filter on".to_owned()));
+    let steps = plan
+        .into_iter()
+        .map(|(from_c2_s, action)| {
+            // Both ends round into totality.
+            let rounding = if from_c2_s < length_s / 2.0 {
+                Rounding::Up
+            } else {
+                Rounding::Down
+            };
+            TotalityStep {
+                from_c2_s,
+                local: clock_time(filter.off_utc.plus_s(from_c2_s), &input.zone, rounding),
+                action,
+            }
+        })
+        .collect();
+    TotalityPlan {
+        brackets: fitting,
+        look_s,
+        steps,
+    }
+}
+
+fn card_need(
+    input: &PlanInput<'_>,
+    partials: usize,
+    totality: Option<&TotalityPlan>,
+    brackets: Option<&Brackets>,
+) -> CardNeed {
+    let gear = &input.gear;
+    let partial_frames = u32::try_from(partials)
+        .unwrap_or(u32::MAX)
+        .saturating_mul(FRAMES_PER_PARTIAL);
+    let bracket_frames = totality.zip(brackets).map_or(0, |(plan, b)| {
+        plan.brackets * b.chosen.exposures_s.len() as u32
+    });
+    let central = input.contacts.c2.is_some();
+    let burst = (gear.frames_per_s * 2.0 * RING_S).min(BURST_FRAMES).ceil() as u32;
+    let frames = partial_frames
+        .saturating_add(bracket_frames)
+        .saturating_add(if central { 2 * burst } else { 0 });
+    let hours = (input.contacts.c4.utc.seconds_since(input.contacts.c1.utc) + 600.0) / 3600.0;
+    CardNeed {
+        frames,
+        gigabytes: f64::from(frames) * gear.sensor.megapixels() * MB_PER_MEGAPIXEL / 1000.0,
+        hours,
+        batteries: (hours / BATTERY_HOURS).ceil().max(1.0) as u32,
+    }
+}
+
+fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) -> Vec<String> {
+    let gear = &input.gear;
+    let mut notes = vec![
+        format!(
+            "Exposures are for a high Sun and a clear sky at f/{} and ISO {}. Try the filter on the plain \
+                 Sun before the day and shift every filtered time by what you find.",
+            gear.f_number, gear.iso
+        ),
+        "Focus by hand on the limb, then leave it alone; autofocus hunts on the Sun.".to_owned(),
+    ];
+    if framing.disc_share > 1.0 {
+        notes.push(
+            "The Sun does not fit the frame: take a shorter lens or a larger sensor.".to_owned(),
+        );
+    } else if brackets.is_some() && framing.radii_to_edge < OUTER_CORONA_RADII {
+        notes.push(format!(
+            "The frame ends {:.1} solar radii from the centre; the corona reaches beyond. A shorter lens \
+                 holds it.",
+            framing.radii_to_edge
+        ));
+    }
+    if let Some(longest_s) = brackets
+        .and_then(|b| longest(&b.chosen))
+        .filter(|_| !gear.tracked)
+    {
+        let smear_px = longest_s / framing.one_px_blur_s;
+        if smear_px > 2.0 {
+            notes.push(format!(
+                "Without a mount that follows, the longest exposure of the bracket ({}) smears the corona \
+                     by {smear_px:.0} pixels; a higher ISO shortens all of them alike.",
+                dial_mark(longest_s)
+            ));
+        }
+    }
+    notes
+}
+
+/// Solar radii the corona of the bracket's faintest feature reaches from the centre: 4 above the limb.
+const OUTER_CORONA_RADII: f64 = 4.0 + LATITUDE_STOPS;
+
+fn longest(choice: &BracketChoice) -> Option<f64> {
+    choice.exposures_s.iter().copied().reduce(f64::max)
+}

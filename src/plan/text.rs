@@ -1,0 +1,449 @@
+//! The sheet as plain text, 80 columns or so.
+
+use std::fmt::Write as _;
+
+use super::exposure::dial_mark;
+use super::sheet::Sheet;
+use crate::domain::LocalKind;
+
+/// Columns the cautions and notes are wrapped at.
+const COLUMNS: usize = 80;
+
+impl Sheet {
+    /// What the eclipse is here, in a few words: "total here, 2 min 24.3 s".
+    pub fn headline(&self) -> String {
+        let kind = match self.kind {
+            LocalKind::Total if !self.totality_seen => "total here, but the Sun is down",
+            LocalKind::Total => "total here",
+            LocalKind::Annular => "annular here",
+            LocalKind::Partial | LocalKind::None => "partial here",
+        };
+        match self.central_duration_s {
+            Some(s) => format!("{kind}, {}", minutes(s)),
+            None => format!(
+                "{kind}, {:.1} % of the area covered",
+                self.obscuration * 100.0
+            ),
+        }
+    }
+
+    /// The sheet as plain text, ending in a newline.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        self.write_text(&mut out)
+            .expect("writing to a string cannot fail");
+        out
+    }
+
+    /// The sheet as JSON, ending in a newline; units stand in the names, times are UTC unless named local.
+    pub fn json(&self) -> String {
+        let mut text = serde_json::to_string_pretty(self).expect("a sheet has only string keys");
+        text.push('\n');
+        text
+    }
+
+    fn write_text(&self, out: &mut String) -> std::fmt::Result {
+        writeln!(
+            out,
+            "SHOOTING SHEET  eclipse of {}, {}",
+            self.eclipse_date,
+            self.headline()
+        )?;
+        writeln!(out, "{}", self.place_line())?;
+        writeln!(out, "{}", self.gear_line())?;
+        heading(out, "SAFETY")?;
+        for words in &self.safety {
+            wrapped(out, words)?;
+        }
+        self.write_contacts(out)?;
+        self.write_countdowns(out)?;
+        self.write_totality(out)?;
+        self.write_settings(out)?;
+        self.write_brackets(out)?;
+        self.write_partials(out)?;
+        self.write_frame(out)?;
+        self.write_rest(out)
+    }
+
+    /// Place, zone and date in one line.
+    pub(super) fn place_line(&self) -> String {
+        let site = &self.site;
+        format!(
+            "{:.4}, {:.4}, {:.0} m   {}   local times {}",
+            site.lat_deg, site.lon_deg, site.elev_m, self.local_date, self.zone
+        )
+    }
+
+    /// The gear in one line.
+    pub(super) fn gear_line(&self) -> String {
+        let g = &self.gear;
+        let s = &g.sensor;
+        format!(
+            "{} mm  f/{}  ISO {}  filter {} stops  sensor {} x {} mm, {:.1} megapixels",
+            g.focal_mm,
+            g.f_number,
+            g.iso,
+            rounded(g.filter_stops),
+            rounded(s.width_mm),
+            rounded(s.height_mm),
+            s.megapixels()
+        )
+    }
+
+    fn write_contacts(&self, out: &mut String) -> std::fmt::Result {
+        heading(out, "CONTACTS")?;
+        writeln!(
+            out,
+            "           local      UTC            +-     altitude       fists  azimuth"
+        )?;
+        for c in &self.contacts {
+            let utc = c.utc.to_string();
+            let clock = utc.get(11..21).unwrap_or(&utc);
+            let down = if c.sun_up { "" } else { "  Sun down" };
+            writeln!(
+                out,
+                "{:<9}  {}   {clock}  {:>5.1} s  {:>6.1} deg  {:>10.1}  {:>5.0} {}{down}",
+                c.contact.word(),
+                c.local,
+                c.sigma_s,
+                c.sun_alt_deg,
+                c.fists,
+                c.sun_az_deg,
+                c.compass
+            )?;
+        }
+        writeln!(out)?;
+        self.horizon.iter().try_for_each(|line| wrapped(out, line))
+    }
+
+    fn write_countdowns(&self, out: &mut String) -> std::fmt::Result {
+        heading(out, "COUNTDOWN")?;
+        for block in &self.countdowns {
+            writeln!(out, "{}", block.contact.word())?;
+            for line in &block.lines {
+                writeln!(
+                    out,
+                    "  {:>8}  {}  {}",
+                    signed_minutes(line.from_contact_s),
+                    line.local,
+                    line.action
+                )?;
+            }
+        }
+        Ok(())
+    }
+
+    fn write_totality(&self, out: &mut String) -> std::fmt::Result {
+        let (Some(filter), Some(plan)) = (&self.filter, &self.totality) else {
+            heading(out, "FILTER")?;
+            return writeln!(
+                out,
+                "The filter stays on the lens from first contact to last."
+            );
+        };
+        heading(out, "FILTER")?;
+        writeln!(
+            out,
+            "Off {}  (C2, and not before the last bead is gone)",
+            filter.off_local
+        )?;
+        writeln!(
+            out,
+            "On  {}  (C3, or the first bead if that comes sooner; have it in hand before)",
+            filter.on_local
+        )?;
+        wrapped(out, RING_WORDS)?;
+        heading(out, "TOTALITY")?;
+        for step in &plan.steps {
+            writeln!(
+                out,
+                "  +{:>5.1} s  {}  {}",
+                step.from_c2_s, step.local, step.action
+            )?;
+        }
+        Ok(())
+    }
+
+    fn write_settings(&self, out: &mut String) -> std::fmt::Result {
+        heading(out, "SETTINGS")?;
+        for s in &self.settings {
+            let filter = if s.filter { "filter on" } else { "no filter" };
+            let drift = if s.drift_px >= 0.5 {
+                format!("  drifts {:.0} px", s.drift_px)
+            } else {
+                String::new()
+            };
+            writeln!(
+                out,
+                "  {:<36} {:>11}  {filter}{drift}",
+                s.feature, s.shutter
+            )?;
+        }
+        Ok(())
+    }
+
+    fn write_brackets(&self, out: &mut String) -> std::fmt::Result {
+        let Some(brackets) = &self.brackets else {
+            return Ok(());
+        };
+        heading(out, "BRACKET")?;
+        writeln!(
+            out,
+            "Beads to the corona at 4 radii: {} stops.",
+            brackets.range_stops
+        )?;
+        let chosen = &brackets.chosen;
+        wrapped(out, &format!("Use {}.", chosen.words()))?;
+        for (n, set) in chosen
+            .exposures_s
+            .chunks(chosen.frames as usize)
+            .enumerate()
+        {
+            let marks: Vec<_> = set
+                .iter()
+                .map(|s| dial_mark(*s).trim_end_matches(" s").to_owned())
+                .collect();
+            writeln!(out, "  set {}: {} s", n + 1, marks.join("  "))?;
+        }
+        writeln!(out, "Others:")?;
+        for other in brackets.weighed.iter().filter(|w| *w != chosen) {
+            writeln!(out, "  {}", other.words())?;
+        }
+        Ok(())
+    }
+
+    fn write_partials(&self, out: &mut String) -> std::fmt::Result {
+        heading(
+            out,
+            "PARTIALS, EVERY FIVE MINUTES (a minute either way does no harm)",
+        )?;
+        writeln!(
+            out,
+            "  local     altitude  azimuth    covered  shutter, filter on"
+        )?;
+        for p in &self.partials {
+            writeln!(
+                out,
+                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>6.1} %   {}",
+                p.local,
+                p.sun_alt_deg,
+                p.sun_az_deg,
+                p.compass,
+                p.obscuration * 100.0,
+                p.shutter_words()
+            )?;
+        }
+        Ok(())
+    }
+
+    fn write_frame(&self, out: &mut String) -> std::fmt::Result {
+        heading(out, "THE SUN IN THE FRAME")?;
+        self.frame_lines()
+            .iter()
+            .try_for_each(|line| wrapped(out, line))
+    }
+
+    /// Sentences on size and drift.
+    pub(super) fn frame_lines(&self) -> Vec<String> {
+        let f = &self.framing;
+        let mut lines = vec![format!(
+            "Disc {:.0} pixels across, {:.0} % of the short side; frame {:.2} by {:.2} degrees; the edge is \
+                 {:.1} solar radii from the centre.",
+            f.disc_px,
+            f.disc_share * 100.0,
+            f.frame_width_deg,
+            f.frame_height_deg,
+            f.radii_to_edge
+        )];
+        if self.gear.tracked {
+            lines.push(
+                "The mount follows the Sun: check the aim at every partial all the same."
+                    .to_owned(),
+            );
+            return lines;
+        }
+        if let (Some(limb_s), Some(short_s), Some(reaim_s)) =
+            (f.limb_at_edge_s, f.limb_at_short_edge_s, f.reaim_s)
+        {
+            lines.push(format!(
+                "On a fixed, level tripod it drifts {} at {:.1} seconds of arc a second. From the middle of \
+                     the frame the limb touches the edge after {}, half the Sun is gone after {}. If the \
+                     frame is tilted it may take only {}: aim again every {}.",
+                drift_words(f.drift_right, f.drift_up),
+                f.drift_arcsec_s,
+                minutes(limb_s),
+                minutes(f.centre_at_edge_s),
+                minutes(short_s),
+                minutes(reaim_s)
+            ));
+            lines.push(format!(
+                "Put the Sun on the {} side of the middle and let it drift through.",
+                opposite_words(f.drift_right, f.drift_up)
+            ));
+        }
+        lines.push(format!(
+            "Drift stays under one pixel up to {:.3} s ({}), under three up to {:.2} s.",
+            f.one_px_blur_s,
+            dial_mark(f.one_px_blur_s),
+            3.0 * f.one_px_blur_s
+        ));
+        lines
+    }
+
+    fn write_rest(&self, out: &mut String) -> std::fmt::Result {
+        if self.totality_seen {
+            heading(out, "PLANETS IN TOTALITY")?;
+            for p in &self.planets {
+                writeln!(
+                    out,
+                    "  {:<8} magnitude {:>4.1}  {:>3.0} deg up  azimuth {:>3.0} {:<3}  {:>3.0} deg from the \
+                         Sun",
+                    p.name,
+                    p.magnitude,
+                    p.alt_deg,
+                    p.az_deg,
+                    super::compass_point(p.az_deg),
+                    p.from_sun_deg
+                )?;
+            }
+            if self.planets.is_empty() {
+                writeln!(out, "  none above the horizon")?;
+            }
+        }
+        heading(out, "CARD AND BATTERY")?;
+        wrapped(out, &self.card_line())?;
+        heading(out, "NOTES")?;
+        self.notes.iter().try_for_each(|line| wrapped(out, line))?;
+        heading(out, "SOURCES")?;
+        self.sources.iter().try_for_each(|line| wrapped(out, line))
+    }
+
+    /// Card and battery in a sentence.
+    pub(super) fn card_line(&self) -> String {
+        let c = &self.card;
+        format!(
+            "About {} frames, {:.1} GB as raw and JPEG: bring an empty card of twice that. {:.1} hours with \
+                 the screen on: {} charged {}; change before C2, never in the last ten minutes.",
+            c.frames,
+            c.gigabytes,
+            c.hours,
+            c.batteries,
+            if c.batteries == 1 {
+                "battery"
+            } else {
+                "batteries"
+            }
+        )
+    }
+}
+
+/// What is said of the ring.
+pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds before C2 and after C3. That \
+     is sunlight: an uncovered lens then risks the sensor and any eye near a finder. The moments above stay \
+     inside totality.";
+
+impl super::BracketChoice {
+    /// "1 set of 7 frames, 2 stops apart, 1/2500 s to 1.6 s, 4.9 s in all".
+    pub fn words(&self) -> String {
+        let shortest = self
+            .exposures_s
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
+        let longest = self.exposures_s.iter().copied().fold(0.0, f64::max);
+        format!(
+            "{} {} of {} frames, {} {} apart, {} to {}, {:.1} s in all",
+            self.sets,
+            if self.sets == 1 { "set" } else { "sets" },
+            self.frames,
+            rounded(self.step_stops),
+            if self.step_stops > 1.0 {
+                "stops"
+            } else {
+                "stop"
+            },
+            dial_mark(shortest),
+            dial_mark(longest),
+            self.takes_s
+        )
+    }
+}
+
+fn heading(out: &mut String, words: &str) -> std::fmt::Result {
+    writeln!(out, "\n{words}")
+}
+
+/// Writes words broken at [`COLUMNS`].
+fn wrapped(out: &mut String, words: &str) -> std::fmt::Result {
+    let mut column = 0;
+    for word in words.split(' ') {
+        let length = word.chars().count();
+        if column > 0 && column + 1 + length > COLUMNS {
+            out.push('\n');
+            column = 0;
+        }
+        if column > 0 {
+            out.push(' ');
+            column += 1;
+        }
+        out.push_str(word);
+        column += length;
+    }
+    writeln!(out)
+}
+
+/// A number with two decimals at most.
+pub(super) fn rounded(value: f64) -> f64 {
+    (value * 100.0).round() / 100.0
+}
+
+/// "2 min 24.3 s", "45.0 s".
+pub(super) fn minutes(seconds: f64) -> String {
+    let tenths = (seconds * 10.0).round();
+    let (whole, rest) = ((tenths / 600.0).floor(), (tenths % 600.0) / 10.0);
+    if whole > 0.0 {
+        format!("{whole:.0} min {rest:.1} s")
+    } else {
+        format!("{rest:.1} s")
+    }
+}
+
+/// "-10:00", "0:00", "+5:00".
+pub(super) fn signed_minutes(seconds: f64) -> String {
+    let whole = seconds.abs().round() as u64;
+    let sign = if seconds < 0.0 {
+        "-"
+    } else if whole > 0 {
+        "+"
+    } else {
+        ""
+    };
+    format!("{sign}{}:{:02}", whole / 60, whole % 60)
+}
+
+/// "right and down".
+pub(super) fn drift_words(right: f64, up: f64) -> String {
+    /// Below this share a direction is not worth a word.
+    const WORTH: f64 = 0.26;
+    let side = if right > 0.0 { "right" } else { "left" };
+    let height = if up > 0.0 { "up" } else { "down" };
+    match (right.abs() > WORTH, up.abs() > WORTH) {
+        (true, true) => format!("{side} and {height}"),
+        (true, false) => side.to_owned(),
+        _ => height.to_owned(),
+    }
+}
+
+/// Where to put the Sun so it drifts through the middle: "upper left".
+fn opposite_words(right: f64, up: f64) -> &'static str {
+    match drift_words(right, up).as_str() {
+        "right" => "left",
+        "left" => "right",
+        "up" => "lower",
+        "down" => "upper",
+        "right and up" => "lower left",
+        "left and up" => "lower right",
+        "right and down" => "upper left",
+        _ => "upper right",
+    }
+}

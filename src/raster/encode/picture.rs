@@ -1,0 +1,139 @@
+//! A finished picture: 16 bits a channel, sRGB.
+
+use super::super::{LinearRgb, linear_to_srgb, srgb_to_linear};
+
+/// Anything that can give finished rows: three channels interleaved, sRGB-coded, 0 to 65,535.
+pub trait Rows: Sync {
+    /// Pixels across.
+    fn width(&self) -> usize;
+
+    /// Pixels down.
+    fn height(&self) -> usize;
+
+    /// Fills `out` with the rows from `y` on; `out` holds whole rows (`3 * width` values each) inside the picture.
+    fn fill(&self, y: usize, out: &mut [u16]);
+}
+
+/// A finished picture in memory.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    width: usize,
+    height: usize,
+    data: Vec<u16>,
+}
+
+impl Picture {
+    /// Wraps row-major values, red green blue interleaved, sRGB-coded.
+    ///
+    /// # Panics
+    /// When `data` does not hold exactly the values of `width` by `height` pixels.
+    pub fn new(width: usize, height: usize, data: Vec<u16>) -> Self {
+        assert_eq!(data.len(), width * height * 3, "three values per place");
+        Self {
+            width,
+            height,
+            data,
+        }
+    }
+
+    /// All the rows of a source, in memory.
+    pub fn from_rows(rows: &dyn Rows) -> Self {
+        let mut data = vec![0; rows.width() * rows.height() * 3];
+        rows.fill(0, &mut data);
+        Self::new(rows.width(), rows.height(), data)
+    }
+
+    /// Codes linear light; values outside 0 to 1 are held at the ends, and what is not a number is black.
+    pub fn from_linear(image: &LinearRgb) -> Self {
+        let data = image.data().iter().map(|&l| coded(l)).collect();
+        Self::new(image.width(), image.height(), data)
+    }
+
+    /// The light of the picture.
+    pub fn to_linear(&self) -> LinearRgb {
+        let light = |&v: &u16| srgb_to_linear(f32::from(v) / 65_535.0);
+        LinearRgb::from_data(
+            self.width,
+            self.height,
+            self.data.iter().map(light).collect(),
+        )
+    }
+
+    /// Pixels across.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Pixels down.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// The values, row-major.
+    pub fn data(&self) -> &[u16] {
+        &self.data
+    }
+
+    /// Red, green and blue at a pixel inside the picture.
+    pub fn at(&self, x: usize, y: usize) -> [u16; 3] {
+        let i = (y * self.width + x) * 3;
+        [self.data[i], self.data[i + 1], self.data[i + 2]]
+    }
+}
+
+impl Rows for Picture {
+    fn width(&self) -> usize {
+        self.width
+    }
+
+    fn height(&self) -> usize {
+        self.height
+    }
+
+    fn fill(&self, y: usize, out: &mut [u16]) {
+        let start = y * self.width * 3;
+        out.copy_from_slice(&self.data[start..start + out.len()]);
+    }
+}
+
+/// The 16-bit sRGB value of light.
+pub(crate) fn coded(light: f32) -> u16 {
+    // Not-a-number survives the clamp and becomes 0 in the cast.
+    (linear_to_srgb(light) * 65_535.0 + 0.5) as u16
+}
+
+/// The nearest 8-bit value of a 16-bit one.
+pub(super) fn eight_bit(v: u16) -> u8 {
+    // 257 = 65,535 / 255, so the quotient never passes 255.
+    ((u32::from(v) + 128) / 257) as u8
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn light_survives_the_round_trip() {
+        let ramp: Vec<f32> = (0..=300).map(|v| v as f32 / 300.0).collect();
+        let image = LinearRgb::from_data(301, 1, ramp.iter().flat_map(|&v| [v; 3]).collect());
+        let back = Picture::from_linear(&image).to_linear();
+        for (a, b) in image.data().iter().zip(back.data()) {
+            assert!((a - b).abs() < 4e-5, "{a} came back as {b}");
+        }
+    }
+
+    #[test]
+    fn strange_light_is_held() {
+        assert_eq!(coded(f32::NAN), 0);
+        assert_eq!(coded(-1.0), 0);
+        assert_eq!(coded(f32::INFINITY), 65_535);
+    }
+
+    #[test]
+    fn eight_bits_are_the_nearest() {
+        assert_eq!(eight_bit(65_535), 255);
+        assert_eq!(eight_bit(0), 0);
+        assert_eq!(eight_bit(257 * 100 + 128), 100);
+        assert_eq!(eight_bit(257 * 100 + 129), 101);
+    }
+}

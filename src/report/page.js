@@ -1,0 +1,63 @@
+"use strict";
+// Paper cannot be clicked: what is folded away is opened for it.
+window.addEventListener("beforeprint", function () {
+  document.querySelectorAll("details").forEach(function (fold) { fold.open = true; });
+});
+(function () {
+  var table = document.getElementById("shot-table");
+  var picks = document.getElementById("filters");
+  if (!table || !picks) { return; }
+  var body = table.tBodies[0];
+  var rows = Array.prototype.slice.call(body.rows);
+  var heads = Array.prototype.slice.call(table.tHead.rows[0].cells);
+  var pick = function (id) { return document.getElementById(id).value; };
+
+  function filter() {
+    var phase = pick("f-phase"), flag = pick("f-flag"), camera = pick("f-body"), shown = 0;
+    rows.forEach(function (row) {
+      var flags = row.dataset.flags ? row.dataset.flags.split(" ") : [];
+      var fits = (!phase || row.dataset.phase === phase) && (!camera || row.dataset.body === camera) &&
+        (!flag || (flag === "*" ? flags.length > 0 : flag === "-" ? flags.length === 0 : flags.indexOf(flag) >= 0));
+      row.hidden = !fits;
+      if (fits) { shown += 1; }
+    });
+    document.getElementById("shown").textContent = shown + " of " + rows.length + " shots";
+  }
+
+  function value(row, column, numeric) {
+    var cell = row.cells[column];
+    if (!numeric) { return cell.textContent; }
+    return cell.dataset.v === undefined ? null : Number(cell.dataset.v);
+  }
+
+  function sort(column) {
+    var head = heads[column], numeric = head.classList.contains("n") || head.hasAttribute("data-keyed");
+    var down = head.getAttribute("aria-sort") === "ascending";
+    heads.forEach(function (h) { h.removeAttribute("aria-sort"); });
+    head.setAttribute("aria-sort", down ? "descending" : "ascending");
+    var keyed = rows.map(function (row, n) { return { row: row, n: n, key: value(row, column, numeric) }; });
+    keyed.sort(function (a, b) {
+      var none = (a.key === null || a.key === "") - (b.key === null || b.key === "");
+      if (none) { return none; }
+      var order = numeric ? a.key - b.key : String(a.key).localeCompare(String(b.key), "en", { numeric: true });
+      return (down ? -order : order) || a.n - b.n;
+    });
+    keyed.forEach(function (k) { body.appendChild(k.row); });
+  }
+
+  heads.forEach(function (head, column) {
+    var button = document.createElement("button");
+    button.type = "button";
+    button.textContent = head.textContent;
+    head.textContent = "";
+    head.appendChild(button);
+    button.addEventListener("click", function () { sort(column); });
+  });
+  picks.addEventListener("change", filter);
+  document.getElementById("all").addEventListener("click", function () {
+    ["f-phase", "f-flag", "f-body"].forEach(function (id) { document.getElementById(id).value = ""; });
+    filter();
+  });
+  picks.hidden = false;
+  filter();
+})();

@@ -1,0 +1,318 @@
+//! The page, section by section.
+
+use std::fmt::Write as _;
+
+use jiff::tz::TimeZone;
+
+use super::clocks::clocks;
+use super::curve::curves;
+use super::markup::{
+    base64, calendar_date, clock_time, counted, list, minutes, paragraph, safe, section, table,
+    zone_of,
+};
+use super::missed::missed;
+use super::shots::{Thumb, bursts, shot_table};
+use crate::catalogue::{Catalogue, ShotRecord};
+use crate::domain::{Contacts, Coverage, LocalKind, Phase, SiteSource, SunMoon, safety_words};
+
+/// Look of the page.
+const STYLE: &str = include_str!("page.css");
+
+/// Sorting and filtering of the table.
+const SCRIPT: &str = include_str!("page.js");
+
+/// What the page may load: only what is in it.
+const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src \
+     'unsafe-inline'; base-uri 'none'; form-action 'none'";
+
+/// Largest strip or corona taken onto the page, in bytes of JPEG; a larger one is only named.
+pub const PICTURE_LIMIT_BYTES: usize = 600_000;
+
+/// A file the run wrote.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WrittenFile {
+    /// Path below OUT with `/` separators.
+    pub name: String,
+    /// What it is, in a few words.
+    pub what: String,
+    /// Size in bytes, where known.
+    pub size_bytes: Option<u64>,
+}
+
+/// What the page is made from, besides the catalogue.
+pub struct PageInput<'a> {
+    /// Small JPEG of a shot, where it has one. Larger ones than [`super::thumb_limit_bytes`] are left out.
+    pub thumb: &'a dyn Fn(&ShotRecord) -> Option<Vec<u8>>,
+    /// Strip at screen size as JPEG, at most [`PICTURE_LIMIT_BYTES`].
+    pub strip: Option<&'a [u8]>,
+    /// Corona at screen size as JPEG, at most [`PICTURE_LIMIT_BYTES`].
+    pub corona: Option<&'a [u8]>,
+    /// Sun and Moon over the eclipse, in time order; [`super::curve_moments`] names good instants.
+    pub curve: &'a [SunMoon],
+    /// The card against what was due, where that is known.
+    pub coverage: Option<&'a Coverage>,
+    /// The files written below OUT.
+    pub files: &'a [WrittenFile],
+}
+
+/// Writes the page: one self-contained HTML document that loads nothing. Same input, same bytes.
+pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
+    let zone = zone_of(catalogue.zone.as_deref());
+    let contacts = catalogue.contacts.as_ref();
+    let thumb: Thumb<'_> = input.thumb;
+    let main = [
+        contacts.map_or_else(no_eclipse, |c| {
+            section(
+                "curve",
+                "Every shot on the curve",
+                &curves(catalogue, c, input.curve, &zone),
+            )
+        }),
+        contacts.map_or_else(String::new, |c| contact_section(c, &zone)),
+        clocks(catalogue, &zone),
+        pictures(input),
+        missed(catalogue, input.coverage, &zone),
+        bursts(catalogue, thumb, &zone),
+        shot_table(catalogue, &zone),
+        files(input.files),
+    ]
+    .concat();
+    let title = contacts.map_or_else(
+        || "A card of photographs".to_owned(),
+        |c| format!("Solar eclipse of {}", c.eclipse_date),
+    );
+    let mut out = String::with_capacity(main.len() + 32_768);
+    out.push_str("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+    out.push_str("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
+    let _ = writeln!(
+        out,
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">"
+    );
+    let _ = writeln!(
+        out,
+        "<link rel=\"icon\" href=\"data:,\">\n<title>{}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>",
+        safe(&title)
+    );
+    out.push_str("<a class=\"skip\" href=\"#main\">Skip to the card</a>\n");
+    out += &header(catalogue, &title, &zone);
+    out += &contents(contacts.is_some(), input);
+    let _ = writeln!(out, "<main id=\"main\">\n{main}</main>");
+    out += &footer(catalogue);
+    let _ = writeln!(out, "<script>\n{SCRIPT}</script>\n</body>\n</html>");
+    out
+}
+
+fn header(catalogue: &Catalogue, title: &str, zone: &TimeZone) -> String {
+    let mut out = format!("<header>\n<h1>{}</h1>\n", safe(title));
+    if let Some(c) = &catalogue.contacts {
+        let _ = writeln!(out, "<p class=\"big\">{}</p>", safe(&eclipse_words(c)));
+        out += &paragraph(&place_words(catalogue, c, zone));
+    }
+    out += &paragraph(&card_words(catalogue));
+    out.push_str("</header>\n");
+    out
+}
+
+/// "Total here: 2 min 24.3 s, magnitude 1.017."
+fn eclipse_words(c: &Contacts) -> String {
+    let kind = match c.kind {
+        LocalKind::Total => "Total here",
+        LocalKind::Annular => "Annular here",
+        LocalKind::Partial => "Partial here",
+        LocalKind::None => "Not seen here",
+    };
+    match c.central_duration_s() {
+        Some(s) => format!("{kind}: {}, magnitude {:.4}.", minutes(s), c.magnitude),
+        None => format!(
+            "{kind}: magnitude {:.4}, {:.1} % of the area covered.",
+            c.magnitude,
+            c.obscuration * 100.0
+        ),
+    }
+}
+
+fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone) -> String {
+    let from = match catalogue.site_source {
+        Some(SiteSource::Gps) => ", from GPS in the pictures",
+        Some(SiteSource::Given) => ", as given",
+        None => "",
+    };
+    format!(
+        "Seen from {:.4}°, {:.4}°, {:.0} m{from}, on {}. Local times are {}, UTC{}.",
+        c.site.lat_deg,
+        c.site.lon_deg,
+        c.site.elev_m,
+        calendar_date(c.maximum.utc, zone),
+        catalogue.zone.as_deref().unwrap_or("UTC"),
+        zone.to_offset(c.maximum.utc.timestamp())
+    )
+}
+
+/// "312 shots by 2 bodies: 40 ingress, …; 12 flagged."
+fn card_words(catalogue: &Catalogue) -> String {
+    let mut parts = Vec::new();
+    const PHASES: [Phase; 10] = [
+        Phase::Before,
+        Phase::Ingress,
+        Phase::SecondContact,
+        Phase::Totality,
+        Phase::Annularity,
+        Phase::ThirdContact,
+        Phase::Egress,
+        Phase::After,
+        Phase::Unrelated,
+        Phase::Unreadable,
+    ];
+    for phase in PHASES {
+        let n = catalogue.shots.iter().filter(|s| s.phase == phase).count();
+        if n > 0 {
+            parts.push(format!("{n} {phase}"));
+        }
+    }
+    let flagged = catalogue
+        .shots
+        .iter()
+        .filter(|s| !s.flags.is_empty())
+        .count();
+    let bodies = match catalogue.cameras.len() {
+        0 => "no named body".to_owned(),
+        1 => "1 body".to_owned(),
+        n => format!("{n} bodies"),
+    };
+    let phases = if parts.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", parts.join(", "))
+    };
+    format!(
+        "{} by {bodies}{phases}. {flagged} flagged.",
+        counted(catalogue.shots.len(), "shot")
+    )
+}
+
+fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
+    let pictures = input.strip.is_some() || input.corona.is_some();
+    let links = [
+        (eclipse, "curve", "Curve"),
+        (eclipse, "contacts", "Contacts"),
+        (true, "clocks", "Clocks"),
+        (pictures, "pictures", "Strip and corona"),
+        (true, "missed", "Missed"),
+        (true, "frames", "Frames"),
+        (true, "shots", "Shots"),
+        (true, "files", "Files"),
+    ];
+    let items: String = links
+        .iter()
+        .filter(|(there, ..)| *there)
+        .map(|(_, id, name)| format!("<li><a href=\"#{id}\">{name}</a></li>\n"))
+        .collect();
+    format!("<nav aria-label=\"On this page\">\n<ul>\n{items}</ul>\n</nav>\n")
+}
+
+fn no_eclipse() -> String {
+    section(
+        "curve",
+        "No eclipse found",
+        "<p>No eclipse was found for the place and the dates of this card. Give the place with --site and \
+             the day with --date, then run again.</p>\n",
+    )
+}
+
+fn contact_section(c: &Contacts, zone: &TimeZone) -> String {
+    let rows: Vec<Vec<String>> = c
+        .events()
+        .map(|e| {
+            let utc = e.utc.to_string();
+            vec![
+                e.kind.word().to_owned(),
+                clock_time(e.utc, zone),
+                utc.get(11..21).unwrap_or(&utc).to_owned(),
+                format!("± {:.1} s", e.sigma_s),
+                if e.sun_up {
+                    format!("{:.1}°", e.sky.sun_alt_refracted_deg)
+                } else {
+                    "Sun down".to_owned()
+                },
+                format!("{:.0}°", e.sky.sun_az_deg),
+                format!("{:.0}°", e.position_angle_deg),
+                format!("{:.0}°", e.vertex_angle_deg),
+            ]
+        })
+        .collect();
+    let columns = [
+        "Contact",
+        "Local",
+        "UTC",
+        "One sigma",
+        "Altitude",
+        "Azimuth",
+        "P",
+        "V",
+    ];
+    let mut body = table("Contacts", &columns, &rows);
+    body += &paragraph(
+        "P is the place on the Sun's limb from celestial north through east, V the same from the zenith.",
+    );
+    let _ = write!(
+        body,
+        "<aside class=\"safety\" aria-label=\"Safety\">\n<h3>Safety</h3>\n{}</aside>\n",
+        list(&safety_words(Some(c.kind)))
+    );
+    section("contacts", "Contacts", &body)
+}
+
+fn pictures(input: &PageInput<'_>) -> String {
+    let figure = |jpeg: Option<&[u8]>, alt: &str, caption: &str| match jpeg {
+        Some(jpeg) if jpeg.len() <= PICTURE_LIMIT_BYTES => format!(
+            "<figure>\n<img class=\"large\" alt=\"{alt}\" \
+                 src=\"data:image/jpeg;base64,{}\">\n<figcaption>{caption}</figcaption>\n</figure>\n",
+            base64(jpeg)
+        ),
+        Some(_) => format!("<p>{caption} It is too large for this page; open the file.</p>\n"),
+        None => String::new(),
+    };
+    let strip = figure(
+        input.strip,
+        "Strip of the eclipse: discs of the Sun side by side in time order, from the first bite to the last",
+        "The strip, at screen size.",
+    );
+    let corona = figure(
+        input.corona,
+        "The corona around the dark Moon, merged from the totality brackets",
+        "The corona, at screen size.",
+    );
+    if strip.is_empty() && corona.is_empty() {
+        return String::new();
+    }
+    section("pictures", "Strip and corona", &(strip + &corona))
+}
+
+fn files(files: &[WrittenFile]) -> String {
+    if files.is_empty() {
+        return section("files", "Files", "<p>No file was listed.</p>\n");
+    }
+    let size = |bytes: Option<u64>| match bytes {
+        Some(b) if b >= 1_000_000 => format!("{:.1} MB", b as f64 / 1e6),
+        Some(b) => format!("{:.1} kB", b as f64 / 1e3),
+        None => String::new(),
+    };
+    let rows: Vec<Vec<String>> = files
+        .iter()
+        .map(|f| vec![f.name.clone(), f.what.clone(), size(f.size_bytes)])
+        .collect();
+    section(
+        "files",
+        "Files",
+        &table("Files written", &["File", "What it is", "Size"], &rows),
+    )
+}
+
+fn footer(catalogue: &Catalogue) -> String {
+    let words = safety_words(catalogue.contacts.as_ref().map(|c| c.kind)).join(" ");
+    format!(
+        "<footer>\n{}{}</footer>\n",
+        paragraph(&words),
+        paragraph(&format!("Written by {}.", catalogue.program))
+    )
+}

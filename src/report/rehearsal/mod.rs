@@ -1,0 +1,148 @@
+//! Practice shots of the ordinary filtered Sun, read for what to mend before the day.
+//!
+//! [`rehearsal()`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
+//! exposure, drift, size of the disc, clock, and the frames themselves. It looks at numbers only, never at pixels.
+
+mod points;
+mod sun;
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use serde::Serialize;
+
+use crate::catalogue::ShotRecord;
+use crate::domain::{LocalKind, Role, safety_words};
+
+/// How a point stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// Nothing to change.
+    Good,
+    /// To mend before the day.
+    Mend,
+    /// The shots do not tell.
+    NotKnown,
+}
+
+impl Verdict {
+    /// The word printed.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Good => "good",
+            Self::Mend => "mend",
+            Self::NotKnown => "not known",
+        }
+    }
+}
+
+/// One point of a rehearsal.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Point {
+    /// What it is about: focus, exposure, drift, disc, clock, frames.
+    pub name: &'static str,
+    /// How it stands.
+    pub verdict: Verdict,
+    /// What was measured.
+    pub found: String,
+    /// What to change, or to shoot so that it can be told; empty where nothing is.
+    pub advice: String,
+}
+
+/// One body's rehearsal.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BodyRehearsal {
+    /// The body's name, empty where the headers name none.
+    pub body: String,
+    /// Its frames.
+    pub frames: usize,
+    /// The points in a fixed order.
+    pub points: Vec<Point>,
+}
+
+/// What the practice shots say.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Rehearsal {
+    /// Body by body, by name; empty when there are no frames.
+    pub bodies: Vec<BodyRehearsal>,
+}
+
+/// Reads the practice shots. Wide views are left out; the order of the records does not matter.
+pub fn rehearsal(shots: &[ShotRecord]) -> Rehearsal {
+    let mut by_body: BTreeMap<String, Vec<&ShotRecord>> = BTreeMap::new();
+    for shot in shots.iter().filter(|s| s.role != Some(Role::Wide)) {
+        let body = shot
+            .shot
+            .camera
+            .as_ref()
+            .map_or_else(String::new, ToString::to_string);
+        by_body.entry(body).or_default().push(shot);
+    }
+    let bodies = by_body
+        .into_iter()
+        .map(|(body, mut frames)| {
+            frames.sort_by_key(|s| (s.shot.stamp.map(|t| t.time), s.name().to_owned()));
+            BodyRehearsal {
+                body,
+                frames: frames.len(),
+                points: points::all(&frames),
+            }
+        })
+        .collect();
+    Rehearsal { bodies }
+}
+
+impl Rehearsal {
+    /// Points to mend, of all bodies.
+    pub fn to_mend(&self) -> usize {
+        self.bodies
+            .iter()
+            .flat_map(|b| &b.points)
+            .filter(|p| p.verdict == Verdict::Mend)
+            .count()
+    }
+
+    /// The rehearsal as plain text, ending in a newline, with the cautions.
+    pub fn text(&self) -> String {
+        let mut out = String::from("REHEARSAL\n");
+        if self.bodies.is_empty() {
+            out.push_str(
+                "\nNo frames to read. Shoot the plain Sun through the filter, a frame every minute \
+                 or so.\n",
+            );
+        }
+        for body in &self.bodies {
+            let name = if body.body.is_empty() {
+                "body not named"
+            } else {
+                &body.body
+            };
+            let noun = if body.frames == 1 { "frame" } else { "frames" };
+            let _ = writeln!(out, "\n{name}: {} {noun}", body.frames);
+            for point in &body.points {
+                let _ = writeln!(
+                    out,
+                    "  {:<9} {:<10} {}",
+                    point.name,
+                    point.verdict.word(),
+                    point.found
+                );
+                if !point.advice.is_empty() {
+                    let _ = writeln!(out, "  {:<9} {:<10} -> {}", "", "", point.advice);
+                }
+            }
+        }
+        let _ = match self.to_mend() {
+            0 => writeln!(out, "\nNothing to mend."),
+            1 => writeln!(out, "\n1 point to mend."),
+            n => writeln!(out, "\n{n} points to mend."),
+        };
+        // An ordinary day is no totality: these are the words that keep every filter on.
+        out.push('\n');
+        for words in safety_words(Some(LocalKind::None)).into_iter().take(2) {
+            let _ = writeln!(out, "{words}");
+        }
+        out
+    }
+}

@@ -1,0 +1,512 @@
+//! The points of a rehearsal, each from the frames of one body in time order.
+
+use std::collections::BTreeMap;
+
+use super::sun::{SOLAR_RATE_ARCSEC_S, Sun, sun_on};
+use super::{Point, Verdict};
+use crate::catalogue::ShotRecord;
+use crate::domain::{Circle, Flag, Phase};
+use crate::report::markup::{counted, minutes, shutter};
+
+/// Blur of the limb, as a Gaussian sigma in pixels, up to which focus is good whatever the scale (common practice).
+const GOOD_BLUR_PX: f64 = 1.5;
+
+/// Blur the daytime air makes by itself, full width at half maximum in seconds of arc (common practice: 2 to 4).
+const SEEING_ARCSEC: f64 = 3.0;
+
+/// Full width at half maximum of a Gaussian over its sigma: `2 sqrt(2 ln 2)`.
+const FWHM_PER_SIGMA: f64 = 2.354_820_045;
+
+/// Growth of the blur over the shots from which focus counts as creeping (common practice).
+const FOCUS_CREEP: f64 = 0.3;
+
+/// Level of the disc wanted, and the range that will do, as fractions of saturation in linear light (common practice).
+const LEVEL: (f64, f64, f64) = (0.2, 0.45, 0.75);
+
+/// Share of the disc's pixels at saturation from which it counts as clipped (common practice).
+const CLIPPED_SHARE: f64 = 0.01;
+
+/// Disc radius in pixels from which centres and clock are as exact as they are built to be.
+const FINE_RADIUS_PX: f64 = 150.0;
+
+/// Error of a clock in seconds worth setting it for (common practice).
+const CLOCK_S: f64 = 1.0;
+
+/// Drift, as a share of that of a fixed frame, from which to which the mount counts as standing still.
+const FIXED: std::ops::Range<f64> = 0.8..1.2;
+
+/// Seconds a mount that follows must hold the Sun in the frame (common practice: an hour between two looks).
+const HOLD_S: f64 = 3600.0;
+
+/// Fewest frames a trend or a rate is told from.
+const FEWEST: usize = 3;
+
+fn point(name: &'static str, verdict: Verdict, found: String, advice: &str) -> Point {
+    Point {
+        name,
+        verdict,
+        found,
+        advice: advice.to_owned(),
+    }
+}
+
+/// All points in their order.
+pub(super) fn all(frames: &[&ShotRecord]) -> Vec<Point> {
+    let sun = frames
+        .iter()
+        .find_map(|s| s.shot.stamp)
+        .map(|s| sun_on(s.time));
+    vec![
+        focus(frames, sun),
+        exposure(frames),
+        drift(frames, sun),
+        disc(frames, sun),
+        clock(frames),
+        readable(frames),
+    ]
+}
+
+/// Middle value; `None` of nothing. Values are finite.
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.retain(|v| v.is_finite());
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    match n {
+        0 => None,
+        n if n % 2 == 1 => Some(values[n / 2]),
+        n => Some((values[n / 2 - 1] + values[n / 2]) / 2.0),
+    }
+}
+
+fn sun_circle(shot: &ShotRecord) -> Option<Circle> {
+    shot.disc
+        .and_then(|fit| fit.sun)
+        .filter(|c| c.radius_px.is_finite() && c.radius_px > 0.0)
+}
+
+fn radius_px(frames: &[&ShotRecord]) -> Option<f64> {
+    median(
+        frames
+            .iter()
+            .filter_map(|s| sun_circle(s))
+            .map(|c| c.radius_px)
+            .collect(),
+    )
+}
+
+/// Blur at the limb as a Gaussian sigma in pixels: as fitted, else from the steepest slope of the limb, which for a
+/// Gaussian blur is `1 / (sigma sqrt(2 pi))` of the disc's level a pixel.
+fn blur_px(shot: &ShotRecord) -> Option<f64> {
+    let fitted = shot.disc.and_then(|fit| fit.blur_px);
+    let from_slope = || {
+        let slope = shot.look?.limb_sharpness?;
+        (slope > 0.0).then(|| 1.0 / (slope * (2.0 * std::f64::consts::PI).sqrt()))
+    };
+    fitted
+        .or_else(from_slope)
+        .filter(|b| b.is_finite() && *b >= 0.0)
+}
+
+/// Sharpness of the limb, and whether it changes from the first frames to the last.
+fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
+    let blurs: Vec<(f64, &str)> = frames
+        .iter()
+        .filter_map(|s| Some((blur_px(s)?, s.name())))
+        .collect();
+    let Some(typical) = median(blurs.iter().map(|(b, _)| *b).collect()) else {
+        let advice = "shoot the whole disc through the filter, sharp limb inside the frame";
+        return point(
+            "focus",
+            Verdict::NotKnown,
+            "no limb could be measured".to_owned(),
+            advice,
+        );
+    };
+    let scale = sun
+        .zip(radius_px(frames))
+        .map(|(sun, r)| sun.radius_arcsec / r);
+    let air_px = scale.map_or(0.0, |s| SEEING_ARCSEC / FWHM_PER_SIGMA / s);
+    let good_px = GOOD_BLUR_PX.max(air_px);
+    let best = blurs
+        .iter()
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or("", |(_, name)| *name);
+    let found = format!(
+        "limb blurred by {typical:.1} px (sigma), {good_px:.1} px or less is good; sharpest {best}"
+    );
+    if let Some(growth) = creep(&blurs).filter(|g| g.abs() > FOCUS_CREEP) {
+        let way = if growth > 0.0 { "grows" } else { "shrinks" };
+        let found = format!(
+            "{found}; the blur {way} by {:.0} % from first to last",
+            growth.abs() * 100.0
+        );
+        let advice = "the focus creeps: let the lens cool in the open, tape the ring, focus again shortly \
+             before C2";
+        return point("focus", Verdict::Mend, found, advice);
+    }
+    match typical <= good_px {
+        true => point("focus", Verdict::Good, found, ""),
+        false => point(
+            "focus",
+            Verdict::Mend,
+            found,
+            "focus by hand on the limb or a spot at full magnification",
+        ),
+    }
+}
+
+/// Change of the blur from the first third of the frames to the last, as a share of the first.
+fn creep(blurs: &[(f64, &str)]) -> Option<f64> {
+    let third = blurs.len() / 3;
+    let part = |part: &[(f64, &str)]| median(part.iter().map(|(b, _)| *b).collect());
+    if third < FEWEST {
+        return None;
+    }
+    let (first, last) = (part(&blurs[..third])?, part(&blurs[blurs.len() - third..])?);
+    (first > 0.0).then(|| last / first - 1.0)
+}
+
+/// Level of the disc, and the shutter that would bring it where it is wanted.
+fn exposure(frames: &[&ShotRecord]) -> Point {
+    let levels: Vec<(f64, Option<f64>)> = frames
+        .iter()
+        .filter_map(|s| Some((s.look?.disc_level?, s.shot.exposure.shutter_s)))
+        .filter(|(level, _)| level.is_finite())
+        .collect();
+    let Some(typical) = median(levels.iter().map(|(l, _)| *l).collect()) else {
+        let advice = "shoot the whole disc through the filter";
+        return point(
+            "exposure",
+            Verdict::NotKnown,
+            "no disc to measure".to_owned(),
+            advice,
+        );
+    };
+    let clipped = frames.iter().filter(|s| is_clipped(s)).count();
+    let (low, wanted, high) = LEVEL;
+    let found = format!(
+        "disc at {:.0} % of saturation, {} clipped",
+        typical * 100.0,
+        counted(clipped, "frame")
+    );
+    // Only frames well off both ends tell how much light there is.
+    let better = median(
+        levels
+            .iter()
+            .filter(|(level, _)| (0.02..0.9).contains(level))
+            .filter_map(|(level, shutter_s)| Some(shutter_s.filter(|t| *t > 0.0)? * wanted / level))
+            .collect(),
+    );
+    if clipped * 2 <= frames.len() && (low..=high).contains(&typical) {
+        return point("exposure", Verdict::Good, found, "");
+    }
+    let advice = match (better, typical < low) {
+        (Some(s), _) => format!(
+            "try about {} at the same aperture and ISO",
+            shutter(Some(s))
+        ),
+        (None, true) => "open by two stops and shoot again".to_owned(),
+        (None, false) => "close by two stops and shoot again".to_owned(),
+    };
+    Point {
+        name: "exposure",
+        verdict: Verdict::Mend,
+        found,
+        advice,
+    }
+}
+
+/// Whether a disc's pixels saturate.
+fn is_clipped(shot: &ShotRecord) -> bool {
+    let area = || {
+        let (w, h) = (
+            f64::from(shot.shot.width_px?),
+            f64::from(shot.shot.height_px?),
+        );
+        let disc = std::f64::consts::PI * sun_circle(shot)?.radius_px.powi(2);
+        Some((disc / (w * h)).min(1.0))
+    };
+    let share = || Some(shot.look?.clipped / area()?);
+    shot.flags.has(Flag::Clipped) || share().is_some_and(|s| s > CLIPPED_SHARE)
+}
+
+/// Drift in pixels a second, x right and y down: the middle of what neighbouring frames say, so that aiming anew
+/// between two of them does no harm.
+fn drift_px_s(frames: &[&ShotRecord]) -> Option<(f64, f64)> {
+    let placed: Vec<_> = frames
+        .iter()
+        .filter_map(|s| Some((s.shot.stamp?.time, sun_circle(s)?)))
+        .collect();
+    let rates: Vec<(f64, f64)> = placed
+        .windows(2)
+        .filter_map(|pair| {
+            let ((t0, a), (t1, b)) = (pair[0], pair[1]);
+            let seconds = t1.seconds_since(t0);
+            // Closer than this a clock cut to whole seconds says little; farther apart the aim has surely changed.
+            (4.0..=900.0)
+                .contains(&seconds)
+                .then(|| ((b.x_px - a.x_px) / seconds, (b.y_px - a.y_px) / seconds))
+        })
+        .collect();
+    if rates.len() < FEWEST {
+        return None;
+    }
+    let middle = |pick: fn(&(f64, f64)) -> f64| median(rates.iter().map(pick).collect());
+    Some((middle(|r| r.0)?, middle(|r| r.1)?))
+}
+
+fn drift(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
+    let (Some((x, y)), Some(sun), Some(radius)) = (drift_px_s(frames), sun, radius_px(frames))
+    else {
+        let advice =
+            "shoot a frame every half minute or so for ten minutes without touching the mount";
+        return point(
+            "drift",
+            Verdict::NotKnown,
+            "too few timed discs in a row".to_owned(),
+            advice,
+        );
+    };
+    let px_s = x.hypot(y);
+    let arcsec_s = px_s * sun.radius_arcsec / radius;
+    let still = SOLAR_RATE_ARCSEC_S * sun.declination_deg.to_radians().cos();
+    let share = arcsec_s / still;
+    let found = format!("{arcsec_s:.2} seconds of arc a second, {px_s:.2} px a second");
+    let room = room_px(frames, radius);
+    if FIXED.contains(&share) {
+        return fixed(found, px_s, room);
+    }
+    if share >= FIXED.end {
+        let found = format!("{found}: faster than the sky turns");
+        return point(
+            "drift",
+            Verdict::Mend,
+            found,
+            "something moves: lock the head, hang a weight on the tripod",
+        );
+    }
+    followed(found, arcsec_s, px_s, room)
+}
+
+/// Pixels from the limb to the nearer edge of the frame with the disc in its middle.
+fn room_px(frames: &[&ShotRecord], radius: f64) -> Option<f64> {
+    let shorts = frames
+        .iter()
+        .filter_map(|s| Some(f64::from(s.shot.width_px?.min(s.shot.height_px?))))
+        .collect();
+    Some(median(shorts)? / 2.0 - radius).filter(|room| *room > 0.0)
+}
+
+/// A mount that stands still drifts as it must: say what it means.
+fn fixed(found: String, px_s: f64, room: Option<f64>) -> Point {
+    let aim = room.map_or_else(String::new, |room| {
+        format!("aim again every {}; ", minutes(room / px_s / 2.0))
+    });
+    let found = format!("{found}: the mount stands still");
+    let advice = format!(
+        "{aim}keep shutters under {} for one pixel of drift",
+        shutter(Some(1.0 / px_s))
+    );
+    Point {
+        name: "drift",
+        verdict: Verdict::Good,
+        found,
+        advice,
+    }
+}
+
+/// A mount that follows: how well, and how far its axis may be off.
+///
+/// An axis off by an angle `e` drifts by at most the sky's rate times `e` (in radians); the sidereal rate alone lags
+/// the Sun by 0.04 seconds of arc a second.
+fn followed(found: String, arcsec_s: f64, px_s: f64, room: Option<f64>) -> Point {
+    let off_deg = (arcsec_s / SOLAR_RATE_ARCSEC_S).to_degrees();
+    let held_s = room.map(|room| room / px_s.max(1e-9));
+    let found = format!(
+        "{found}: the mount follows; its axis is off by {off_deg:.1} degrees or more, if it runs at the \
+             solar rate"
+    );
+    match held_s {
+        Some(s) if s < HOLD_S => {
+            let advice = format!(
+                "the Sun leaves the frame within {}: align the polar axis better, and set the solar rate",
+                minutes(s)
+            );
+            Point {
+                name: "drift",
+                verdict: Verdict::Mend,
+                found,
+                advice,
+            }
+        }
+        _ => point("drift", Verdict::Good, found, ""),
+    }
+}
+
+/// Size of the disc in the frame, and whether it stays the same.
+fn disc(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
+    let Some(radius) = radius_px(frames) else {
+        return point(
+            "disc",
+            Verdict::NotKnown,
+            "no disc found".to_owned(),
+            "shoot the whole disc through the filter",
+        );
+    };
+    let share = room_px(frames, radius).map(|room| radius / (room + radius));
+    let spread = median(
+        frames
+            .iter()
+            .filter_map(|s| sun_circle(s))
+            .map(|c| (c.radius_px / radius - 1.0).abs())
+            .collect(),
+    );
+    let mut found = format!("{:.0} px across", 2.0 * radius);
+    if let Some(share) = share {
+        found += &format!(", {:.0} % of the short side", share * 100.0);
+    }
+    if let Some(arcsec) = sun.map(|s| s.radius_arcsec / radius) {
+        found += &format!(", {arcsec:.2} seconds of arc a pixel");
+    }
+    found += &header_focal(frames, sun, radius);
+    if spread.is_some_and(|s| s > 0.005) {
+        let advice = "the size changes from frame to frame: lock the zoom, and check the limb is not cut or \
+             flared";
+        return point("disc", Verdict::Mend, found, advice);
+    }
+    match share {
+        None => point(
+            "disc",
+            Verdict::Mend,
+            found,
+            "the disc does not fit the frame: take a shorter lens",
+        ),
+        Some(s) if s > 0.5 => point(
+            "disc",
+            Verdict::Mend,
+            found,
+            "the corona will not fit: take a shorter lens",
+        ),
+        _ if radius < FINE_RADIUS_PX => {
+            let advice = format!(
+                "small: a longer lens gives more; centres and clock are at their best from {:.0} px across",
+                2.0 * FINE_RADIUS_PX
+            );
+            Point {
+                name: "disc",
+                verdict: Verdict::Good,
+                found,
+                advice,
+            }
+        }
+        _ => point("disc", Verdict::Good, found, ""),
+    }
+}
+
+/// Says so where the disc and the focal length in the header do not go together.
+fn header_focal(frames: &[&ShotRecord], sun: Option<Sun>, radius: f64) -> String {
+    let long = median(
+        frames
+            .iter()
+            .filter_map(|s| Some(f64::from(s.shot.width_px?.max(s.shot.height_px?))))
+            .collect(),
+    );
+    let header = median(
+        frames
+            .iter()
+            .filter_map(|s| s.shot.exposure.focal_35mm)
+            .filter(|f| *f > 0.0)
+            .collect(),
+    );
+    let (Some(sun), Some(long), Some(header)) = (sun, long, header) else {
+        return String::new();
+    };
+    let image_mm = 2.0 * radius / long * 36.0;
+    let seen = image_mm / (2.0 * (sun.radius_arcsec / 3600.0).to_radians());
+    match (seen / header - 1.0).abs() > 0.05 {
+        true => format!(
+            "; as of a {seen:.0} mm lens on 36 mm, the header says {header:.0} mm (a converter or a crop?)"
+        ),
+        false => String::new(),
+    }
+}
+
+/// The clock against the satellites' time in the same header.
+fn clock(frames: &[&ShotRecord]) -> Point {
+    /// Zones differ by quarters of an hour.
+    const QUARTER_S: f64 = 900.0;
+    let errors: Vec<f64> = frames
+        .iter()
+        .filter_map(|s| {
+            let (stamp, fix) = (s.shot.stamp?, s.shot.gps?.utc?);
+            let cut_s = if stamp.has_subsec { 0.0 } else { 0.5 };
+            let apart = stamp.time.read_as_utc().seconds_since(fix) + cut_s;
+            match stamp.offset_s {
+                Some(zone_s) => Some(apart - f64::from(zone_s)),
+                None => Some((apart + QUARTER_S / 2.0).rem_euclid(QUARTER_S) - QUARTER_S / 2.0),
+            }
+        })
+        .collect();
+    let n = errors.len();
+    let Some(error_s) = median(errors) else {
+        let advice = "photograph a clock set by GPS or the network with this camera, or note its error: \
+             --clock takes it";
+        return point(
+            "clock",
+            Verdict::NotKnown,
+            "no GPS time in the headers".to_owned(),
+            advice,
+        );
+    };
+    let way = if error_s > 0.0 { "fast" } else { "slow" };
+    let found = format!(
+        "{:.1} s {way} by GPS in {}; a fix may be some seconds old",
+        error_s.abs(),
+        counted(n, "frame")
+    );
+    match error_s.abs() <= CLOCK_S {
+        true => point("clock", Verdict::Good, found, ""),
+        false => point(
+            "clock",
+            Verdict::Mend,
+            found,
+            "set the camera's clock on the morning of the day",
+        ),
+    }
+}
+
+/// Frames that could not be read or show no disc, by reason.
+fn readable(frames: &[&ShotRecord]) -> Point {
+    let mut troubles: BTreeMap<&str, usize> = BTreeMap::new();
+    for shot in frames {
+        let trouble = match shot {
+            s if s.phase == Phase::Unreadable => "not readable",
+            s if s.flags.has(Flag::Cut) => "disc cut by the frame",
+            s if s.flags.has(Flag::OutOfFrame) => "no Sun in the frame",
+            s if s.flags.has(Flag::Shaken) => "shaken",
+            s if s.flags.has(Flag::Clouded) => "clouded",
+            s if s.flags.has(Flag::Flare) => "flare",
+            s if s.disc.is_none() => "no disc found",
+            _ => continue,
+        };
+        *troubles.entry(trouble).or_default() += 1;
+    }
+    let bad: usize = troubles.values().sum();
+    let list: Vec<String> = troubles
+        .iter()
+        .map(|(what, n)| format!("{n} {what}"))
+        .collect();
+    let found = match bad {
+        0 => format!("all {} show the disc", frames.len()),
+        _ => format!("{} of {}: {}", bad, frames.len(), list.join(", ")),
+    };
+    match bad * 10 > frames.len() {
+        true => point(
+            "frames",
+            Verdict::Mend,
+            found,
+            "look at these frames, mend the cause and rehearse again",
+        ),
+        false => point("frames", Verdict::Good, found, ""),
+    }
+}

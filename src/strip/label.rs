@@ -1,0 +1,105 @@
+//! What stands beside the discs and what the files say.
+
+use super::caption::{Words, words};
+use super::layout::{CAPTION_LINE_RADII, Layout, caption_lines};
+use super::piece::{Piece, Source};
+use super::recipe::{Captions, Recipe};
+use super::zone::local_time;
+use crate::catalogue::Catalogue;
+use crate::domain::{ContactEvent, Utc};
+use crate::raster::PictureInfo;
+
+/// The captions, drawn.
+pub(super) fn captions(
+    catalogue: &Catalogue,
+    recipe: &Recipe,
+    pieces: &[Piece<'_>],
+    laid: &Layout,
+) -> Vec<Words> {
+    let mut all = Vec::new();
+    let line_px = CAPTION_LINE_RADII * laid.disc_radius_px;
+    let half_px = caption_lines(recipe.captions) as f64 * line_px / 2.0;
+    for (piece, place) in pieces.iter().zip(&laid.places) {
+        let Some((x, y)) = place.caption_px else {
+            continue;
+        };
+        for (n, text) in caption(catalogue, recipe.captions, piece)
+            .iter()
+            .enumerate()
+        {
+            let top = y - half_px + n as f64 * line_px;
+            all.extend(words(text, x, top, line_px * 0.94));
+        }
+    }
+    all
+}
+
+fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<String> {
+    let time = piece.time.map(|utc| local_time(catalogue, utc, "%H:%M"));
+    let covered = piece.sky.map(|sky| percent(sky.obscuration));
+    let lines = match captions {
+        Captions::None => [None, None],
+        Captions::Time => [time, None],
+        Captions::Obscuration => [covered, None],
+        Captions::Both => [time, covered],
+        Captions::Contact => [
+            piece.time.and_then(|utc| from_contact(catalogue, utc)),
+            None,
+        ],
+    };
+    lines.into_iter().flatten().collect()
+}
+
+/// Seconds from the nearest contact in words, such as `C2 -3.2 s`.
+fn from_contact(catalogue: &Catalogue, utc: Utc) -> Option<String> {
+    let off_s = |event: &&ContactEvent| utc.seconds_since(event.utc);
+    let nearest = catalogue
+        .contacts
+        .as_ref()?
+        .events()
+        .min_by(|a, b| off_s(a).abs().total_cmp(&off_s(b).abs()))?;
+    Some(format!("{} {:+.1} s", nearest.kind.word(), off_s(&nearest)))
+}
+
+/// A covered fraction in words; a trace is not rounded to nothing, nor a sliver of Sun to totality.
+fn percent(obscuration: f64) -> String {
+    let rounded = (obscuration * 100.0).round();
+    if obscuration > 0.0 && rounded < 1.0 {
+        "<1 %".to_owned()
+    } else if obscuration < 1.0 - 1e-9 && rounded > 99.0 {
+        ">99 %".to_owned()
+    } else {
+        format!("{rounded:.0} %")
+    }
+}
+
+/// What the files say: an honest label, the range of capture times, place and credit as the recipe allows.
+pub(super) fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>]) -> PictureInfo {
+    let mut frames = 0;
+    let mut times = Vec::new();
+    for piece in pieces {
+        match &piece.source {
+            Source::Frame(record, _) => {
+                frames += 1;
+                times.extend(record.utc);
+            }
+            Source::Corona(corona, _) => frames += corona.frames.max(1),
+        }
+    }
+    times.sort();
+    let eclipse = catalogue.contacts.as_ref().map_or_else(
+        || "Solar eclipse".to_owned(),
+        |c| format!("Solar eclipse of {}", c.eclipse_date),
+    );
+    PictureInfo {
+        credit: recipe.credit.clone(),
+        captured: times.first().copied().zip(times.last().copied()),
+        place: catalogue
+            .contacts
+            .as_ref()
+            .map(|c| c.site)
+            .filter(|_| recipe.tell_place),
+        dpi: recipe.dpi,
+        ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))
+    }
+}

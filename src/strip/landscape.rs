@@ -1,0 +1,135 @@
+//! A wide view behind the path.
+
+use super::draw::Open;
+use super::layout::View;
+use super::recipe::{Arrangement, Recipe};
+use crate::catalogue::{Catalogue, ShotRecord};
+use crate::domain::{Exposure, Notice, Phase};
+use crate::raster::{LinearRgb, Placing, resampled};
+
+/// Width of the 35 mm frame in millimetres, to which equivalent focal lengths refer.
+const FRAME_35MM: f64 = 36.0;
+
+/// Where the horizon lies in a wide view when nothing else is known, from its top.
+const USUAL_HORIZON: f64 = 0.85;
+
+/// A corona is smaller than the view's width divided by this.
+const SPOT_SHARE: usize = 12;
+
+/// A wide view at the canvas's size.
+pub(super) struct Landscape {
+    /// How it looks at the land.
+    pub(super) view: View,
+    /// Its light.
+    pub(super) light: LinearRgb,
+}
+
+/// The wide view the recipe asks for behind a path; without one that can be used the path stands on the background.
+pub(super) fn landscape(
+    catalogue: &Catalogue,
+    recipe: &Recipe,
+    open: &Open<'_>,
+    notices: &mut Vec<Notice>,
+) -> Option<Landscape> {
+    let name = recipe.landscape.as_ref()?;
+    let mut lost = |why: &str| {
+        notices.push(Notice::look(format!("not used as the landscape: {why}")).about(name))
+    };
+    if recipe.arrangement != Arrangement::Path {
+        lost("a landscape goes with layout \"path\" only");
+        return None;
+    }
+    let Some(record) = catalogue.shot(name) else {
+        lost("it is not in the catalogue");
+        return None;
+    };
+    match opened(record, recipe, open) {
+        Ok(land) => Some(land),
+        Err(why) => {
+            lost(&why);
+            None
+        }
+    }
+}
+
+fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Landscape, String> {
+    let frame = open(record)?;
+    let (width, height) = (frame.frame().width(), frame.frame().height());
+    let width_deg = recipe
+        .landscape_width_deg
+        .or_else(|| width_deg(&record.shot.exposure, width >= height))
+        .ok_or("its focal length is not known; set landscape_width_deg in strip.toml")?;
+    let width_px = recipe.width_px as usize;
+    let scale = width as f64 / width_px as f64;
+    let height_px = ((height as f64 / scale).round() as usize).max(1);
+    let middle = |n: usize| (n as f64 - 1.0) / 2.0;
+    let placing = Placing {
+        source_px: (middle(width), middle(height)),
+        result_px: (middle(width_px), middle(height_px)),
+        scale,
+        mirrored: false,
+        clockwise_deg: 0.0,
+    };
+    let light = resampled(&frame.light(), &placing, width_px, height_px);
+    let view = View {
+        width_px,
+        height_px,
+        width_deg,
+        az_deg: None,
+        horizon_px: USUAL_HORIZON * (height_px as f64 - 1.0),
+    };
+    Ok(Landscape {
+        view: as_asked(pointed(view, record, &light), recipe),
+        light,
+    })
+}
+
+/// The view pointed by the eclipsed Sun in it, where it can be made out.
+fn pointed(view: View, record: &ShotRecord, light: &LinearRgb) -> View {
+    let dark = matches!(
+        record.phase,
+        Phase::SecondContact | Phase::Totality | Phase::ThirdContact
+    );
+    match (record.predicted.filter(|_| dark), bright_spot(light)) {
+        (Some(sky), Some(spot)) => view.pointed(spot, sky.sun_az_deg, sky.sun_alt_refracted_deg),
+        _ => view,
+    }
+}
+
+/// What the recipe says of the view goes before what was found.
+fn as_asked(view: View, recipe: &Recipe) -> View {
+    let horizon_px = |part: f64| part * (view.height_px as f64 - 1.0);
+    View {
+        az_deg: recipe.landscape_az_deg.or(view.az_deg),
+        horizon_px: recipe.landscape_horizon.map_or(view.horizon_px, horizon_px),
+        ..view
+    }
+}
+
+/// The place of the one small bright thing in a dark picture: the centre of the light near the brightest pixel, when
+/// that is small and nothing else far from it is as bright.
+fn bright_spot(light: &LinearRgb) -> Option<(f64, f64)> {
+    let green = |x: usize, y: usize| light.at(x, y)[1];
+    let places = || (0..light.height()).flat_map(|y| (0..light.width()).map(move |x| (x, y)));
+    let most = places().map(|(x, y)| green(x, y)).fold(0.0, f32::max);
+    let (mut sx, mut sy, mut n) = (0.0, 0.0, 0.0);
+    let (mut left, mut right, mut top, mut bottom) = (usize::MAX, 0, usize::MAX, 0);
+    for (x, y) in places().filter(|&(x, y)| green(x, y) > 0.7 * most) {
+        sx += x as f64;
+        sy += y as f64;
+        n += 1.0;
+        (left, right) = (left.min(x), right.max(x));
+        (top, bottom) = (top.min(y), bottom.max(y));
+    }
+    let small = light.width() / SPOT_SHARE;
+    let found = n > 0.0 && most > 0.1 && right - left <= small && bottom - top <= small;
+    found.then(|| (sx / n, sy / n))
+}
+
+/// Angle from side to side of a straight lens, from its focal length (its real one is taken to be on a 35 mm frame).
+fn width_deg(exposure: &Exposure, level: bool) -> Option<f64> {
+    let focal_mm = exposure.focal_35mm.or(exposure.focal_mm)?;
+    let side_mm = if level { FRAME_35MM } else { FRAME_35MM / 1.5 };
+    let angle = 2.0 * (side_mm / 2.0 / focal_mm).atan().to_degrees();
+    (focal_mm > 0.0 && angle.is_finite()).then_some(angle)
+}

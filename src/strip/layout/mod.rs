@@ -1,0 +1,583 @@
+//! Where each disc goes: arithmetic on plain numbers, no pixels.
+//!
+//! Arrangements are worked out in disc radii (x right, y down) and then fitted to the canvas.
+
+mod arrangements;
+mod grid;
+mod path;
+mod view;
+
+use super::recipe::{Arrangement, Captions, Recipe};
+pub use view::{View, layout_over};
+
+/// Where a body stood in the sky.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SkyPlace {
+    /// Azimuth in degrees from north through east.
+    pub az_deg: f64,
+    /// Altitude in degrees.
+    pub alt_deg: f64,
+    /// Apparent radius of the Sun in degrees.
+    pub radius_deg: f64,
+}
+
+/// What the layout must know of one piece.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PieceGeometry {
+    /// Whether this is the picture in the middle; at most one is.
+    pub middle: bool,
+    /// How far its light reaches, in disc radii from the disc's centre; 1 or more.
+    pub reach: f64,
+    /// Where it stood in the sky, for the true path.
+    pub sky: Option<SkyPlace>,
+}
+
+/// Where one piece goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Centre of its caption, where the recipe has captions.
+    pub caption_px: Option<(f64, f64)>,
+    /// Centre of the disc, x right.
+    pub x_px: f64,
+    /// Centre of the disc, y down.
+    pub y_px: f64,
+    /// How far its light may reach from there; less than was asked where a neighbour stands in the way.
+    pub reach_px: f64,
+}
+
+/// A canvas and the places on it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Layout {
+    /// Pixels across, bleed included.
+    pub width_px: usize,
+    /// Pixels down, bleed included.
+    pub height_px: usize,
+    /// Radius of every disc.
+    pub disc_radius_px: f64,
+    /// One place per piece, in the order given.
+    pub places: Vec<Place>,
+}
+
+/// A layout that cannot be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum LayoutError {
+    /// Nothing to place.
+    #[error("no disc to place: no frame of the card has a fitted Sun; choose frames in strip.toml")]
+    Empty,
+    /// A piece, counted from 1, has no place in the sky.
+    #[error(
+        "piece {0} has no known place in the sky, which the layout \"path\" needs; take another layout"
+    )]
+    NoSky(usize),
+    /// The path spans too much sky for a flat picture.
+    #[error(
+        "the path spans {0:.0} degrees of sky, more than a flat picture holds; take fewer frames or another layout"
+    )]
+    TooWide(f64),
+    /// Discs of that size do not fit.
+    #[error(
+        "discs of {asked:.0} px do not fit, {most:.0} px is the largest; make disc_px \"auto\" or the canvas larger"
+    )]
+    DiscTooLarge {
+        /// Diameter asked for.
+        asked: f64,
+        /// Largest diameter that fits.
+        most: f64,
+    },
+    /// The discs would be specks.
+    #[error(
+        "{pieces} discs would be {diameter:.1} px wide, at least {MIN_DISC_PX} px is needed; take fewer frames or a larger canvas"
+    )]
+    TooSmall {
+        /// How many.
+        pieces: usize,
+        /// Diameter that fits.
+        diameter: f64,
+    },
+    /// A side passes what picture files hold.
+    #[error(
+        "a canvas of {width:.0} by {height:.0} px is too large, {MAX_SIDE_PX} px is the most for a side; lower dpi or width_px"
+    )]
+    TooLarge {
+        /// Pixels across.
+        width: f64,
+        /// Pixels down.
+        height: f64,
+    },
+}
+
+/// Longest side of a canvas in pixels: a JPEG holds no more (ISO/IEC 10918-1).
+const MAX_SIDE_PX: f64 = 65_535.0;
+
+/// Smallest disc diameter drawn, in pixels.
+const MIN_DISC_PX: f64 = 4.0;
+
+/// Height of a line of captions in disc radii; the letters themselves are somewhat lower.
+pub(super) const CAPTION_LINE_RADII: f64 = 0.46;
+
+/// Free space between a disc and its caption, in disc radii.
+const CAPTION_GAP_RADII: f64 = 0.22;
+
+/// Width set aside for a caption, in disc radii: five figures.
+const CAPTION_WIDTH_RADII: f64 = 1.5;
+
+/// A place in disc radii, and the way from the disc to its caption.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Spot {
+    x: f64,
+    y: f64,
+    reach: f64,
+    caption_way: (f64, f64),
+}
+
+impl Spot {
+    /// A spot with its caption below.
+    fn new(x: f64, y: f64, reach: f64) -> Self {
+        Self {
+            x,
+            y,
+            reach,
+            caption_way: (0.0, 1.0),
+        }
+    }
+
+    /// The box of the caption, clear of what the piece takes up.
+    fn caption_box(&self, half: f64, lines: f64) -> Bounds {
+        let (w, h) = (CAPTION_WIDTH_RADII / 2.0, lines * CAPTION_LINE_RADII / 2.0);
+        let (dx, dy) = self.caption_way;
+        let away = half + CAPTION_GAP_RADII + dx.abs() * w + dy.abs() * h;
+        let (x, y) = (self.x + away * dx, self.y + away * dy);
+        Bounds {
+            left: x - w,
+            top: y - h,
+            right: x + w,
+            bottom: y + h,
+        }
+    }
+}
+
+/// A box in disc radii.
+#[derive(Clone, Copy, Debug)]
+struct Bounds {
+    left: f64,
+    top: f64,
+    right: f64,
+    bottom: f64,
+}
+
+impl Bounds {
+    fn about(spot: &Spot, half: f64) -> Self {
+        Self {
+            left: spot.x - half,
+            top: spot.y - half,
+            right: spot.x + half,
+            bottom: spot.y + half,
+        }
+    }
+
+    fn joined(self, other: Self) -> Self {
+        Self {
+            left: self.left.min(other.left),
+            top: self.top.min(other.top),
+            right: self.right.max(other.right),
+            bottom: self.bottom.max(other.bottom),
+        }
+    }
+
+    fn centre(&self) -> (f64, f64) {
+        (
+            (self.left + self.right) / 2.0,
+            (self.top + self.bottom) / 2.0,
+        )
+    }
+
+    fn width(&self) -> f64 {
+        self.right - self.left
+    }
+
+    fn height(&self) -> f64 {
+        self.bottom - self.top
+    }
+}
+
+/// Places the pieces, in order, on the recipe's canvas.
+///
+/// Neighbours never come closer than their reaches and the recipe's spacing allow, so a corona is never cut; only the
+/// true path, whose places are given, shortens reaches instead.
+///
+/// # Errors
+/// [`LayoutError`] when there is nothing to place, the sky is not known, or sizes do not work out.
+pub fn layout(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Layout, LayoutError> {
+    if pieces.is_empty() {
+        return Err(LayoutError::Empty);
+    }
+    let spots = arranged(recipe, pieces)?;
+    let captions = caption_boxes(recipe, pieces, &spots);
+    let bounds = bounds(recipe, pieces, &spots, &captions);
+    let canvas = Canvas::of(recipe, &bounds)?;
+    canvas.check(pieces.len())?;
+    Ok(canvas.placed(&spots, &captions, &bounds))
+}
+
+fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
+    let gap = 2.0 * recipe.spacing;
+    Ok(match recipe.arrangement {
+        Arrangement::Row => arrangements::row(pieces, gap),
+        Arrangement::Arc => arrangements::arc(pieces, gap),
+        Arrangement::Ring => arrangements::ring(pieces, gap, caption_radii(recipe.captions)),
+        Arrangement::Diagonal => arrangements::diagonal(pieces, gap),
+        Arrangement::Grid => {
+            let frame = grid::Frame {
+                gap,
+                caption: caption_radii(recipe.captions),
+                margin: 2.0 * recipe.margin,
+                aspect: recipe
+                    .paper
+                    .map_or(grid::USUAL_ASPECT, |p| p.width / p.height),
+            };
+            grid::grid(pieces, &frame)
+        }
+        Arrangement::Path => path::path(pieces)?,
+    })
+}
+
+/// Lines of a caption.
+pub(super) fn caption_lines(captions: Captions) -> usize {
+    match captions {
+        Captions::None => 0,
+        Captions::Time | Captions::Obscuration | Captions::Contact => 1,
+        Captions::Both => 2,
+    }
+}
+
+/// Height a caption takes below its disc, in disc radii.
+fn caption_radii(captions: Captions) -> f64 {
+    match caption_lines(captions) {
+        0 => 0.0,
+        lines => CAPTION_GAP_RADII + lines as f64 * CAPTION_LINE_RADII,
+    }
+}
+
+/// Reach, in disc radii, above which a piece's light needs room of its own: coronas and diamond rings.
+const GLOWING: f64 = 1.5;
+
+/// Half the extent a piece takes up: its disc, or all its light in the middle and where it glows.
+fn extent(piece: &PieceGeometry) -> f64 {
+    if piece.middle || piece.reach > GLOWING {
+        piece.reach.max(1.0)
+    } else {
+        1.0
+    }
+}
+
+/// Half of what a placed piece takes up, its reach perhaps cut short.
+fn half(piece: &PieceGeometry, spot: &Spot) -> f64 {
+    extent(piece).min(spot.reach).max(1.0)
+}
+
+fn caption_boxes(recipe: &Recipe, pieces: &[PieceGeometry], spots: &[Spot]) -> Vec<Option<Bounds>> {
+    let lines = caption_lines(recipe.captions);
+    let one = |(piece, spot): (&PieceGeometry, &Spot)| {
+        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines as f64))
+    };
+    pieces.iter().zip(spots).map(one).collect()
+}
+
+fn bounds(
+    recipe: &Recipe,
+    pieces: &[PieceGeometry],
+    spots: &[Spot],
+    captions: &[Option<Bounds>],
+) -> Bounds {
+    let discs = pieces
+        .iter()
+        .zip(spots)
+        .map(|(piece, spot)| Bounds::about(spot, half(piece, spot)));
+    let nothing = Bounds {
+        left: f64::INFINITY,
+        top: f64::INFINITY,
+        right: f64::NEG_INFINITY,
+        bottom: f64::NEG_INFINITY,
+    };
+    let all = discs
+        .chain(captions.iter().flatten().copied())
+        .fold(nothing, Bounds::joined);
+    let margin = 2.0 * recipe.margin;
+    Bounds {
+        left: all.left - margin,
+        top: all.top - margin,
+        right: all.right + margin,
+        bottom: all.bottom + margin,
+    }
+}
+
+/// The canvas in pixels and the scale of what stands on it.
+struct Canvas {
+    width: f64,
+    height: f64,
+    radius: f64,
+}
+
+impl Canvas {
+    fn of(recipe: &Recipe, bounds: &Bounds) -> Result<Self, LayoutError> {
+        let bleed = 2.0 * recipe.bleed_in * recipe.dpi;
+        let (width, height, most) = match recipe.paper {
+            Some(paper) => {
+                let (w, h) = paper.inches();
+                let (w, h) = ((w * recipe.dpi).round(), (h * recipe.dpi).round());
+                (w, h, (w / bounds.width()).min(h / bounds.height()))
+            }
+            None => {
+                let w = f64::from(recipe.width_px);
+                let most = w / bounds.width();
+                let radius = recipe.disc_px.map_or(most, |d| d / 2.0);
+                (w, (radius * bounds.height()).ceil(), most)
+            }
+        };
+        let radius = recipe.disc_px.map_or(most, |d| d / 2.0);
+        if radius > most * (1.0 + 1e-9) {
+            return Err(LayoutError::DiscTooLarge {
+                asked: 2.0 * radius,
+                most: 2.0 * most,
+            });
+        }
+        Ok(Self {
+            width: width + bleed.round(),
+            height: height + bleed.round(),
+            radius,
+        })
+    }
+
+    fn check(&self, pieces: usize) -> Result<(), LayoutError> {
+        if self.width > MAX_SIDE_PX || self.height > MAX_SIDE_PX {
+            return Err(LayoutError::TooLarge {
+                width: self.width,
+                height: self.height,
+            });
+        }
+        let diameter = 2.0 * self.radius;
+        if diameter < MIN_DISC_PX {
+            return Err(LayoutError::TooSmall { pieces, diameter });
+        }
+        Ok(())
+    }
+
+    /// Spots in pixels, the box of them all in the middle of the canvas.
+    fn placed(&self, spots: &[Spot], captions: &[Option<Bounds>], bounds: &Bounds) -> Layout {
+        let (x, y) = bounds.centre();
+        let x0 = (self.width - 1.0) / 2.0 - x * self.radius;
+        let y0 = (self.height - 1.0) / 2.0 - y * self.radius;
+        let pixel = |(x, y): (f64, f64)| (x0 + x * self.radius, y0 + y * self.radius);
+        let place = |(spot, caption): (&Spot, &Option<Bounds>)| {
+            let (x_px, y_px) = pixel((spot.x, spot.y));
+            Place {
+                x_px,
+                y_px,
+                reach_px: spot.reach * self.radius,
+                caption_px: caption.map(|c| pixel(c.centre())),
+            }
+        };
+        Layout {
+            width_px: self.width as usize,
+            height_px: self.height as usize,
+            disc_radius_px: self.radius,
+            places: spots.iter().zip(captions).map(place).collect(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::recipe::Paper;
+    use super::*;
+
+    fn pieces(before: usize, reach: f64, after: usize) -> Vec<PieceGeometry> {
+        let sky = |i: usize| SkyPlace {
+            az_deg: 340.0 - 1.2 * i as f64,
+            alt_deg: 30.0 - 1.1 * i as f64,
+            radius_deg: 0.265,
+        };
+        (0..before + 1 + after)
+            .map(|i| PieceGeometry {
+                middle: i == before,
+                reach: if i == before { reach } else { 1.3 },
+                sky: Some(sky(i)),
+            })
+            .collect()
+    }
+
+    const ALL: [Arrangement; 6] = [
+        Arrangement::Row,
+        Arrangement::Arc,
+        Arrangement::Grid,
+        Arrangement::Ring,
+        Arrangement::Diagonal,
+        Arrangement::Path,
+    ];
+
+    fn recipe(arrangement: Arrangement) -> Recipe {
+        Recipe {
+            arrangement,
+            ..Recipe::default()
+        }
+    }
+
+    #[test]
+    fn no_disc_touches_another_or_the_corona() {
+        for arrangement in ALL {
+            for (before, after) in [(1, 1), (5, 7), (12, 12), (0, 3)] {
+                let pieces = pieces(before, 4.0, after);
+                let laid = layout(&recipe(arrangement), &pieces).unwrap();
+                for (i, a) in laid.places.iter().enumerate() {
+                    for (b, piece) in laid.places.iter().zip(&pieces).take(i) {
+                        let apart = (a.x_px - b.x_px).hypot(a.y_px - b.y_px);
+                        let corona = if pieces[i].middle {
+                            a.reach_px
+                        } else if piece.middle {
+                            b.reach_px
+                        } else {
+                            laid.disc_radius_px
+                        };
+                        assert!(
+                            apart > corona + laid.disc_radius_px,
+                            "{arrangement:?}, {before} and {after}: {apart} px apart"
+                        );
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn everything_stands_on_the_canvas() {
+        let paper = |width, height| {
+            Some(Paper {
+                width,
+                height,
+                in_cm: false,
+            })
+        };
+        for arrangement in ALL {
+            for paper in [None, paper(8.0, 10.0), paper(18.0, 12.0), paper(84.0, 12.0)] {
+                let recipe = Recipe {
+                    paper,
+                    bleed_in: 0.125,
+                    ..recipe(arrangement)
+                };
+                let pieces = pieces(6, 3.5, 6);
+                let laid = layout(&recipe, &pieces).unwrap();
+                for (place, piece) in laid.places.iter().zip(&pieces) {
+                    let half = if piece.middle {
+                        place.reach_px
+                    } else {
+                        laid.disc_radius_px
+                    };
+                    assert!(place.x_px - half >= 0.0 && place.y_px - half >= 0.0);
+                    assert!(place.x_px + half < laid.width_px as f64);
+                    assert!(place.y_px + half < laid.height_px as f64);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn captions_stay_clear_of_discs_and_of_each_other() {
+        for arrangement in ALL {
+            for (before, after) in [(5, 7), (12, 12), (0, 3), (7, 7)] {
+                let recipe = Recipe {
+                    captions: Captions::Both,
+                    ..recipe(arrangement)
+                };
+                let pieces = pieces(before, 4.0, after);
+                let laid = layout(&recipe, &pieces).unwrap();
+                let radius = laid.disc_radius_px;
+                let (w, h) = (0.7 * radius, CAPTION_LINE_RADII * radius);
+                for (i, place) in laid.places.iter().enumerate() {
+                    let (x, y) = place.caption_px.unwrap();
+                    assert!(x - w >= 0.0 && x + w < laid.width_px as f64);
+                    assert!(y - h >= 0.0 && y + h < laid.height_px as f64);
+                    for (j, other) in laid.places.iter().enumerate() {
+                        let beyond = |v: f64, half: f64| (v.abs() - half).max(0.0);
+                        let apart = beyond(other.x_px - x, w).hypot(beyond(other.y_px - y, h));
+                        assert!(apart > radius, "{arrangement:?}: caption {i} on disc {j}");
+                        let (ox, oy) = other.caption_px.unwrap();
+                        let clear = (ox - x).abs() > 2.0 * w || (oy - y).abs() > 2.0 * h;
+                        assert!(i == j || clear, "{arrangement:?}: captions {i} and {j}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn paper_and_bleed_give_the_size() {
+        let paper = Some(Paper {
+            width: 84.0,
+            height: 12.0,
+            in_cm: false,
+        });
+        let laid = layout(
+            &Recipe {
+                paper,
+                ..Recipe::default()
+            },
+            &pieces(8, 4.0, 8),
+        )
+        .unwrap();
+        assert_eq!((laid.width_px, laid.height_px), (25_200, 3_600));
+        let cm = Some(Paper {
+            width: 25.4,
+            height: 12.7,
+            in_cm: true,
+        });
+        let recipe = Recipe {
+            paper: cm,
+            bleed_in: 0.125,
+            ..Recipe::default()
+        };
+        let laid = layout(&recipe, &pieces(3, 3.0, 3)).unwrap();
+        assert_eq!((laid.width_px, laid.height_px), (3_075, 1_575));
+    }
+
+    #[test]
+    fn a_row_is_level_in_order_and_evenly_spaced() {
+        let laid = layout(&Recipe::default(), &pieces(4, 4.0, 4)).unwrap();
+        let gaps: Vec<f64> = laid
+            .places
+            .windows(2)
+            .map(|p| p[1].x_px - p[0].x_px)
+            .collect();
+        assert!(
+            laid.places
+                .iter()
+                .all(|p| (p.y_px - laid.places[0].y_px).abs() < 1e-9)
+        );
+        assert!((gaps[0] - 2.5 * laid.disc_radius_px).abs() < 1e-6);
+        assert!((gaps[3] - gaps[4]).abs() < 1e-6 && gaps[3] > gaps[0]);
+        assert_eq!(laid.width_px, 6_000);
+    }
+
+    #[test]
+    fn what_cannot_be_made_is_said() {
+        assert_eq!(layout(&Recipe::default(), &[]), Err(LayoutError::Empty));
+        let large = Recipe {
+            disc_px: Some(5_000.0),
+            ..Recipe::default()
+        };
+        assert!(matches!(
+            layout(&large, &pieces(3, 3.0, 3)),
+            Err(LayoutError::DiscTooLarge { .. })
+        ));
+        let mut lost = pieces(2, 3.0, 2);
+        lost[1].sky = None;
+        assert_eq!(
+            layout(&recipe(Arrangement::Path), &lost),
+            Err(LayoutError::NoSky(2))
+        );
+        let crowd = pieces(2_000, 3.0, 2_000);
+        assert!(matches!(
+            layout(&Recipe::default(), &crowd),
+            Err(LayoutError::TooSmall { .. })
+        ));
+    }
+}

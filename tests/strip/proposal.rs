@@ -1,0 +1,157 @@
+//! Which frames are chosen.
+
+use contactstrip::domain::{Flag, LocalKind, Phase};
+use contactstrip::strip::{By, Centre, Recipe, Wish};
+
+use super::drawn::{Scene, Take, card, catalogue, maximum, record};
+
+fn time_of(catalogue: &contactstrip::catalogue::Catalogue, name: &str) -> f64 {
+    let utc = catalogue.shot(name).unwrap().utc.unwrap();
+    utc.seconds_since(maximum())
+}
+
+fn times(catalogue: &contactstrip::catalogue::Catalogue, names: &[String]) -> Vec<f64> {
+    names.iter().map(|n| time_of(catalogue, n)).collect()
+}
+
+#[test]
+fn an_even_card_gives_an_even_strip_about_totality() {
+    let (catalogue, _) = card(&Scene::SMALL, 300.0);
+    let (recipe, notices) = Recipe::propose(&catalogue);
+    assert_eq!(recipe.centre, Centre::Corona);
+    assert_eq!((recipe.before.len(), recipe.after.len()), (14, 14));
+    for side in [&recipe.before, &recipe.after] {
+        let times = times(&catalogue, side);
+        assert!(
+            times.windows(2).all(|t| (t[1] - t[0] - 300.0).abs() < 1.0),
+            "{times:?}"
+        );
+    }
+    assert!(notices.is_empty(), "{notices:?}");
+}
+
+#[test]
+fn a_dense_card_is_thinned_evenly() {
+    let (catalogue, _) = card(&Scene::SMALL, 60.0);
+    let wish = Wish {
+        each_side: Some(6),
+        by: By::Time,
+    };
+    let (recipe, _) = Recipe::propose_for(&catalogue, &wish);
+    assert_eq!((recipe.before.len(), recipe.after.len()), (6, 6));
+    let times = times(&catalogue, &recipe.before);
+    let steps: Vec<f64> = times.windows(2).map(|t| t[1] - t[0]).collect();
+    assert!(
+        steps.iter().all(|s| (s - steps[0]).abs() <= 60.0),
+        "{steps:?}"
+    );
+}
+
+#[test]
+fn a_clouded_frame_is_replaced_by_its_neighbour_and_told() {
+    let (mut catalogue, _) = card(&Scene::SMALL, 300.0);
+    let bad = catalogue.shots[5].name().to_owned();
+    let t_s = time_of(&catalogue, &bad) + 90.0;
+    let stand_in = record(
+        &Scene::SMALL,
+        "DCIM/100/EXTRA.JPG",
+        &Take::varied(&Scene::SMALL, t_s),
+        Phase::Ingress,
+    );
+    catalogue.shots[5].flags.set(Flag::Clouded);
+    catalogue.shots.insert(6, stand_in);
+    let (recipe, notices) = Recipe::propose(&catalogue);
+    assert!(!recipe.before.contains(&bad));
+    assert!(recipe.before.contains(&"DCIM/100/EXTRA.JPG".to_owned()));
+    let told = notices
+        .iter()
+        .find(|n| n.file.as_deref() == Some("DCIM/100/EXTRA.JPG"))
+        .unwrap();
+    assert!(
+        told.text.contains(&bad) && told.text.contains("clouded"),
+        "{told}"
+    );
+}
+
+#[test]
+fn a_wide_gap_is_told() {
+    let (mut catalogue, _) = card(&Scene::SMALL, 300.0);
+    catalogue.shots.drain(4..8);
+    let (recipe, notices) = Recipe::propose(&catalogue);
+    assert_eq!(recipe.before.len(), 10);
+    assert!(
+        notices.iter().any(|n| n.text.contains("gap of 25.0 min")),
+        "{notices:?}"
+    );
+}
+
+#[test]
+fn equal_obscuration_is_equal() {
+    let (catalogue, _) = card(&Scene::SMALL, 60.0);
+    let wish = Wish {
+        each_side: Some(5),
+        by: By::Obscuration,
+    };
+    let (recipe, _) = Recipe::propose_for(&catalogue, &wish);
+    assert_eq!(recipe.before.len(), 5);
+    for (k, name) in recipe.before.iter().enumerate() {
+        let covered = catalogue.shot(name).unwrap().predicted.unwrap().obscuration;
+        assert!((covered - (k as f64 + 0.5) / 5.0).abs() < 0.02, "{covered}");
+    }
+}
+
+#[test]
+fn the_middle_of_an_annular_and_of_a_partial_eclipse() {
+    for kind in [LocalKind::Annular, LocalKind::Partial] {
+        let scene = Scene {
+            kind,
+            ..Scene::SMALL
+        };
+        let (catalogue, _) = card(&scene, 300.0);
+        let (recipe, notices) = Recipe::propose(&catalogue);
+        let Centre::Frame(name) = &recipe.centre else {
+            panic!("{kind:?}: {:?}", recipe.centre)
+        };
+        assert!(time_of(&catalogue, name).abs() < 1.0);
+        assert!(!recipe.before.contains(name) && !recipe.after.contains(name));
+        assert_eq!(
+            (recipe.before.len(), recipe.after.len()),
+            (14, 14),
+            "{notices:?}"
+        );
+    }
+}
+
+#[test]
+fn little_gives_little_and_nothing_gives_a_word() {
+    let (mut catalogue, _) = card(&Scene::SMALL, 300.0);
+    catalogue.shots.truncate(2);
+    let (recipe, _) = Recipe::propose(&catalogue);
+    assert_eq!(recipe.before.len() + recipe.after.len(), 2);
+    catalogue.shots.truncate(1);
+    let (recipe, _) = Recipe::propose(&catalogue);
+    assert_eq!(recipe.before.len(), 1);
+    let none = super::drawn::catalogue(&Scene::SMALL, Vec::new());
+    let (recipe, notices) = Recipe::propose(&none);
+    assert_eq!(recipe.frames().count(), 0);
+    assert!(
+        notices
+            .iter()
+            .any(|n| n.text.contains("no frame for the strip"))
+    );
+}
+
+#[test]
+fn a_card_without_an_eclipse_still_gives_a_row() {
+    let (mut with, _) = card(&Scene::SMALL, 300.0);
+    with.contacts = None;
+    let (recipe, _) = Recipe::propose(&with);
+    assert!(recipe.frames().count() >= 20);
+    let mut timeless = catalogue(&Scene::SMALL, with.shots);
+    timeless.shots.iter_mut().for_each(|s| s.utc = None);
+    let (recipe, notices) = Recipe::propose(&timeless);
+    let names: Vec<&str> = timeless.shots.iter().map(|s| s.name()).collect();
+    let row: Vec<&String> = recipe.before.iter().chain(&recipe.after).collect();
+    assert_eq!(row, names);
+    assert!(notices.iter().any(|n| n.text.contains("no times")));
+}
