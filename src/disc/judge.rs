@@ -8,13 +8,19 @@ use crate::domain::Limb;
 pub(super) const LEAST_ARC_DEG: f64 = 34.0;
 
 /// Least arc of the Moon's limb alone that is called totality, in degrees.
-const TOTALITY_ARC_DEG: f64 = 150.0;
+pub(super) const TOTALITY_ARC_DEG: f64 = 150.0;
+
+/// Least arc of it that is worth a closer look, in degrees.
+const DARK_ARC_DEG: f64 = 90.0;
 
 /// The Sun's edge in totality is the corona's fading: its gradient is below this fraction of the lunar limb's.
 const SOFT: f64 = 0.45;
 
 /// In annularity and deep partial phases the radii agree within this fraction.
 const LIKE_RADII: f64 = 0.12;
+
+/// With this much more lunar limb than solar limb the light around the Moon is corona.
+const MORE: f64 = 1.3;
 
 /// What limbs are taken for, and how much speaks for it.
 #[derive(Clone, Debug)]
@@ -48,7 +54,7 @@ pub(super) fn judged(limbs: Limbs, hint: &DiscHint) -> Option<Verdict> {
     };
     let carrier = if limb == Limb::Sun { &sun } else { &moon };
     let seen = carrier.as_ref().map_or(0.0, |a| a.seen_deg);
-    if limb == Limb::Moon && seen < TOTALITY_ARC_DEG {
+    if limb == Limb::Moon && seen < DARK_ARC_DEG {
         return None;
     }
     let weight = explained * (seen / 150.0).min(1.0);
@@ -81,10 +87,12 @@ fn limb_of_two(sun: &LimbArc, moon: &LimbArc, hint: &DiscHint) -> Limb {
     match hint.totality {
         Some(true) if moon.seen_deg >= TOTALITY_ARC_DEG => Limb::Moon,
         Some(false) => Limb::Sun,
+        _ if !crisp && moon.seen_deg >= DARK_ARC_DEG => Limb::Moon,
         _ if moon.seen_deg < TOTALITY_ARC_DEG => Limb::Sun,
-        _ if alike && crisp => Limb::Sun,
-        // A sunspot or a flaw on a whole disc is a small dark circle; the Moon is as large as the Sun.
-        _ if moon.circle.radius_px < 0.8 * sun.circle.radius_px && crisp => Limb::Sun,
+        // A crescent shows at most as much of the Moon's limb as of the Sun's; a corona lights the Moon all around.
+        _ if moon.seen_deg > MORE * sun.seen_deg => Limb::Moon,
+        // In annularity the radii are alike; a flaw or a large spot on a whole disc is a small dark circle.
+        _ if crisp && (alike || moon.circle.radius_px < sun.circle.radius_px) => Limb::Sun,
         _ => Limb::Moon,
     }
 }

@@ -14,6 +14,9 @@ use crate::raster::{Channel, Frame};
 /// A limb is at least this steep: step of light over the light of the bright side.
 const LEAST_STEP: (f64, f64) = (0.6, 0.15);
 
+/// A limb blurred over more than this part of the radius (Gaussian sigma) is none.
+const SOFTEST: f64 = 0.15;
+
 /// Fewest limb points.
 const LEAST_POINTS: usize = 10;
 
@@ -77,6 +80,10 @@ pub(super) fn measured(
             )
         });
         refine_partial(&mut out, frame, channel, hint, moon.map(|m| m.circle));
+        // A lamp's glow is round too, but fades over a good part of its radius.
+        if out.blur_px.1 > SOFTEST * out.fit.sun.map_or(0.0, |s| s.radius_px) {
+            return Err(NoDisc::NoEdge);
+        }
     } else {
         refine_totality(&mut out, frame, channel, hint, carrier);
     }

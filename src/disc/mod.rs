@@ -23,7 +23,7 @@ mod sliver;
 mod totality;
 
 use crate::domain::{DiscFit, Flags, FrameLook, Limb};
-use crate::raster::Frame;
+use crate::raster::{Frame, Rect};
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
 use find::{LEAST_RADIUS_PX, LimbArc};
@@ -70,6 +70,9 @@ pub enum NoDisc {
     /// A round thing that is not the Sun.
     #[error("the round edge found has no dark sky around it")]
     NotTheSun,
+    /// A round glow.
+    #[error("the round shape found fades out: a glow, not a disc")]
+    NoEdge,
     /// Several bright shapes.
     #[error("{shapes} bright shapes of like size, not one disc")]
     Several {
@@ -96,6 +99,9 @@ const NOTHING: f32 = 0.0015;
 
 /// A frame without a disc and with no more light than this at reduced size is nothing but dark.
 const DARK: f32 = 0.012;
+
+/// Most candidates measured when none convinces at once.
+const MOST_CANDIDATES: usize = 3;
 
 /// A candidate that explains this much is taken without looking further.
 const CONVINCING: f64 = 0.6;
@@ -180,45 +186,65 @@ fn searched(
     if view.peak - view.sky < NOTHING {
         return Err(dark);
     }
-    let nothing = if view.peak < DARK {
+    let mut why = if view.peak < DARK {
         dark
     } else {
         NoDisc::NoLimb
     };
-    let verdict = best_candidate(frame, view, hint).ok_or(nothing)?;
+    let mut candidates: Vec<Verdict> = Vec::new();
+    for rect in find::boxes(frame, view) {
+        let Some(verdict) = candidate(frame, rect, hint) else {
+            continue;
+        };
+        if verdict.weight > CONVINCING {
+            match settled(frame, view, &verdict, hint) {
+                Ok(found) => return Ok(found),
+                Err(error) => why = error,
+            }
+        } else {
+            candidates.push(verdict);
+        }
+    }
+    candidates.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    for verdict in candidates.iter().take(MOST_CANDIDATES) {
+        match settled(frame, view, verdict, hint) {
+            Ok(found) => return Ok(found),
+            Err(error) => why = error,
+        }
+    }
+    Err(if view.peak < DARK { dark } else { why })
+}
+
+/// Measures a candidate and makes sure that it is one disc alone.
+fn settled(
+    frame: &Frame,
+    view: &find::Overview,
+    verdict: &Verdict,
+    hint: &DiscHint,
+) -> Result<measure::Measured, NoDisc> {
     if verdict.explained < needed_share(verdict.seen_deg) {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });
     }
-    let found = measure::measured(frame, &verdict, hint)?;
+    let found = measure::measured(frame, verdict, hint)?;
     match rivals(view, &found.fit) {
         0 => Ok(found),
         n => Err(NoDisc::Several { shapes: n + 1 }),
     }
 }
 
-fn best_candidate(frame: &Frame, view: &find::Overview, hint: &DiscHint) -> Option<Verdict> {
+/// The limbs in a part of the frame, where they can be those of Sun or Moon.
+fn candidate(frame: &Frame, rect: Rect, hint: &DiscHint) -> Option<Verdict> {
     let longest = frame.width().max(frame.height()) as f64;
     let radius_px = match hint.sun_radius_px {
         Some((r, s)) => (0.93 * r - 5.0 * s, 1.12 * r + 5.0 * s),
         None => (LEAST_RADIUS_PX, 0.75 * longest),
     };
-    let mut best: Option<Verdict> = None;
-    for rect in find::boxes(frame, view) {
-        let Some(verdict) = judge::judged(find::limbs_in(frame, rect, radius_px), hint) else {
-            continue;
-        };
-        let verdict = closer(frame, verdict, hint);
-        if best.as_ref().is_none_or(|b| verdict.weight > b.weight) {
-            let done = verdict.weight > CONVINCING;
-            best = Some(verdict);
-            if done {
-                break;
-            }
-        }
-    }
-    best
+    let verdict = judge::judged(find::limbs_in(frame, rect, radius_px), hint)?;
+    let verdict = closer(frame, verdict, hint);
+    let enough = verdict.limb == Limb::Sun || verdict.seen_deg >= judge::TOTALITY_ARC_DEG;
+    enough.then_some(verdict)
 }
 
 /// Looks again from closer by, when the limbs were found at a smaller size than their own box allows.

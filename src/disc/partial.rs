@@ -145,7 +145,14 @@ fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
         blur_px: (first.blur_px.0 * first.blur_px.1).sqrt().max(0.3),
         ..*start
     };
-    refined(&gathered(frame, channel, &again), &again)
+    refined(&gathered(frame, channel, &again), &again).filter(|fit| sane(fit, start))
+}
+
+/// Whether a fit stayed near its rough circle; a geometric fit is never off by more.
+fn sane(fit: &Refined, start: &Start) -> bool {
+    let room = 0.05 * start.sun.radius_px + 4.0;
+    let moved = (fit.sun.x_px - start.sun.x_px).hypot(fit.sun.y_px - start.sun.y_px);
+    moved < 2.0 * room && (fit.sun.radius_px - start.sun.radius_px).abs() < room
 }
 
 /// Whether the Moon reaches into the Sun beyond doubt.

@@ -90,14 +90,10 @@ pub(super) struct Refined {
     pub sun_sigma_px: f64,
     /// One sigma of the Moon's centre per axis.
     pub moon_sigma_px: Option<f64>,
-    /// One sigma of the Sun's radius.
-    pub radius_sigma_px: f64,
     /// Widths of the blur along its long and its short axis, Gaussian sigmas.
     pub blur_px: (f64, f64),
     /// Light at the disc's centre; above 1 when saturated.
     pub level: f64,
-    /// Robust scatter of the residuals over the level.
-    pub scatter: f64,
     /// Fraction of pixels far off the model.
     pub strays: f64,
     /// Sum of squared robust residuals, for choosing between models.
@@ -160,6 +156,9 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     known
 }
 
+/// A ratio known no better than this gives way to the rough circles' own.
+const LOOSE_RATIO: f64 = 0.01;
+
 fn first_guess(s: &Start) -> Params {
     let mut p = Params::zeros();
     (p[SUN_X], p[SUN_Y], p[SUN_R]) = (s.sun.x_px, s.sun.y_px, s.sun.radius_px);
@@ -169,6 +168,9 @@ fn first_guess(s: &Start) -> Params {
     p[RATIO] = s.ratio.value;
     if let Some(moon) = s.moon {
         (p[MOON_X], p[MOON_Y]) = (moon.x_px, moon.y_px);
+        if s.ratio.sigma > LOOSE_RATIO {
+            p[RATIO] = moon.radius_px / s.sun.radius_px;
+        }
     }
     let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
     (p[BLUR_XX], p[BLUR_YY]) = (v, v);
@@ -302,10 +304,8 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         moon,
         sun_sigma_px: sigma(SUN_X, SUN_Y),
         moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
-        radius_sigma_px: sigma(SUN_R, SUN_R),
         blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
         level: p[LOG_LEVEL].exp(),
-        scatter: fit.scale * 0.01,
         strays: strays as f64 / task.pixels.len() as f64,
         cost: fit.cost,
         sky: p[SKY],
@@ -328,7 +328,12 @@ fn model_sigma_px(r: &Refined) -> (f64, f64) {
     let smear = if smear > 0.6 { 0.07 * smear } else { 0.0 };
     let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.05).max(0.0) * 0.3;
     let full = if r.saturated > 0.02 { 0.1 } else { 0.0 };
-    let shared = smear.hypot(cloud).hypot(full);
+    let astray = if r.strays > 0.2 {
+        0.01 * r.sun.radius_px
+    } else {
+        0.0
+    };
+    let shared = smear.hypot(cloud).hypot(full).hypot(astray);
     let sun = shared.hypot(0.003);
     let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
     (sun, moon)

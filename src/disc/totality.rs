@@ -63,10 +63,6 @@ pub(super) struct Moon {
     pub sigma_px: f64,
     /// Blur as a Gaussian sigma.
     pub blur_px: f64,
-    /// Fraction of the pixels that are saturated.
-    pub saturated: f64,
-    /// Robust scatter of the residuals over the corona's light.
-    pub scatter: f64,
 }
 
 struct Silhouette {
@@ -119,16 +115,17 @@ fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option
         .iter()
         .filter(|q| q.light >= super::fit::SATURATED)
         .count();
+    let saturated = saturated as f64 / pixels.len() as f64;
+    // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
+    let model = 0.03 + 0.15 * (saturated / 0.2).min(1.0);
     Some(Moon {
         circle: Circle {
             x_px: fit.p[X],
             y_px: fit.p[Y],
             radius_px: fit.p[RADIUS],
         },
-        sigma_px: variance.max(0.0).sqrt() * CORRELATED,
+        sigma_px: (variance.max(0.0).sqrt() * CORRELATED).hypot(model),
         blur_px: fit.p[BLUR].sqrt(),
-        saturated: saturated as f64 / pixels.len() as f64,
-        scatter: 0.01 * fit.scale,
     })
 }
 

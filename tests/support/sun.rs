@@ -364,3 +364,116 @@ fn round_trip(rgb: &RgbImage, quality: u8) -> RgbImage {
         other => other.into_rgb8(),
     }
 }
+
+/// Pictures that hold no Sun.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Other {
+    /// A lamp with its glow in a dim room: a window, a shelf.
+    Lamp,
+    /// Hills and water under moonlight: stars, noise, the Moon's reflection.
+    MoonlitNight,
+    /// Crescents cast through leaves on the ground.
+    Pinholes,
+    /// Clear sky, brighter to one side.
+    Sky,
+    /// A bright wall with the shadow of a post.
+    Wall,
+    /// Cover on.
+    Capped,
+    /// The filtered Sun just outside: light leaks in from one side.
+    JustOutside,
+}
+
+impl Other {
+    /// Draws it, 900 by 600 pixels.
+    pub(crate) fn frame(self, seed: u64) -> Frame {
+        let mut rng = Pcg64Mcg::seed_from_u64(seed);
+        let (w, h) = (900_usize, 600_usize);
+        let grain = Normal::new(0.0, 1.0).unwrap();
+        let waves = cloud_waves(&mut rng, 120.0);
+        let places: Vec<(f64, f64, f64)> = (0..60)
+            .map(|_| {
+                (
+                    rng.random::<f64>() * w as f64,
+                    rng.random::<f64>() * h as f64,
+                    rng.random::<f64>(),
+                )
+            })
+            .collect();
+        let mut rgb = RgbImage::new(w as u32, h as u32);
+        for (x, y, pixel) in rgb.enumerate_pixels_mut() {
+            let (x, y) = (f64::from(x), f64::from(y));
+            let light = self.light(x, y, &waves, &places);
+            for c in 0..3 {
+                let noise = (0.015 * light.max(0.0).sqrt() + 0.001) * grain.sample(&mut rng);
+                pixel[c] = Tone::Plain.code(light * [1.0, 0.9, 0.8][c] + noise);
+            }
+        }
+        let rgb = round_trip(&rgb, 90);
+        Frame::new(w, h, 3, Samples::U8(rgb.into_raw()), Transfer::Srgb)
+    }
+
+    fn light(self, x: f64, y: f64, waves: &[(f64, f64, f64)], places: &[(f64, f64, f64)]) -> f64 {
+        let texture = cloud_depth(waves, x, y);
+        match self {
+            Self::Lamp => {
+                let r = (x - 420.0).hypot(y - 210.0);
+                let glow = 0.25 * (-r / 60.0).exp() + 0.03 * (-r / 250.0).exp();
+                let bulb = 3.0 * (-(r / 22.0).powi(2)).exp();
+                let shelf = if (430.0..445.0).contains(&y) {
+                    0.05
+                } else {
+                    0.0
+                };
+                let window = if (650.0..800.0).contains(&x) && (80.0..330.0).contains(&y) {
+                    0.12
+                } else {
+                    0.0
+                };
+                0.01 + 0.01 * texture + glow + bulb + shelf + window
+            }
+            Self::MoonlitNight => {
+                let ridge = 330.0 + 60.0 * (x / 130.0).sin() + 25.0 * (x / 41.0).sin();
+                let stars: f64 = places
+                    .iter()
+                    .filter(|p| p.1 < 300.0)
+                    .map(|p| p.2 * 0.5 * (-((x - p.0).powi(2) + (y - p.1).powi(2)) / 1.5).exp())
+                    .sum();
+                let water = if y > 450.0 {
+                    0.06 * (-((x - 500.0) / (20.0 + 0.3 * (y - 450.0))).powi(2)).exp()
+                        * (0.5 + 0.5 * (y / 3.0 + texture * 9.0).sin())
+                } else {
+                    0.0
+                };
+                if y < ridge {
+                    0.015 + 0.01 * (y / 600.0) + stars
+                } else {
+                    0.004 + 0.003 * texture + water
+                }
+            }
+            Self::Pinholes => {
+                let spots: f64 = places
+                    .iter()
+                    .take(25)
+                    .map(|p| {
+                        let edge = |d: f64| 1.0 / (1.0 + (d / 3.0).exp());
+                        let sun = edge((x - p.0).hypot(y - p.1) - 34.0);
+                        let moon = edge((x - p.0 - 16.0).hypot(y - p.1 - 9.0) - 34.0);
+                        0.35 * sun * (1.0 - moon)
+                    })
+                    .sum();
+                0.1 + 0.08 * texture + spots
+            }
+            Self::Sky => 0.2 + 0.3 * x / 900.0 + 0.05 * y / 600.0,
+            Self::Wall => {
+                if (300.0..340.0).contains(&(x + 0.2 * y)) {
+                    0.1
+                } else {
+                    0.5 + 0.1 * texture
+                }
+            }
+            Self::Capped => 0.0,
+            Self::JustOutside => 0.02 * (-(900.0 - x) / 60.0).exp(),
+        }
+    }
+}
