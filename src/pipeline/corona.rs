@@ -41,7 +41,7 @@ pub(crate) fn merge_into(
             ..Made::default()
         });
     }
-    let inputs: Vec<MergeInput> = records.iter().filter_map(|r| input(r)).collect();
+    let inputs: Vec<MergeInput> = records.iter().filter_map(input).collect();
     let merged = match merged(&records, &inputs, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
