@@ -24,5 +24,67 @@ pub fn srgb_profile() -> io::Result<&'static [u8]> {
     if let Some(date) = bytes.get_mut(DATE_BYTES) {
         date.copy_from_slice(&FIXED_DATE);
     }
+    let bytes = to_the_letter(&bytes).ok_or_else(|| io::Error::other("sRGB profile: cut short"))?;
     Ok(PROFILE.get_or_init(|| bytes))
+}
+
+/// Bytes of an ICC header that hold the illuminant of the connection space (ICC.1:2022, 7.2.16).
+const ILLUMINANT_BYTES: std::ops::Range<usize> = 68..80;
+
+/// That illuminant, D50, as three 16.16 fixed-point numbers: 0.9642, 1, 0.8249.
+const D50: [u8; 12] = [0, 0, 0xF6, 0xD6, 0, 1, 0, 0, 0, 0, 0xD3, 0x2D];
+
+/// Bytes of the header; the number of tags follows, then one entry of twelve bytes a tag.
+const HEADER_BYTES: usize = 128;
+
+/// The same profile with the illuminant in its header and every tag on a four-byte boundary, as ICC.1:2022 (7.2.16 and
+/// 7.3.1) asks and strict readers check. `None` when the tag table reaches beyond the end.
+fn to_the_letter(profile: &[u8]) -> Option<Vec<u8>> {
+    let number = |at: usize| {
+        let bytes = profile.get(at..at + 4)?;
+        Some(u32::from_be_bytes(bytes.try_into().ok()?) as usize)
+    };
+    let count = number(HEADER_BYTES)?;
+    let table_end = HEADER_BYTES + 4 + 12 * count;
+    let mut out = profile.get(..table_end)?.to_vec();
+    let mut placed: Vec<((usize, usize), usize)> = Vec::new();
+    for tag in 0..count {
+        let entry = HEADER_BYTES + 4 + 12 * tag;
+        let source = (number(entry + 4)?, number(entry + 8)?);
+        let at = match placed.iter().find(|(other, _)| *other == source) {
+            Some((_, at)) => *at,
+            None => {
+                out.resize(out.len().next_multiple_of(4), 0);
+                let at = out.len();
+                out.extend_from_slice(profile.get(source.0..source.0 + source.1)?);
+                placed.push((source, at));
+                at
+            }
+        };
+        out[entry + 4..entry + 8].copy_from_slice(&u32::try_from(at).ok()?.to_be_bytes());
+    }
+    out.resize(out.len().next_multiple_of(4), 0);
+    let size = u32::try_from(out.len()).ok()?;
+    out[..4].copy_from_slice(&size.to_be_bytes());
+    out[ILLUMINANT_BYTES].copy_from_slice(&D50);
+    Some(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_profile_keeps_to_the_letter_and_is_read_back() {
+        let profile = srgb_profile().unwrap();
+        assert_eq!(profile.len() % 4, 0);
+        assert_eq!(profile[..4], (profile.len() as u32).to_be_bytes());
+        assert_eq!(profile[ILLUMINANT_BYTES], D50);
+        let number = |at: usize| u32::from_be_bytes(profile[at..at + 4].try_into().unwrap());
+        for tag in 0..number(HEADER_BYTES) as usize {
+            assert_eq!(number(HEADER_BYTES + 4 + 12 * tag + 4) % 4, 0);
+        }
+        let read = moxcms::ColorProfile::new_from_slice(profile).unwrap();
+        assert_eq!(read.color_space, moxcms::DataColorSpace::Rgb);
+    }
 }
