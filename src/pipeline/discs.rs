@@ -108,7 +108,10 @@ pub(crate) fn learn(
             groups.entry(scale_key(shot)).or_default().push(index);
         }
     }
-    let sample: Vec<usize> = groups.values().flat_map(|group| spread(group)).collect();
+    let sample: Vec<usize> = groups
+        .values()
+        .flat_map(|group| spread(shots, group))
+        .collect();
     let hint = DiscHint {
         moon_ratio: Some(moon_ratio),
         ..DiscHint::default()
@@ -154,20 +157,31 @@ pub(crate) fn look(
     Ok(seen)
 }
 
-/// Looks once more at the frames that can gain from what is known by now.
+/// A disc flattened by more than this much is fitted again when the first look did not know it.
+const FLAT_ENOUGH: f64 = 0.9985;
+
+/// Looks once more at the frames that can gain from what is known by now: beads and rings, and low Suns whose squeeze was
+/// not known. Returns whether the squeeze made any of them be looked at.
 pub(crate) fn look_again(
     shots: &[Shot],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     watch: &dyn Watch,
-) -> Result<(), PipelineError> {
-    let open: Vec<usize> = (0..shots.len())
-        .filter(|&index| {
-            let report = seen[index].report();
-            report.is_some_and(|report| !disc::is_settled(report, &hint(index)))
-        })
-        .collect();
-    watch.begin("placing beads", open.len() as u64);
+) -> Result<bool, PipelineError> {
+    let flat = |index: usize, hint: &DiscHint| {
+        let low = hint
+            .squeeze
+            .is_some_and(|(squeeze, _)| squeeze < FLAT_ENOUGH);
+        low && seen[index].squeeze().is_none() && seen[index].fit().is_some()
+    };
+    let gains = |index: usize| {
+        let hint = hint(index);
+        let report = seen[index].report();
+        report.is_some_and(|report| flat(index, &hint) || !disc::is_settled(report, &hint))
+    };
+    let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
+    let flattened = open.iter().any(|&index| flat(index, &hint(index)));
+    watch.begin("looking closer", open.len() as u64);
     let reports = each(&open, watch, |index| {
         open_and_examine(&shots[index], &hint(index), &|_, _, _| ())
     })?;
@@ -175,7 +189,7 @@ pub(crate) fn look_again(
     for (index, report) in open.into_iter().zip(reports) {
         seen[index] = report;
     }
-    Ok(())
+    Ok(flattened)
 }
 
 /// Works on some indices in parallel, in order, stopping when the person interrupts.
@@ -197,10 +211,32 @@ pub(crate) fn each<T: Send>(
         .collect()
 }
 
-/// Up to [`SAMPLE`] of a group, evenly spread.
-fn spread(group: &[usize]) -> Vec<usize> {
+/// Up to [`SAMPLE`] of a group, evenly spread in time, so that long series of brackets do not crowd out the partials; evenly
+/// spread in order where there are no times.
+fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
+    let mut timed: Vec<(f64, usize)> = group
+        .iter()
+        .filter_map(|&index| {
+            let stamp = shots[index].stamp.as_ref()?;
+            Some((stamp.time.read_as_utc().unix_s(), index))
+        })
+        .collect();
     let count = group.len().min(SAMPLE);
-    (0..count).map(|n| group[n * group.len() / count]).collect()
+    if timed.len() < count {
+        return (0..count).map(|n| group[n * group.len() / count]).collect();
+    }
+    timed.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (first, last) = (timed[0].0, timed[timed.len() - 1].0);
+    let mut chosen: Vec<usize> = (0..count)
+        .filter_map(|n| {
+            let due = first + (last - first) * (n as f64 + 0.5) / count as f64;
+            let away = |place: &usize| (timed[*place].0 - due).abs();
+            let best = (0..timed.len()).min_by(|a, b| away(a).total_cmp(&away(b)))?;
+            Some(timed.remove(best).1)
+        })
+        .collect();
+    chosen.sort_unstable();
+    chosen
 }
 
 /// Decodes one frame and looks at it.

@@ -84,11 +84,18 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     );
     let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
     let mut seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
-    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
-    // Beads and rings are placed last: what they lack is known only now.
-    let hint =
-        |index: usize| hints::settled(index, &intake.shots[index], &learned, &solved, &place);
-    discs::look_again(&intake.shots, &mut seen, &hint, watch)?;
+    let mut told = Vec::new();
+    let mut solved = clocks::solve(&intake.shots, &seen, trusted.clone(), &place, &mut told);
+    // Beads, rings and low Suns are placed last: what they lack is known only now.
+    let hint = |index: usize| {
+        let shot = &intake.shots[index];
+        hints::settled(index, shot, &learned, &solved, &place)
+    };
+    if discs::look_again(&intake.shots, &mut seen, &hint, watch)? {
+        told.clear();
+        solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut told);
+    }
+    notices.extend(told);
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
