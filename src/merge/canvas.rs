@@ -161,6 +161,6 @@ mod tests {
         let [left, up, right, down] = cut([100.0, 10.0, 50.0, 10.0], 2000.0);
         assert!((left - right).abs() < 1.0 && left < 50.0 && left > 40.0);
         assert!((up + down - 20.0).abs() < 1e-9);
-        assert_eq!(cut([5.0; 4], 1e4), [5.0; 4]);
+        assert!(cut([5.0; 4], 1e4).iter().all(|r| (r - 5.0).abs() < 1e-12));
     }
 }

@@ -136,10 +136,11 @@ impl<'a> Light<'a> {
         top + (low - top) * fy
     }
 
-    /// Radiance of a part of the frame into `out`, row-major, red green blue interleaved; hot pixels mended.
-    pub(crate) fn fill(&self, rect: Rect, out: &mut Vec<f32>) {
+    /// Radiance of a part of the frame into `out`, row-major, red green blue and a 0 that fills a vector register; hot
+    /// pixels mended.
+    pub(crate) fn fill(&self, rect: Rect, out: &mut Vec<[f32; 4]>) {
         out.clear();
-        out.reserve(rect.width * rect.height * 3);
+        out.resize(rect.width * rect.height, [0.0; 4]);
         match self.frame.samples() {
             Samples::U8(v) => self.convert(v, rect, out),
             Samples::U16(v) => self.convert(v, rect, out),
@@ -147,29 +148,28 @@ impl<'a> Light<'a> {
         self.mend(rect, out);
     }
 
-    fn convert<T: Copy + Into<usize>>(&self, samples: &[T], rect: Rect, out: &mut Vec<f32>) {
+    fn convert<T: Copy + Into<usize>>(&self, samples: &[T], rect: Rect, out: &mut [[f32; 4]]) {
         let [red, green, blue] = &self.tables;
         let channels = self.frame.channels();
-        for y in rect.y..rect.y + rect.height {
+        for (y, out) in (rect.y..).zip(out.chunks_exact_mut(rect.width)) {
             let start = (y * self.frame.width() + rect.x) * channels;
             let row = &samples[start..start + rect.width * channels];
             if channels == 3 {
-                for rgb in row.chunks_exact(3) {
-                    out.push(red[rgb[0].into()]);
-                    out.push(green[rgb[1].into()]);
-                    out.push(blue[rgb[2].into()]);
+                for (to, rgb) in out.iter_mut().zip(row.chunks_exact(3)) {
+                    let [r, g, b] = [rgb[0].into(), rgb[1].into(), rgb[2].into()];
+                    *to = [red[r], green[g], blue[b], 0.0];
                 }
             } else {
-                for &v in row {
+                for (to, &v) in out.iter_mut().zip(row) {
                     let v: usize = v.into();
-                    out.extend([red[v], green[v], blue[v]]);
+                    *to = [red[v], green[v], blue[v], 0.0];
                 }
             }
         }
     }
 
     /// Replaces hot pixels by the mean of the four beside them.
-    fn mend(&self, rect: Rect, out: &mut [f32]) {
+    fn mend(&self, rect: Rect, out: &mut [[f32; 4]]) {
         if self.hot.is_empty() {
             return;
         }
@@ -177,19 +177,15 @@ impl<'a> Light<'a> {
         for y in 1..rect.height.saturating_sub(1) {
             let start = ((rect.y + y) * width + rect.x) as u32;
             let from = self.hot.partition_point(|&h| h < start);
-            for &hot in self.hot[from..]
-                .iter()
-                .take_while(|&&h| h < start + rect.width as u32)
-            {
+            let row = self.hot[from..].iter();
+            for &hot in row.take_while(|&&h| h < start + rect.width as u32) {
                 let x = (hot - start) as usize;
                 if x == 0 || x + 1 >= rect.width {
                     continue;
                 }
-                for channel in 0..3 {
-                    let at = |x: usize, y: usize| out[(y * rect.width + x) * 3 + channel];
-                    let around = at(x - 1, y) + at(x + 1, y) + at(x, y - 1) + at(x, y + 1);
-                    out[(y * rect.width + x) * 3 + channel] = around / 4.0;
-                }
+                let i = y * rect.width + x;
+                let around = [i - 1, i + 1, i - rect.width, i + rect.width].map(|i| out[i]);
+                out[i] = std::array::from_fn(|c| around.iter().map(|v| v[c]).sum::<f32>() / 4.0);
             }
         }
     }

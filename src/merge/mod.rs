@@ -27,6 +27,7 @@ mod second_pass;
 mod stack;
 mod stops;
 mod survey;
+mod tile;
 mod view;
 
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};

@@ -132,10 +132,10 @@ fn pairs(frames: &[Exposed], black: [f32; 3], odd: &[Option<String>]) -> Vec<Pai
     order.sort_by(|&a, &b| frames[a].stops.total_cmp(&frames[b].stops).then(a.cmp(&b)));
     let mut out = Vec::new();
     // Every other cell in a chequered order is plenty.
-    for cell in (0..CELLS * CELLS).filter(|c| (c / CELLS + c % CELLS) % 2 == 0) {
+    for cell in (0..CELLS * CELLS).filter(|c| (c / CELLS + c % CELLS).is_multiple_of(2)) {
         let slope = slope(survey::cell_radii(cell));
-        for channel in 0..3 {
-            let light = |i: usize| frames[i].survey.cells[cell][channel] - black[channel];
+        for (channel, black) in black.into_iter().enumerate() {
+            let light = |i: usize| frames[i].survey.cells[cell][channel] - black;
             let seeing = order
                 .iter()
                 .copied()

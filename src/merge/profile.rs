@@ -39,10 +39,11 @@ impl Profile {
                 let (px, py) = (x as f64, y as f64);
                 let off = (px - moon.x_px).hypot(py - moon.y_px) - moon.radius_px;
                 let ring = ((px - sun.x_px).hypot(py - sun.y_px).ln() - start) * RINGS_PER_E;
-                if off > 2.5 && ring >= 0.0 {
-                    if let Some(list) = lists.get_mut(ring.round() as usize) {
-                        list.push(light(x, y));
-                    }
+                if off <= 2.5 || ring < 0.0 {
+                    continue;
+                }
+                if let Some(list) = lists.get_mut(ring.round() as usize) {
+                    list.push(light(x, y));
                 }
             }
         }

@@ -121,8 +121,8 @@ fn measure(job: &Job, surveys: &[Result<Survey, String>], options: &MergeOptions
         out.stops[i] = found.stops[k];
         out.odd[i].clone_from(&found.odd[k]);
     }
-    for i in 0..job.len() {
-        if let Err(trouble) = &surveys[i] {
+    for (i, survey) in surveys.iter().enumerate() {
+        if let Err(trouble) = survey {
             out.odd[i] = Some(format!("it cannot be opened: {trouble}"));
         } else if any_known && job.stops[i].is_none() {
             out.odd[i] = Some("its header has no exposure time".into());

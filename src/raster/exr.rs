@@ -144,7 +144,8 @@ mod tests {
             .from_buffered(Cursor::new(bytes))
             .unwrap();
         let pixels = &image.layer_data.channel_data.pixels;
-        assert_eq!(pixels[7], [21.0 * 1.5e-4, 22.0 * 1.5e-4, 23.0 * 1.5e-4]);
+        let written = [21.0_f32, 22.0, 23.0].map(|v| (v * 1.5e-4).to_bits());
+        assert_eq!(pixels[7].map(f32::to_bits), written);
         let primaries = image.attributes.chromaticities.unwrap();
         assert_eq!(primaries.green, Vec2(0.3, 0.6));
     }
