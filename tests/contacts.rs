@@ -6,6 +6,7 @@ use contactstrip::contacts::{self, ContactsError, ContactsOptions};
 use contactstrip::domain::{ContactEvent, Contacts, LocalKind, Site, Utc};
 use contactstrip::ephemeris::Radii;
 
+mod command;
 mod outputs;
 mod properties;
 mod published;
@@ -334,4 +335,62 @@ fn drawn_limit_s(contacts: &Contacts, name: &str) -> f64 {
     } else {
         0.1
     }
+}
+
+/// Median over the central rows of how far an event moves outwards from maximum, in seconds.
+fn median_move_s(radii: Radii, name: &str) -> f64 {
+    let with = |radii| {
+        move |row: &Row| ContactsOptions {
+            radii,
+            ..row.options()
+        }
+    };
+    let usual = solved_events(with(Radii::IAU));
+    let other = solved_events(with(radii));
+    let mut moves = Vec::new();
+    for (row, event_name, event) in &usual {
+        let same = |found: &&(Row, String, ContactEvent)| {
+            found.0.text("case_id") == row.text("case_id") && found.1 == *event_name
+        };
+        let Some((_, _, moved)) = other.iter().find(same) else {
+            continue;
+        };
+        if event_name == name && !row.text("c2_utc").is_empty() {
+            let total = row.text("kind_iau") == "total";
+            let outwards = if name == "c4" || name == "c3" {
+                1.0
+            } else {
+                -1.0
+            };
+            let hand = if total || name == "c1" || name == "c4" {
+                outwards
+            } else {
+                -outwards
+            };
+            moves.push(moved.utc.seconds_since(event.utc) * hand);
+        }
+    }
+    moves.sort_by(f64::total_cmp);
+    moves[moves.len() / 2]
+}
+
+/// The figures of the table at `Radii`.
+#[test]
+fn the_radii_cost_what_their_table_says() {
+    let near = |found: f64, told: f64| assert!((found - told).abs() < 0.06, "{found:.3} {told}");
+    let eclipse_sun = Radii {
+        sun_arcsec: Radii::SUN_ECLIPSE_ARCSEC,
+        ..Radii::IAU
+    };
+    let canon = Radii {
+        moon_k: 0.272_488,
+        ..Radii::IAU
+    };
+    near(
+        median_move_s(Radii::IAU.with_inner(Radii::K_VALLEYS), "c2"),
+        -2.08,
+    );
+    near(median_move_s(eclipse_sun, "c2"), -0.83);
+    near(median_move_s(eclipse_sun, "c1"), 0.76);
+    near(median_move_s(canon, "c4"), -0.15);
 }

@@ -1,7 +1,7 @@
 //! `contactstrip contacts`: contact times and circumstances of a place.
 
 use std::io::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Result, anyhow};
@@ -42,11 +42,14 @@ pub(crate) struct ContactsArgs {
     #[arg(long, value_name = "FILE")]
     ics: Option<PathBuf>,
     /// Also draw the disc at the contacts seen, zenith up (SVG)
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE.svg", value_parser = svg)]
     diagram: Option<PathBuf>,
     /// Sizes of Moon and Sun.
     #[command(flatten)]
     radii: RadiiArgs,
+    /// Say which files would be written and write none
+    #[arg(long)]
+    dry_run: bool,
 }
 
 /// Sizes of Moon and Sun.
@@ -72,6 +75,17 @@ impl RadiiArgs {
             sun_arcsec: self.sun_radius.unwrap_or(Radii::IAU.sun_arcsec),
         }
     }
+}
+
+/// A file name that says what the drawing is.
+fn svg(text: &str) -> Result<PathBuf, String> {
+    let path = PathBuf::from(text);
+    let named = path
+        .extension()
+        .is_some_and(|ending| ending.eq_ignore_ascii_case("svg"));
+    named
+        .then_some(path)
+        .ok_or_else(|| "the diagram is an SVG: give it a name that ends in .svg".to_owned())
 }
 
 fn date(text: &str) -> Result<Date, String> {
@@ -159,13 +173,21 @@ fn list(
 }
 
 fn write_files(args: &ContactsArgs, all: &Circumstances) -> Result<()> {
-    let write =
-        |path: &Path, text: String| write_atomically(path, |file| file.write_all(text.as_bytes()));
-    if let Some(path) = &args.ics {
-        write(path, contacts::calendar(all))?;
-    }
-    if let Some(path) = &args.diagram {
-        write(path, contacts::diagram(all))?;
+    type Drawn = fn(&Circumstances) -> String;
+    let wanted: [(&Option<PathBuf>, Drawn); 2] = [
+        (&args.ics, contacts::calendar),
+        (&args.diagram, contacts::diagram),
+    ];
+    for (path, drawn) in wanted {
+        let Some(path) = path else {
+            continue;
+        };
+        if !args.dry_run {
+            write_atomically(path, |file| file.write_all(drawn(all).as_bytes()))?;
+        }
+        if !args.json {
+            say::result(&say::files(std::slice::from_ref(path), args.dry_run))?;
+        }
     }
     Ok(())
 }

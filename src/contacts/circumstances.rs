@@ -39,8 +39,6 @@ pub struct Circumstances {
 pub fn circumstances(view: &EclipseView, zone: CivilZone) -> Result<Circumstances, ContactsError> {
     let contacts = of_view(view)?;
     let crossings = horizon::crossings(view, &contacts);
-    let eclipse = view.eclipse();
-    let given = (view.delta_t_s() - eclipse.delta_t_s()).abs() > 1e-6;
     Ok(Circumstances {
         visible: horizon::visible(&contacts, &crossings),
         best_seen: horizon::best_seen(&contacts, &crossings),
@@ -48,17 +46,9 @@ pub fn circumstances(view: &EclipseView, zone: CivilZone) -> Result<Circumstance
         zone,
         crossings,
         radii: view.radii(),
-        delta_t_status: if given {
-            DeltaTStatus::Given
-        } else {
-            eclipse.delta_t_status()
-        },
-        delta_t_sigma_s: if given {
-            0.0
-        } else {
-            eclipse.delta_t_sigma_s()
-        },
-        tt_minus_utc_s: eclipse.tt_minus_utc_s(),
+        delta_t_status: view.delta_t_status(),
+        delta_t_sigma_s: view.delta_t_sigma_s(),
+        tt_minus_utc_s: view.eclipse().tt_minus_utc_s(),
         contacts,
     })
 }

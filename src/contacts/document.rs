@@ -241,8 +241,8 @@ fn missed(view: &EclipseView, zone: &CivilZone) -> Document {
         best_seen: None,
         valleys: None,
         delta_t_s: view.delta_t_s(),
-        delta_t_status: eclipse.delta_t_status().word(),
-        delta_t_sigma_s: rounded(eclipse.delta_t_sigma_s(), 3),
+        delta_t_status: view.delta_t_status().word(),
+        delta_t_sigma_s: rounded(view.delta_t_sigma_s(), 3),
         tt_minus_utc_s: eclipse.tt_minus_utc_s(),
         radii: view.radii(),
         miss: Some(Miss {
@@ -270,9 +270,9 @@ fn event_of(event: &ContactEvent, zone: &CivilZone) -> Event {
         sun_up: event.sun_up,
         sun_alt_deg: rounded(sky.sun_alt_deg, 4),
         sun_alt_refracted_deg: rounded(sky.sun_alt_refracted_deg, 4),
-        sun_az_deg: rounded(sky.sun_az_deg, 4),
-        position_angle_deg: rounded(event.position_angle_deg, 4),
-        vertex_angle_deg: rounded(event.vertex_angle_deg, 4),
+        sun_az_deg: turn(sky.sun_az_deg),
+        position_angle_deg: turn(event.position_angle_deg),
+        vertex_angle_deg: turn(event.vertex_angle_deg),
         parallactic_deg: rounded(sky.parallactic_deg, 4),
         separation_arcsec: rounded(sky.separation_arcsec(), 3),
         sun_radius_arcsec: rounded(sky.sun_radius_arcsec, 3),
@@ -291,7 +291,7 @@ fn horizon(all: &Circumstances) -> Vec<Horizon> {
         utc: crossing.sky.utc.to_string(),
         local: all.zone.local(crossing.sky.utc, 3).iso(),
         obscuration: rounded(crossing.sky.obscuration, 6),
-        sun_az_deg: rounded(crossing.sky.sun_az_deg, 4),
+        sun_az_deg: turn(crossing.sky.sun_az_deg),
     });
     rows.collect()
 }
@@ -317,4 +317,9 @@ fn valleys((c2, c3): (Utc, Utc)) -> Valleys {
 fn rounded(value: f64, decimals: i32) -> f64 {
     let unit = 10f64.powi(decimals);
     (value * unit).round() / unit
+}
+
+/// A direction in degrees, 0 to 360 with 360 left out, also after rounding.
+fn turn(deg: f64) -> f64 {
+    rounded(deg, 4).rem_euclid(360.0)
 }

@@ -41,7 +41,7 @@ pub(super) fn sigma_s(
     let sigma = squares([
         LIMB_SIGMA_ARCSEC,
         SUN_SIGMA_ARCSEC,
-        moved(&turned(view)) * delta_t_sigma_s(view),
+        moved(&turned(view)) * view.delta_t_sigma_s(),
         moved(&north_of(view)),
         moved(&east_of(view)),
     ]);
@@ -67,20 +67,11 @@ fn through_parabola(sigma: f64, rate: f64, half_s: f64) -> f64 {
 /// Maximum does not feel the limbs; what is left is the turn of the Earth and, off the centre line, a second or so of
 /// meaning: greatest coverage and least separation part there.
 fn maximum_sigma_s(view: &EclipseView, t_s: f64, central: bool) -> f64 {
-    let turn = delta_t_sigma_s(view) * 0.5;
+    let turn = view.delta_t_sigma_s() * 0.5;
     if central || view.discs(t_s).separation_arcsec < 60.0 {
         squares([0.1, turn])
     } else {
         squares([1.0, turn])
-    }
-}
-
-fn delta_t_sigma_s(view: &EclipseView) -> f64 {
-    let table = view.eclipse().delta_t_s();
-    if (view.delta_t_s() - table).abs() > 1e-6 {
-        0.01 // a value given by hand is taken as meant
-    } else {
-        view.eclipse().delta_t_sigma_s()
     }
 }
 

@@ -9,7 +9,7 @@ use super::{ARCSEC_PER_RAD, AU_KM, EARTH_RADIUS_KM};
 /// | change | C1, C4 | C2, C3 |
 /// |---|---|---|
 /// | `moon_k_inner` 0.272281 for 0.2725076 | none | 2.1 s: totality shorter, annularity longer at each end |
-/// | `sun_arcsec` 959.95 for 959.63 | 0.7 s earlier, later | 0.8 s: totality shorter, annularity longer at each end |
+/// | `sun_arcsec` 959.95 for 959.63 | 0.8 s earlier, later | 0.8 s: totality shorter, annularity longer at each end |
 /// | `moon_k` 0.272488 for 0.2725076 | 0.2 s later, earlier | none |
 ///
 /// Near the limits of the path the same changes move C2 and C3 by many times as much.

@@ -1,6 +1,7 @@
 //! One eclipse from one place.
 
 use super::air::{self, Air};
+use super::delta_t::DeltaTStatus;
 use super::eclipse::Eclipse;
 use super::elements::polynomial;
 use super::overlap::{covered_area, covered_diameter};
@@ -25,6 +26,7 @@ pub struct EclipseView {
     site: Site,
     radii: Radii,
     delta_t_s: f64,
+    delta_t_given: bool,
     origin: Utc,
     sun_earth_radii: f64,
     rho_cos: f64,
@@ -63,6 +65,7 @@ struct Shadow {
 impl EclipseView {
     /// The eclipse from a place, with TT minus UT1 from the table, or as given.
     pub fn new(eclipse: Eclipse, site: Site, radii: Radii, delta_t_s: Option<f64>) -> Self {
+        let delta_t_given = delta_t_s.is_some();
         let delta_t_s = delta_t_s.unwrap_or(eclipse.delta_t_s());
         let (sin_lat, cos_lat) = site.lat_deg.to_radians().sin_cos();
         let (rho_cos, rho_sin) = geocentric(&site);
@@ -71,6 +74,7 @@ impl EclipseView {
             site,
             radii,
             delta_t_s,
+            delta_t_given,
             origin: eclipse.origin(),
             sun_earth_radii: radii.sun_earth_radii(),
             rho_cos,
@@ -100,6 +104,24 @@ impl EclipseView {
     /// TT minus UT1 in use, in seconds.
     pub fn delta_t_s(&self) -> f64 {
         self.delta_t_s
+    }
+
+    /// Where TT minus UT1 came from.
+    pub fn delta_t_status(&self) -> DeltaTStatus {
+        if self.delta_t_given {
+            DeltaTStatus::Given
+        } else {
+            self.eclipse.delta_t_status()
+        }
+    }
+
+    /// One sigma of TT minus UT1 in seconds; a value given by hand is taken as meant, to a hundredth.
+    pub fn delta_t_sigma_s(&self) -> f64 {
+        if self.delta_t_given {
+            0.01
+        } else {
+            self.eclipse.delta_t_sigma_s()
+        }
     }
 
     /// The air that flattens the disc here: standard air thinned to the elevation of the place.
