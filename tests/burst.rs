@@ -393,25 +393,3 @@ proptest! {
         prop_assert!(seen.iter().all(|&n| n <= 1));
     }
 }
-#[test]
-fn zz_debug() {
-    let seed: u64 = std::env::var("CARD")
-        .unwrap_or("280".into())
-        .parse()
-        .unwrap();
-    let (shots, truth) = card(seed);
-    let bursts = burst::group(&shots);
-    let places = burst::places(&shots, &bursts);
-    for (i, s) in shots.iter().enumerate() {
-        let t = truth.iter().position(|m| m.contains(&i));
-        println!(
-            "{i} {} {:.2} sh {:?} stops {:.2} br {:?} truth {t:?} found {:?}",
-            s.shot.file.name,
-            s.shot.stamp.unwrap().time.read_as_utc().unix_s() % 10000.0,
-            s.shot.exposure.shutter_s,
-            s.shot.exposure.stops().unwrap(),
-            s.shot.exposure.auto_bracket,
-            places[i].map(|p| (p.id, p.index))
-        );
-    }
-}
