@@ -248,7 +248,7 @@ impl Frame {
     }
 
     /// A part of the frame at `1/step` size for finding things, not for measuring: stored values are averaged before
-    /// they are turned into light, over at most [`COARSE_ROWS`] rows of each `step` by `step` block; part blocks at the
+    /// they are turned into light, over at most four rows of each `step` by `step` block; part blocks at the
     /// right and bottom are dropped. A pixel (i, j) there is centred on
     /// `(rect.x + (i + 0.5) * step - 0.5, rect.y + (j + 0.5) * step - 0.5)` here. `step` is taken as 1 to 256.
     pub fn coarse(&self, rect: Rect, step: usize) -> LinearRgb {
