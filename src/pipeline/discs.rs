@@ -83,8 +83,6 @@ pub(crate) type Keep<'a> = &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync);
 
 /// What a few frames of each scale say before all are looked at.
 pub(crate) struct Learned {
-    /// What came of the few; [`Seen::No`] for the rest.
-    pub(crate) seen: Vec<Seen>,
     radii: BTreeMap<ScaleKey, (f64, f64)>,
 }
 
@@ -121,18 +119,15 @@ pub(crate) fn learn(
         open_and_examine(&shots[index], &hint, &|_, _, _| ())
     })?;
     watch.end();
-    let mut seen = vec![Seen::No; shots.len()];
-    for (index, looked) in sample.into_iter().zip(samples) {
-        seen[index] = looked;
-    }
+    let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
     let radii = groups
         .into_iter()
         .filter_map(|(key, group)| {
-            let fits = group.iter().filter_map(|&index| seen[index].fit());
+            let fits = group.iter().filter_map(|index| looked.get(index)?.fit());
             Some((key, shared_radius(fits)?))
         })
         .collect();
-    Ok(Learned { seen, radii })
+    Ok(Learned { radii })
 }
 
 /// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order. `keep` is called once for
@@ -161,13 +156,13 @@ pub(crate) fn look(
 const FLAT_ENOUGH: f64 = 0.9985;
 
 /// Looks once more at the frames that can gain from what is known by now: beads and rings, and low Suns whose squeeze was
-/// not known. Returns whether the squeeze made any of them be looked at.
+/// not known.
 pub(crate) fn look_again(
     shots: &[Shot],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     watch: &dyn Watch,
-) -> Result<bool, PipelineError> {
+) -> Result<(), PipelineError> {
     let flat = |index: usize, hint: &DiscHint| {
         let low = hint
             .squeeze
@@ -180,7 +175,6 @@ pub(crate) fn look_again(
         report.is_some_and(|report| flat(index, &hint) || !disc::is_settled(report, &hint))
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
-    let flattened = open.iter().any(|&index| flat(index, &hint(index)));
     watch.begin("looking closer", open.len() as u64);
     let reports = each(&open, watch, |index| {
         open_and_examine(&shots[index], &hint(index), &|_, _, _| ())
@@ -189,7 +183,7 @@ pub(crate) fn look_again(
     for (index, report) in open.into_iter().zip(reports) {
         seen[index] = report;
     }
-    Ok(flattened)
+    Ok(())
 }
 
 /// Works on some indices in parallel, in order, stopping when the person interrupts.

@@ -1,4 +1,4 @@
-//! What is known about each frame before it is looked at: sizes from the sample, times and turns from a first clock.
+//! What is known about each frame before it is looked at: sizes from the sample; times and turns once the clock is solved.
 
 use super::clocks::Solved;
 use super::discs::Learned;
@@ -6,7 +6,7 @@ use super::place::Place;
 use crate::disc::DiscHint;
 use crate::domain::{ClockEvidence, Shot, SunMoon, Utc};
 
-/// A first clock less sure than this, in seconds, says nothing about a frame.
+/// A clock less sure than this, in seconds, says nothing about a frame.
 const SURE_ENOUGH_S: f64 = 60.0;
 
 /// Sigmas of the clock that keep a frame clear of a contact.
@@ -15,31 +15,29 @@ const CLEAR_SIGMAS: f64 = 3.0;
 /// Seconds of beads and of the lunar limb's mountains that keep a frame clear of a contact besides.
 const BEADS_S: f64 = 5.0;
 
-/// Least one sigma of a predicted distance of the centres, in solar radii: wide enough that the frames, not the first
-/// clock, decide the final one.
+/// Least one sigma of a predicted distance of the centres, in solar radii: wide enough that the frames decide.
 const LEAST_OFFSET_SIGMA: f64 = 0.05;
 
-/// The hint for one frame.
-pub(crate) fn of(
-    index: usize,
-    shot: &Shot,
-    learned: &Learned,
-    rough: &Solved,
-    place: &Place,
-) -> DiscHint {
-    let plain = DiscHint {
+/// The hint for one frame before any clock is solved: sizes alone.
+pub(crate) fn plain(shot: &Shot, learned: &Learned, place: &Place) -> DiscHint {
+    DiscHint {
         sun_radius_px: learned.radius_px(shot),
         moon_ratio: Some(place.contacts.maximum.sky.ratio()),
         ..DiscHint::default()
-    };
-    let Some((utc, sigma_s)) = time_of(shot, rough) else {
+    }
+}
+
+/// The same with what the solved clock says: distance of the centres, squeeze, whether the Sun is covered.
+fn timed(index: usize, shot: &Shot, learned: &Learned, solved: &Solved, place: &Place) -> DiscHint {
+    let plain = plain(shot, learned, place);
+    let Some((utc, sigma_s)) = time_of(shot, solved) else {
         return plain;
     };
     let sky = place.view.at(utc);
     DiscHint {
         moon_ratio: Some(sky.ratio()),
         offset_solar_radii: Some(offset(place, utc, sigma_s)),
-        squeeze: rough.turn_of(index).map(|turn| {
+        squeeze: solved.turn_of(index).map(|turn| {
             let zenith_deg = sky.zenith_in_picture_deg(turn.north_deg, turn.mirrored);
             (sky.vertical_squeeze, zenith_deg)
         }),
@@ -56,7 +54,7 @@ pub(crate) fn settled(
     solved: &Solved,
     place: &Place,
 ) -> DiscHint {
-    let plain = of(index, shot, learned, solved, place);
+    let plain = timed(index, shot, learned, solved, place);
     let known = time_of(shot, solved).zip(solved.turn_of(index));
     DiscHint {
         moon_offset: known.map(|((utc, sigma_s), turn)| {
@@ -73,7 +71,7 @@ pub(crate) fn settled(
     }
 }
 
-/// Middle of the exposure in true time, where the first clock is sure enough and rests on more than the camera's word.
+/// Middle of the exposure in true time, where the clock is sure enough and rests on more than the camera's word.
 fn time_of(shot: &Shot, rough: &Solved) -> Option<(Utc, f64)> {
     let clock = rough.clock_of(shot)?;
     if clock.evidence.contains(&ClockEvidence::Camera) {

@@ -74,28 +74,16 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
         }
     };
     let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
-    // The first clock only serves as a hint; what it has to tell is told again by the final one.
-    let rough = clocks::solve(
-        &intake.shots,
-        &learned.seen,
-        trusted.clone(),
-        &place,
-        &mut Vec::new(),
-    );
-    let hint = |index: usize| hints::of(index, &intake.shots[index], &learned, &rough, &place);
+    let hint = |index: usize| hints::plain(&intake.shots[index], &learned, &place);
     let mut seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
-    let mut told = Vec::new();
-    let mut solved = clocks::solve(&intake.shots, &seen, trusted.clone(), &place, &mut told);
-    // Beads, rings and low Suns are placed last: what they lack is known only now.
+    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
+    // Beads, rings and low Suns are placed last: what they lack is known only now. The clock keeps to the first look,
+    // which knew nothing of it.
     let hint = |index: usize| {
         let shot = &intake.shots[index];
         hints::settled(index, shot, &learned, &solved, &place)
     };
-    if discs::look_again(&intake.shots, &mut seen, &hint, watch)? {
-        told.clear();
-        solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut told);
-    }
-    notices.extend(told);
+    discs::look_again(&intake.shots, &mut seen, &hint, watch)?;
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
