@@ -174,11 +174,12 @@ fn witnesses(frames: &[ClockFrame], course: &Course) -> Vec<Witness> {
         .filter_map(light_stops)
         .collect();
     let totality = middle(&mut lights);
+    let clear = clear_stops(frames.iter().filter(with_moon));
     frames
         .iter()
         .filter_map(|frame| {
             let brighter = light_stops(frame).zip(totality).map(|(b, t)| b - t);
-            let covered = is_covered(frame, brighter)?;
+            let covered = is_covered(frame, brighter, clear)?;
             let (reading_s, sigma_s) = reading(&frame.stamp?, frame.shutter_s, course);
             Some(Witness {
                 reading_s,
@@ -189,12 +190,39 @@ fn witnesses(frames: &[ClockFrame], course: &Course) -> Vec<Witness> {
         .collect()
 }
 
+/// From this peak on a frame is saturated somewhere.
+const SATURATED: f64 = 0.95;
+
+/// The longest exposure, in stops, at which the corona alone does not saturate: the second longest of the frames with the
+/// Moon's limb that do not, so that one mistaken frame does not decide.
+fn clear_stops<'a>(with_moon: impl Iterator<Item = &'a ClockFrame>) -> Option<f64> {
+    let mut stops: Vec<f64> = with_moon
+        .filter(|frame| frame.look.is_some_and(|look| look.peak < SATURATED))
+        .filter_map(|frame| frame.exposure_stops)
+        .collect();
+    stops.sort_by(f64::total_cmp);
+    stops.iter().rev().nth(1).copied()
+}
+
 /// Whether a frame shows the Sun covered; `None` when that cannot be told.
-fn is_covered(frame: &ClockFrame, brighter_stops: Option<f64>) -> Option<bool> {
+///
+/// A frame that saturates where the corona alone does not, at no longer exposure, has sunlight in it, whatever limb was
+/// fitted: the ring shows the Moon's limb as well as totality does. One that saturates at longer exposures says nothing.
+fn is_covered(
+    frame: &ClockFrame,
+    brighter_stops: Option<f64>,
+    clear_stops: Option<f64>,
+) -> Option<bool> {
     let limb = frame.fit.map(|fit| fit.limb);
+    let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+    let short = frame
+        .exposure_stops
+        .zip(clear_stops)
+        .is_some_and(|(stops, clear)| stops <= clear + 0.1);
     match (limb, brighter_stops) {
         (Some(Limb::Sun), _) => Some(false),
         (_, Some(b)) if b >= OPEN_STOPS => Some(false),
+        (Some(Limb::Moon), _) if saturated => short.then_some(false),
         (Some(Limb::Moon), Some(b)) if b > COVERED_STOPS => None,
         (Some(Limb::Moon), _) => Some(true),
         (None, _) => None,
