@@ -173,7 +173,7 @@ fn aligned(scene: Scene, folder: &Path) {
         register: false,
         ..MergeOptions::default()
     };
-    let start = Instant::now();
+    let start = Watch::start();
     let merged = merge(
         &inputs(scene, false),
         &|k| Ok(frames[k].clone()),
@@ -181,11 +181,11 @@ fn aligned(scene: Scene, folder: &Path) {
         &|_, _| {},
     )
     .expect("the frames merge");
-    report("aligned, decoded before", start, scene, &merged);
+    report("aligned, decoded before", &start, scene, &merged);
 }
 
 fn whole(scene: Scene, folder: &Path) {
-    let start = Instant::now();
+    let start = Watch::start();
     let open = |k: usize| opened(folder, k, true);
     let merged = merge(
         &inputs(scene, true),
@@ -194,13 +194,43 @@ fn whole(scene: Scene, folder: &Path) {
         &|_, _| {},
     )
     .expect("the frames merge");
-    report("decode, register, merge", start, scene, &merged);
+    report("decode, register, merge", &start, scene, &merged);
 }
 
-fn report(what: &str, start: Instant, scene: Scene, merged: &Merged) {
+/// Wall and processor time.
+struct Watch {
+    wall: Instant,
+    processor_s: Option<f64>,
+}
+
+impl Watch {
+    fn start() -> Self {
+        Self {
+            wall: Instant::now(),
+            processor_s: processor_s(),
+        }
+    }
+
+    fn read(&self) -> String {
+        let wall = self.wall.elapsed().as_secs_f64();
+        let used = processor_s().zip(self.processor_s).map(|(b, a)| b - a);
+        let used = used.map_or("unknown".to_owned(), |s| format!("{s:.1} s"));
+        format!("{wall:.2} s, processor {used}")
+    }
+}
+
+/// Processor time of all threads in seconds, where the system tells (Linux, 100 ticks a second).
+fn processor_s() -> Option<f64> {
+    let text = std::fs::read_to_string("/proc/self/stat").ok()?;
+    let fields: Vec<&str> = text.rsplit(')').next()?.split_whitespace().collect();
+    let ticks = |i: usize| fields.get(i)?.parse::<f64>().ok();
+    Some((ticks(11)? + ticks(12)?) / 100.0)
+}
+
+fn report(what: &str, start: &Watch, scene: Scene, merged: &Merged) {
     println!(
-        "{what}: {:.2} s, {} MB at most, {:.2} % rms in 1.05 to 4 radii",
-        start.elapsed().as_secs_f64(),
+        "{what}: {}, {} MB at most, {:.2} % rms in 1.05 to 4 radii",
+        start.read(),
         peak_mb().map_or("unknown".to_owned(), |m| m.to_string()),
         100.0 * error(scene, merged),
     );

@@ -1,5 +1,7 @@
 //! The merge against a drawn corona whose radiance is known.
 
+use std::io::Write as _;
+
 use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
     MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, layer, merge, mgn, nrgf,
@@ -644,4 +646,57 @@ fn save(shown: &LinearRgb, name: &str) {
     let path = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
     let picture = image::RgbImage::from_raw(width, height, bytes).unwrap();
     picture.save(path).unwrap();
+}
+
+/// The one real photograph of totality, shared with the project's tests, goes through as a single frame.
+#[test]
+fn a_real_photograph_of_totality_passes() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../shared/photos/totality-phone-2024.jpg");
+    if !path.exists() {
+        let _ = writeln!(std::io::stderr(), "skipped: no shared photographs here");
+        return;
+    }
+    let frame =
+        contactstrip::raster::decode(&path, contactstrip::domain::Orientation::UPRIGHT).unwrap();
+    let disc = dark_disc(&frame);
+    let shot = MergeInput {
+        name: "totality".into(),
+        exposure: Exposure {
+            shutter_s: Some(1.0 / 60.0),
+            ..Exposure::default()
+        },
+        moon: disc,
+        sun: disc,
+        sun_sigma_px: 1.0,
+        north_deg: None,
+        mirrored: false,
+    };
+    let open = |_: usize| Ok(frame.clone());
+    let merged = merge(&[shot], &open, &MergeOptions::default(), &|_, _| {}).unwrap();
+    assert!(says(&merged, "one frame"));
+    save(&view(&merged, &ViewOptions::default()), "phone-view.png");
+}
+
+/// A rough circle: middle and area of the brightest ring's hole, enough for a picture to look at.
+fn dark_disc(frame: &Frame) -> Circle {
+    let bright = |x: usize, y: usize| frame.rgb(x, y)[1] > 0.5;
+    let (mut sum, mut n) = ([0.0; 2], 0.0);
+    for y in (0..frame.height()).step_by(2) {
+        for x in (0..frame.width()).step_by(2) {
+            if bright(x, y) {
+                sum = [sum[0] + x as f64, sum[1] + y as f64];
+                n += 1.0;
+            }
+        }
+    }
+    let [x_px, y_px] = sum.map(|s| s / n);
+    let run = (0..400)
+        .find(|&i| bright(x_px as usize + i, y_px as usize))
+        .unwrap_or(40);
+    Circle {
+        x_px,
+        y_px,
+        radius_px: (run as f64).max(10.0),
+    }
 }

@@ -73,6 +73,12 @@ pub enum NoDisc {
     /// A round glow.
     #[error("the round shape found fades out: a glow, not a disc")]
     NoEdge,
+    /// A low Sun so flattened that its fit went astray.
+    #[error("the flattened disc found is {percent:.0} % off this lens's Sun in radius")]
+    Astray {
+        /// Difference of the radii, percent.
+        percent: f64,
+    },
     /// Several bright shapes.
     #[error("{shapes} bright shapes of like size, not one disc")]
     Several {
@@ -131,7 +137,7 @@ fn needed_share(seen_deg: f64) -> f64 {
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let view = find::overview(frame);
     let mut look = look::look(frame, &view);
-    let usual = searched(frame, &view, hint);
+    let usual = searched(frame, &view, hint).and_then(|found| not_astray(found, hint));
     let settled = usual
         .as_ref()
         .is_ok_and(|found| sliver::agrees(&found.fit, hint));
@@ -172,6 +178,30 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
             look,
             quality: 0.0,
         },
+    }
+}
+
+/// A disc flattened by more than this is only believed when its radius is the lens's own.
+const VERY_FLAT: f64 = 0.97;
+
+/// Share by which the radius of a very flat disc may differ from the lens's own.
+const SAME_RADIUS: f64 = 0.02;
+
+/// The measured disc, unless it is a very flat Sun of the wrong size.
+fn not_astray(found: measure::Measured, hint: &DiscHint) -> Result<measure::Measured, NoDisc> {
+    let flat = hint.squeeze.is_some_and(|(squeeze, _)| squeeze < VERY_FLAT);
+    let off = found
+        .fit
+        .sun
+        .zip(hint.sun_radius_px)
+        .map(|(sun, (r, _))| (sun.radius_px / r - 1.0).abs());
+    match off {
+        Some(off) if flat && found.fit.limb == Limb::Sun && off > SAME_RADIUS => {
+            Err(NoDisc::Astray {
+                percent: 100.0 * off,
+            })
+        }
+        _ => Ok(found),
     }
 }
 

@@ -39,32 +39,70 @@ pub fn layer(merged: &Merged, index: usize, frame: &Frame) -> Option<LinearRgb> 
 /// Light of the sky per channel, in the map's unit: the fifth percentile far from the Sun, which holds the faintest
 /// outer corona too. 0 where the map has too little sky to tell.
 pub fn sky_level(merged: &Merged) -> [f32; 3] {
+    sky_percentiles(merged, [0.05])[0].map(|v| v.max(0.0))
+}
+
+/// Light of each channel far from the Sun at some fractions of its ranking; 0 where the map has too little sky.
+pub(super) fn sky_percentiles<const N: usize>(merged: &Merged, parts: [f64; N]) -> [[f32; 3]; N] {
+    let mut lists = sky_samples(merged);
+    let mut out = [[0.0; 3]; N];
+    for (channel, list) in lists.iter_mut().enumerate() {
+        list.sort_unstable_by(f32::total_cmp);
+        for (out, part) in out.iter_mut().zip(parts) {
+            if list.len() >= 20 {
+                out[channel] = list[((list.len() - 1) as f64 * part) as usize];
+            }
+        }
+    }
+    out
+}
+
+/// Spread of the sky's light between places a twentieth of a solar radius apart, as a sigma of green light: noise and
+/// cloud, but not the slow fall of the corona. 0 where the map has too little sky.
+pub(super) fn sky_unrest(merged: &Merged) -> f32 {
+    let (map, apart) = (
+        &merged.radiance,
+        (merged.sun.radius_px / 20.0).ceil() as usize,
+    );
+    let mut steps: Vec<f32> = sky_places(merged)
+        .filter(|[x, _]| x + apart < map.width())
+        .map(|[x, y]| (map.at(x, y)[1] - map.at(x + apart, y)[1]).abs())
+        .collect();
+    if steps.len() < 20 {
+        return 0.0;
+    }
+    let middle = steps.len() / 2;
+    // Median to sigma, and from a difference to one of the two.
+    *steps.select_nth_unstable_by(middle, f32::total_cmp).1 * 1.4826 / std::f32::consts::SQRT_2
+}
+
+/// Some of the light far from the Sun, per channel.
+fn sky_samples(merged: &Merged) -> [Vec<f32>; 3] {
+    let mut out: [Vec<f32>; 3] = Default::default();
+    for [x, y] in sky_places(merged) {
+        for (list, v) in out.iter_mut().zip(merged.radiance.at(x, y)) {
+            list.push(v);
+        }
+    }
+    out
+}
+
+/// A grid of lit pixels far from the Sun.
+fn sky_places(merged: &Merged) -> impl Iterator<Item = [usize; 2]> {
     let map = &merged.radiance;
     let (width, height, sun) = (map.width(), map.height(), merged.sun);
-    let distance = |x: usize, y: usize| (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px);
+    let distance = move |x: usize, y: usize| (x as f64 - sun.x_px).hypot(y as f64 - sun.y_px);
     let corner = [(0, 0), (width, 0), (0, height), (width, height)]
         .map(|(x, y)| distance(x, y))
         .into_iter()
         .fold(0.0, f64::max);
     let step = (width.max(height) / 500).max(1);
-    let mut values: [Vec<f32>; 3] = Default::default();
-    for y in (0..height).step_by(step) {
-        for x in (0..width).step_by(step) {
-            let rgb = map.at(x, y);
-            let far = distance(x, y) > (0.6 * corner).max(1.5 * sun.radius_px);
-            if far && rgb.iter().any(|v| *v > 0.0) {
-                for (list, v) in values.iter_mut().zip(rgb) {
-                    list.push(v);
-                }
-            }
-        }
-    }
-    values.map(|mut list| {
-        if list.len() < 20 {
-            return 0.0;
-        }
-        let low = list.len() / 20;
-        list.select_nth_unstable_by(low, f32::total_cmp).1.max(0.0)
+    let all = (0..height)
+        .step_by(step)
+        .flat_map(move |y| (0..width).step_by(step).map(move |x| [x, y]));
+    all.filter(move |&[x, y]| {
+        let far = distance(x, y) > (0.6 * corner).max(1.5 * sun.radius_px);
+        far && map.at(x, y).iter().any(|v| *v > 0.0)
     })
 }
 

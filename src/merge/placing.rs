@@ -69,7 +69,7 @@ pub(super) fn correlated(
         .enumerate()
         .map(|(i, s)| {
             let s = s.as_ref().ok().filter(|_| photometry.odd[i].is_none())?;
-            register::log_corona(&s.picture, &photometry.response)
+            register::log_corona(s.picture.as_ref()?, &photometry.response)
         })
         .collect();
     let worth: Vec<f64> = coronas

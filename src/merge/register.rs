@@ -23,6 +23,9 @@ const HIGH_PASS_BLUR: f64 = 0.008;
 /// Smoothing of the logarithm, in registration pixels.
 const SMOOTH_PX: f64 = 1.2;
 
+/// Every so manyth pixel of every so manyth row goes into the least squares: smoothed pixels repeat each other.
+const LATTICE: usize = 2;
+
 /// Least light used, in decoded light: below, rounding to stored values is the structure.
 const DARKEST: f32 = 0.006;
 
@@ -384,7 +387,8 @@ fn least_squares(
         now.turn_rad += step[2];
         now.level += step[3];
         // Neighbouring pixels share their noise: some 4 pi sigma² of them make one measurement.
-        let shared = 4.0 * std::f64::consts::PI * SMOOTH_PX * SMOOTH_PX;
+        let shared =
+            4.0 * std::f64::consts::PI * SMOOTH_PX * SMOOTH_PX / (LATTICE * LATTICE) as f64;
         now.left = sums.residual / sums.count.max(1e-9);
         let variance = now.left * shared;
         now.sigma = (variance * 0.5 * (inverse[(0, 0)] + inverse[(1, 1)])).sqrt();
@@ -417,8 +421,8 @@ fn normal_sums(template: &LogCorona, frame: &LogCorona, side: usize, now: &Found
         count: 0.0,
     };
     let value = |at: [f64; 2]| bilinear(&frame.value, side, at);
-    for y in 2..side - 2 {
-        for x in 2..side - 2 {
+    for y in (2..side - 2).step_by(LATTICE) {
+        for x in (2..side - 2).step_by(LATTICE) {
             let i = y * side + x;
             if template.mask[i] <= 0.0 {
                 continue;

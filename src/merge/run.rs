@@ -38,7 +38,8 @@ pub fn merge(
     let mut notices = Vec::new();
     let job = Job::new(inputs, &usable, options);
     let steps = 2 * usable.len() + 1;
-    let surveys = look(&job, open, &|done| progress(done, steps))?;
+    let pictured = options.register && job.len() > 1;
+    let surveys = look(&job, open, pictured, &|done| progress(done, steps))?;
     let photometry = measure(&job, &surveys, options);
     let places = registered(&job, &surveys, &photometry, options, &mut notices);
     let used = used_frames(&job, &surveys, &photometry);
@@ -62,6 +63,7 @@ pub fn merge(
 fn look(
     job: &Job,
     open: Open,
+    pictured: bool,
     progress: &(dyn Fn(usize) + Sync),
 ) -> Result<Vec<Result<Survey, String>>, MergeError> {
     let mut out: Vec<Result<Survey, String>> = Vec::with_capacity(job.len());
@@ -79,6 +81,7 @@ fn look(
                     moon,
                     sigma,
                     &job.grids,
+                    pictured,
                 ))
             })
             .collect();

@@ -31,8 +31,8 @@ pub(crate) struct Survey {
     pub(crate) moon_level: Option<[f32; 3]>,
     /// Fraction of cells around the Sun with clipped light.
     pub(crate) clipped: f64,
-    /// Luminance around the Sun for registration; `NaN` where it cannot be used.
-    pub(crate) picture: LinearImage,
+    /// Luminance around the Sun for registration, `NaN` where it cannot be used; nothing when not asked for.
+    pub(crate) picture: Option<LinearImage>,
     /// Width and height of the frame.
     pub(crate) size: [usize; 2],
 }
@@ -80,20 +80,22 @@ pub(crate) fn cell_radii(cell: usize) -> f64 {
     2.0 * GRID_HALF_RADII * along(cell % CELLS).hypot(along(cell / CELLS))
 }
 
-/// Looks at one frame. `moon` is in the frame's own pixels, its centre known to `sigma_px`.
+/// Looks at one frame. `moon` is in the frame's own pixels, its centre known to `sigma_px`; `pictured` asks for
+/// the registration picture.
 pub(crate) fn survey(
     frame: &Frame,
     place: &Placement,
     moon: &Circle,
     sigma_px: f64,
     grids: &Grids,
+    pictured: bool,
 ) -> Survey {
     let (cells, clipped) = cells(frame, place, moon, grids);
     Survey {
         cells,
         clipped,
         moon_level: moon_level(frame, moon),
-        picture: picture(frame, place, moon, sigma_px, grids),
+        picture: pictured.then(|| picture(frame, place, moon, sigma_px, grids)),
         size: [frame.width(), frame.height()],
     }
 }

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::Merged;
+use super::layer::{sky_percentiles, sky_unrest};
 use super::light::smooth_step;
 use super::profile::Profile;
 use crate::domain::Circle;
@@ -14,7 +15,7 @@ pub struct ViewOptions {
     /// Coded value, 0 to 1, of the corona of mean brightness just outside the limb.
     pub limb_level: f64,
     /// Light, as a fraction of that at the limb, below which the stretch turns from logarithmic to even: lower shows
-    /// more of the outer corona.
+    /// more of the outer corona. Raised where the sky is restless: noise, cloud, a single frame.
     pub knee: f64,
     /// Strength of differences at one distance from the Sun (streamers against holes): 1 leaves them, as the coded
     /// value goes with the logarithm of light, as strong as in the logarithm.
@@ -64,6 +65,9 @@ pub fn view(merged: &Merged, options: &ViewOptions) -> LinearRgb {
     out
 }
 
+/// The stretch stays even up to this many times the spread of the sky's light: what is lost in noise is not lifted.
+const KNEE_UNRESTS: f32 = 6.0;
+
 /// What of the whole picture decides how a pixel is shown.
 struct Look<'a> {
     options: &'a ViewOptions,
@@ -73,14 +77,20 @@ struct Look<'a> {
     sky: [f32; 3],
     profile: Profile,
     limb: f32,
+    /// Spread of the sky's light from place to place, as a sigma: noise and cloud.
+    unrest: f32,
+    knee: f32,
 }
 
 impl<'a> Look<'a> {
     fn new(merged: &Merged, options: &'a ViewOptions) -> Self {
         let balance = balance(merged);
         let part = options.sky as f32;
-        let raw = super::sky_level(merged);
-        let sky = std::array::from_fn(|c| raw[c] * balance[c] * part);
+        let [low, middle] = sky_percentiles(merged, [0.05, 0.5]);
+        let unrest = sky_unrest(merged);
+        // In noise the fifth percentile lies under the sky.
+        let level = |c: usize| low[c] + (middle[c] - low[c]).min(2.0 * unrest);
+        let sky = std::array::from_fn(|c| level(c).max(0.0) * balance[c] * part);
         let light =
             |x: usize, y: usize| luminance(taken_off(merged.radiance.at(x, y), balance, sky));
         let size = [merged.radiance.width(), merged.radiance.height()];
@@ -94,6 +104,10 @@ impl<'a> Look<'a> {
             sky,
             profile,
             limb,
+            unrest,
+            knee: (options.knee as f32)
+                .max(KNEE_UNRESTS * unrest / limb)
+                .min(0.5),
         }
     }
 
@@ -117,8 +131,8 @@ impl<'a> Look<'a> {
 
     /// Coded value for light over that at the limb.
     fn stretch(&self, light: f32) -> f32 {
-        let knee = self.options.knee as f32;
-        self.options.limb_level as f32 * (light / knee).asinh() / (1.0 / knee).asinh()
+        let full = (1.0 / self.knee).asinh();
+        self.options.limb_level as f32 * (light / self.knee).asinh() / full
     }
 
     /// Linear light of a coded level in the colour of `rgb`, faded to grey where the light is no surer than the sky,
@@ -128,7 +142,8 @@ impl<'a> Look<'a> {
         if light <= 0.0 {
             return [shown; 3];
         }
-        let sure = light / (light + 1.5 * luminance(self.sky) + (2e-4 + 0.2 * on_disc) * self.limb);
+        let doubt = 1.5 * luminance(self.sky) + 4.0 * self.unrest;
+        let sure = light / (light + doubt + (2e-4 + 0.2 * on_disc) * self.limb);
         let keep = self.options.colour as f32 * sure;
         let tint = rgb.map(|v| 1.0 + keep * ((v.max(0.0) / light).min(3.0) - 1.0));
         let scale = shown / luminance(tint).max(1e-6);
@@ -218,7 +233,8 @@ fn detail(merged: &Merged, look: &Look) -> Vec<f32> {
                 let off =
                     ((px - look.moon.x_px).hypot(py - look.moon.y_px) - look.moon.radius_px) as f32;
                 outside[x] = smooth_step(0.0, 3.0, off);
-                let sure = light / (light + 2.0 * luminance(look.sky) + 1e-4 * look.limb);
+                let doubt = 2.0 * luminance(look.sky) + 4.0 * look.unrest;
+                let sure = light / (light + doubt + 1e-4 * look.limb);
                 flat[x] = (light / mean).clamp(0.05, 20.0).ln() * sure.max(0.0) * outside[x];
             }
         });
