@@ -161,6 +161,7 @@ pub(crate) fn look_again(
     shots: &[Shot],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    keep: Keep<'_>,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     let flat = |index: usize, hint: &DiscHint| {
@@ -177,7 +178,7 @@ pub(crate) fn look_again(
     let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
     watch.begin("looking closer", open.len() as u64);
     let reports = each(&open, watch, |index| {
-        open_and_examine(&shots[index], &hint(index), &|_, _, _| ())
+        open_and_examine(&shots[index], &hint(index), keep)
     })?;
     watch.end();
     for (index, report) in open.into_iter().zip(reports) {

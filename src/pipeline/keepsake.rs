@@ -3,10 +3,11 @@
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use image::ImageFormat;
 use sha2::{Digest as _, Sha256};
 
 use crate::catalogue::{ShotRecord, write_atomically};
-use crate::disc::DiscReport;
+use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, Limb};
 use crate::raster::{Frame, thumbnail};
 
@@ -47,6 +48,21 @@ pub(crate) fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, report: &Di
     if let Ok(bytes) = thumbnail(frame, part, THUMB_SIDE_PX, THUMB_QUALITY) {
         let _ = write_atomically(&thumb_path(out, file), |f| f.write_all(&bytes));
     }
+}
+
+/// Folder of the overlays below OUT.
+const OVERLAYS: &str = "overlays";
+
+/// Keeps a small picture of a frame with the fitted circles drawn on it, at the frame's own place below the folder.
+pub(crate) fn keep_overlay(out: &Path, file: &CardFile, frame: &Frame, report: &DiscReport) {
+    let picture = overlay(frame, report.fit.as_ref().ok());
+    let path = out.join(OVERLAYS).join(format!("{}.png", file.name));
+    // As with thumbnails: one that cannot be kept is missing and nothing else.
+    let _ = write_atomically(&path, |f| {
+        picture
+            .write_to(&mut std::io::BufWriter::new(f), ImageFormat::Png)
+            .map_err(std::io::Error::other)
+    });
 }
 
 /// The thumbnail kept of a shot.

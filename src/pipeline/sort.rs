@@ -71,6 +71,9 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
         if !settings.dry_run {
             keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
+            if settings.overlays {
+                keepsake::keep_overlay(&settings.out, &shot.file, frame, report);
+            }
         }
     };
     let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
@@ -83,7 +86,7 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
         let shot = &intake.shots[index];
         hints::settled(index, shot, &learned, &solved, &place)
     };
-    discs::look_again(&intake.shots, &mut seen, &hint, watch)?;
+    discs::look_again(&intake.shots, &mut seen, &hint, &keep, watch)?;
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
