@@ -6,6 +6,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::arcs::median;
+use crate::raster::{Channel, Frame};
 
 /// Stored light from here on is at saturation.
 pub(super) const SATURATED: f64 = 0.94;
@@ -28,6 +29,24 @@ pub(super) struct Pixel {
     pub y: f64,
     /// Light, 1 at saturation.
     pub light: f64,
+}
+
+/// The pixels of a frame at some places, given as (row, column), each once and in order of rows.
+pub(super) fn pixels_at(
+    mut places: Vec<(u32, u32)>,
+    frame: &Frame,
+    channel: Channel,
+) -> Vec<Pixel> {
+    places.sort_unstable();
+    places.dedup();
+    places
+        .into_iter()
+        .map(|(y, x)| Pixel {
+            x: f64::from(x),
+            y: f64::from(y),
+            light: f64::from(frame.value(x as usize, y as usize, channel)),
+        })
+        .collect()
 }
 
 /// A value known beforehand.

@@ -1,7 +1,7 @@
 //! From rough circles to refined ones in a partial phase: which pixels, which channel, which start.
 
 use super::DiscHint;
-use super::fit::{Known, Pixel};
+use super::fit::{Known, Pixel, pixels_at};
 use super::rays::{LimbPoint, light_at};
 use super::refine::{Refined, Squeeze, Start, refined};
 use crate::domain::Circle;
@@ -177,16 +177,7 @@ fn gathered(frame: &Frame, channel: Channel, start: &Start) -> Vec<Pixel> {
         });
     }
     grid(&mut places, frame, start.sun);
-    places.sort_unstable();
-    places.dedup();
-    places
-        .into_iter()
-        .map(|(y, x)| Pixel {
-            x: f64::from(x),
-            y: f64::from(y),
-            light: f64::from(frame.value(x as usize, y as usize, channel)),
-        })
-        .collect()
+    pixels_at(places, frame, channel)
 }
 
 fn band(

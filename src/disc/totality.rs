@@ -7,7 +7,7 @@
 use nalgebra::SVector;
 
 use super::find::{LimbArc, SECTORS};
-use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, Task};
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, Task, pixels_at};
 use super::gauss::{density, share_below};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
@@ -154,16 +154,7 @@ fn gathered(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Ve
             r += step;
         }
     }
-    places.sort_unstable();
-    places.dedup();
-    places
-        .into_iter()
-        .map(|(y, x)| Pixel {
-            x: f64::from(x),
-            y: f64::from(y),
-            light: f64::from(frame.value(x as usize, y as usize, channel)),
-        })
-        .collect()
+    pixels_at(places, frame, channel)
 }
 
 impl Silhouette {

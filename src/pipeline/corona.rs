@@ -2,9 +2,9 @@
 
 use std::io;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::discs::scale_key;
+use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
@@ -125,14 +125,7 @@ fn merged(
         let shot = &records[index].shot;
         raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())
     };
-    let told = AtomicUsize::new(0);
-    let progress = |done: usize, total: usize| {
-        let before = told.fetch_max(done, Ordering::Relaxed);
-        if before == 0 {
-            watch.begin("merging the corona", total as u64);
-        }
-        watch.advance(done.saturating_sub(before) as u64);
-    };
+    let progress = counted(watch, "merging the corona");
     let result = merge::merge(inputs, &open, &MergeOptions::default(), &progress);
     watch.end();
     if watch.interrupted() {

@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 use std::path::Path;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::making::{ExportWish, all};
+use super::watch::counted;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, CARD_FOLDER, DemoOptions, DemoTruth};
@@ -48,14 +48,7 @@ pub fn demo(dir: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, Pipeli
             ..Made::default()
         });
     }
-    let told = AtomicUsize::new(0);
-    let progress = |done: usize, total: usize| {
-        let before = told.fetch_max(done, Ordering::Relaxed);
-        if before == 0 {
-            watch.begin("drawing the card", total as u64);
-        }
-        watch.advance(done.saturating_sub(before) as u64);
-    };
+    let progress = counted(watch, "drawing the card");
     let truth = demo::draw_card(dir, &DemoOptions::default(), &progress)?;
     watch.end();
     let settings = Settings {

@@ -140,16 +140,30 @@ pub(crate) fn look(
     watch: &dyn Watch,
 ) -> Result<Vec<Seen>, PipelineError> {
     let all: Vec<usize> = (0..shots.len()).filter(|&i| wanted[i]).collect();
-    watch.begin("finding discs", all.len() as u64);
-    let reports = each(&all, watch, |index| {
+    let mut seen = vec![Seen::No; shots.len()];
+    look_at(shots, &all, &mut seen, hint, keep, "finding discs", watch)?;
+    Ok(seen)
+}
+
+/// Looks at some frames, each with its hint, and puts what was seen in its place.
+fn look_at(
+    shots: &[Shot],
+    indices: &[usize],
+    seen: &mut [Seen],
+    hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    keep: Keep<'_>,
+    stage: &str,
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    watch.begin(stage, indices.len() as u64);
+    let reports = each(indices, watch, |index| {
         open_and_examine(&shots[index], &hint(index), keep)
     })?;
     watch.end();
-    let mut seen = vec![Seen::No; shots.len()];
-    for (index, report) in all.into_iter().zip(reports) {
+    for (&index, report) in indices.iter().zip(reports) {
         seen[index] = report;
     }
-    Ok(seen)
+    Ok(())
 }
 
 /// A disc flattened by more than this much is fitted again when the first look did not know it.
@@ -176,15 +190,7 @@ pub(crate) fn look_again(
         report.is_some_and(|report| flat(index, &hint) || !disc::is_settled(report, &hint))
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
-    watch.begin("looking closer", open.len() as u64);
-    let reports = each(&open, watch, |index| {
-        open_and_examine(&shots[index], &hint(index), keep)
-    })?;
-    watch.end();
-    for (index, report) in open.into_iter().zip(reports) {
-        seen[index] = report;
-    }
-    Ok(())
+    look_at(shots, &open, seen, hint, keep, "looking closer", watch)
 }
 
 /// Works on some indices in parallel, in order, stopping when the person interrupts.

@@ -1,5 +1,6 @@
 //! The reading half: from a card to its record.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use super::clocks;
@@ -14,7 +15,7 @@ use super::{Made, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
 use crate::disc::DiscReport;
-use crate::domain::{ClockCorrection, Shot, TaggedShot};
+use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
 use crate::phase::{self, PhaseWindows};
 use crate::raster::Frame;
 
@@ -124,13 +125,13 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
                 .is_none_or(|clock| near(shot, clock))
         })
         .collect();
-    let body_has_day = |shot: &Shot| {
-        intake
-            .shots
-            .iter()
-            .zip(&is_near)
-            .any(|(other, near)| *near && other.camera == shot.camera && other.stamp.is_some())
-    };
+    let with_day: BTreeSet<&Option<CameraId>> = intake
+        .shots
+        .iter()
+        .zip(&is_near)
+        .filter(|(shot, near)| **near && shot.stamp.is_some())
+        .map(|(shot, _)| &shot.camera)
+        .collect();
     intake
         .shots
         .iter()
@@ -138,7 +139,7 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
         .map(|(index, shot)| {
             intake.broken[index].is_none()
                 && discs::has_pixels(shot)
-                && (is_near[index] || !body_has_day(shot))
+                && (is_near[index] || !with_day.contains(&shot.camera))
         })
         .collect()
 }
