@@ -127,7 +127,7 @@ fn a_ring_is_a_sun_with_a_moon_in_it() {
             ..Scene::default()
         };
         let hint = DiscHint {
-            moon_ratio: Some(0.95),
+            moon_ratio: Some((0.95, 0.002)),
             ..DiscHint::default()
         };
         for hint in [hint, DiscHint::default()] {

@@ -1,6 +1,6 @@
 //! Circles among edge points: the solar limb, bright inside, and the lunar limb, dark inside.
 
-use super::circle::{CircleFit, algebraic, distance, geometric};
+use super::circle::{CircleFit, algebraic, distance, geometric, length};
 use super::edges::Edge;
 use crate::domain::Circle;
 
@@ -171,7 +171,7 @@ fn circle_of_pair(a: &Edge, b: &Edge, wanted: Wanted) -> Option<Circle> {
         )
     };
     let (ca, cb) = (centre(a), centre(b));
-    if (ca.0 - cb.0).hypot(ca.1 - cb.1) > 0.2 * radius {
+    if length(ca.0 - cb.0, ca.1 - cb.1) > 0.2 * radius {
         return None;
     }
     Some(Circle {
@@ -188,7 +188,7 @@ pub(super) fn on_circle(circle: Circle, edge: &Edge, wanted: Wanted) -> bool {
     }
     let (dx, dy) = (circle.x_px - edge.x, circle.y_px - edge.y);
     let along = wanted.bright.sign() * (dx * edge.to_bright.0 + dy * edge.to_bright.1);
-    along > AGREE * dx.hypot(dy)
+    along > AGREE * length(dx, dy)
 }
 
 fn seen_deg(points: &[Edge], members: &[usize], circle: Circle) -> f64 {

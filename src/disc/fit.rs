@@ -17,6 +17,9 @@ pub(super) const LEAST_VARIANCE: f64 = 0.06;
 /// Most steps of the fit.
 const MAX_STEPS: usize = 40;
 
+/// Two steps in a row that gain less than this share of the cost end the fit.
+const CALM: f64 = 1e-4;
+
 /// Fewest pixels a fit is tried on.
 const LEAST_PIXELS: usize = 60;
 
@@ -130,16 +133,18 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             }
             let step = damped.cholesky()?.solve(&pull);
             let next = self.drawing.bounded(now + step);
-            let next_cost = self.cost(&next, scale);
-            if next_cost.is_finite() && next_cost <= cost {
-                let gain = (cost - next_cost) / cost.max(1e-12);
+            let there = self.normal_equations(&next, scale);
+            if there.2.is_finite() && there.2 <= cost {
+                let gain = (cost - there.2) / cost.max(1e-12);
                 now = next;
                 damping = (damping * 0.2).max(1e-7);
-                if step_no % 3 == 2 {
+                calm = if gain < CALM { calm + 1 } else { 0 };
+                (normal, pull, cost) = if step_no % 3 == 2 && calm == 0 {
                     scale = self.scale(&now);
-                }
-                (normal, pull, cost) = self.normal_equations(&now, scale);
-                calm = if gain < 1e-5 { calm + 1 } else { 0 };
+                    self.normal_equations(&now, scale)
+                } else {
+                    there
+                };
             } else {
                 damping *= 6.0;
             }
@@ -190,21 +195,6 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         (1.4826 * median(misfits)).max(0.15)
     }
 
-    fn cost(&self, p: &SVector<f64, N>, scale: f64) -> f64 {
-        let pixels: f64 = self
-            .pixels
-            .iter()
-            .zip(self.drawn(p))
-            .map(|(q, drawn)| robust(self.misfit(q, drawn) / scale).0)
-            .sum();
-        let known: f64 = self
-            .known_rows(p)
-            .iter()
-            .map(|(miss, _)| 0.5 * miss * miss)
-            .sum();
-        pixels + known
-    }
-
     fn known_rows(&self, p: &SVector<f64, N>) -> Vec<Row<N>> {
         let single = self.known.iter().map(|&(i, known)| {
             let mut by = [0.0; N];
@@ -220,7 +210,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         scale: f64,
     ) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64) {
         let ready = self.drawing.ready(p);
-        let (mut normal, mut pull, mut cost) = (SMatrix::zeros(), SVector::zeros(), 0.0);
+        let (mut normal, mut pull, mut cost) = ([[0.0; N]; N], [0.0; N], 0.0);
         for pixel in self.pixels {
             let (drawn, by) = self.drawing.at(pixel, p, &ready);
             let miss = self.misfit(pixel, drawn) / scale;
@@ -235,11 +225,8 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             cost += 0.5 * miss * miss;
             add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
         }
-        for i in 0..N {
-            for j in 0..i {
-                normal[(j, i)] = normal[(i, j)];
-            }
-        }
+        let mut normal: SMatrix<f64, N, N> = SMatrix::from_fn(|i, j| normal[i.max(j)][i.min(j)]);
+        let mut pull = SVector::from(pull);
         for i in (0..N).filter(|&i| !self.free[i]) {
             normal.row_mut(i).fill(0.0);
             normal.column_mut(i).fill(0.0);
@@ -262,8 +249,8 @@ fn robust(miss: f64) -> (f64, f64) {
 }
 
 fn add_row<const N: usize>(
-    normal: &mut SMatrix<f64, N, N>,
-    pull: &mut SVector<f64, N>,
+    normal: &mut [[f64; N]; N],
+    pull: &mut [f64; N],
     by: &[f64; N],
     unit: f64,
     weight: f64,
@@ -274,8 +261,8 @@ fn add_row<const N: usize>(
         let wi = w * by[i];
         if wi.abs() > 0.0 {
             pull[i] += wi * miss / unit;
-            for j in 0..=i {
-                normal[(i, j)] += wi * by[j];
+            for (sum, b) in normal[i][..=i].iter_mut().zip(by) {
+                *sum += wi * b;
             }
         }
     }

@@ -21,8 +21,11 @@ const SHAKEN_PX: f64 = 1.2;
 
 /// Cloud shows as patches on the disc, unevenness across it, or light around it, each over the level.
 const CLOUD_PATCHES: f64 = 0.03;
-const CLOUD_UNEVEN: f64 = 0.12;
+const CLOUD_UNEVEN: f64 = 0.08;
 const CLOUD_GLOW: f64 = 0.02;
+
+/// A disc flattened by more than this stands within some 4 degrees of the horizon (refraction after Bennett 1982).
+const LOW_SUN: f64 = 0.97;
 
 /// Saturated from here on, brightest channel.
 const CLIPPED: f64 = 0.97;
@@ -33,7 +36,7 @@ const GHOST_LIGHT: f64 = 0.012;
 const GHOST_AREA: f64 = 0.003;
 
 /// Flags of a frame with a disc.
-pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured) -> Flags {
+pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &DiscHint) -> Flags {
     let mut flags = Flags::default();
     let Some(circle) = found.fit.sun.or(found.fit.moon) else {
         return flags;
@@ -49,7 +52,7 @@ pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured) -> Flags
             Flag::Soft,
             short > SOFT_PX.max(SOFT_OF_RADIUS * circle.radius_px),
         ),
-        (Flag::Clouded, clouded(found)),
+        (Flag::Clouded, clouded(found, hint)),
         (
             Flag::Clipped,
             found.fit.limb == Limb::Sun && clipped(frame, found, circle),
@@ -106,7 +109,7 @@ pub(super) fn quality(found: &Measured, flags: &Flags) -> f64 {
         .map(|(_, factor)| factor)
         .product();
     let even = found.refined.as_ref().map_or(1.0, |r| {
-        1.0 / (1.0 + (r.patches / 0.03).powi(2) + (r.uneven / 0.3).powi(2))
+        1.0 / (1.0 + (r.patches / 0.03).powi(2) + (r.uneven / 0.2).powi(2))
     });
     (sharp * signal * sure * kept * even).clamp(0.0, 1.0)
 }
@@ -125,11 +128,12 @@ fn smear_px(found: &Measured) -> f64 {
     (long * long - short * short).max(0.0).sqrt()
 }
 
-fn clouded(found: &Measured) -> bool {
-    found
-        .refined
-        .as_ref()
-        .is_some_and(|r| r.patches > CLOUD_PATCHES || r.uneven > CLOUD_UNEVEN || r.sky > CLOUD_GLOW)
+/// Near the horizon the air alone dims the lower limb.
+fn clouded(found: &Measured, hint: &DiscHint) -> bool {
+    let low = hint.squeeze.is_some_and(|(squeeze, _)| squeeze < LOW_SUN);
+    found.refined.as_ref().is_some_and(|r| {
+        r.patches > CLOUD_PATCHES || (r.uneven > CLOUD_UNEVEN && !low) || r.sky > CLOUD_GLOW
+    })
 }
 
 /// Whether the bare disc is saturated, at the limb or anywhere on a thin grid.

@@ -133,7 +133,7 @@ fn refine_totality(
     let radius = hint
         .sun_radius_px
         .zip(hint.moon_ratio)
-        .map(|((r, s), k)| Known::new(r * k, (s * k).hypot(0.002 * r)));
+        .map(|((r, s), (k, t))| Known::new(r * k, (s * k).hypot(t.max(0.002) * r)));
     let start = totality::Start {
         moon,
         corona: out.bright.max(1e-4),

@@ -35,8 +35,9 @@ pub use overlay::overlay;
 pub struct DiscHint {
     /// The Sun's radius and its one sigma in pixels, from other frames of this body at this focal length.
     pub sun_radius_px: Option<(f64, f64)>,
-    /// Moon's radius over the Sun's, from the ephemeris.
-    pub moon_ratio: Option<f64>,
+    /// Moon's radius over the Sun's as this camera shows them, and its one sigma: from the ephemeris, or from it and what
+    /// other frames of this body add to it.
+    pub moon_ratio: Option<(f64, f64)>,
     /// Distance of the Moon's centre from the Sun's and its one sigma, in solar radii.
     pub offset_solar_radii: Option<(f64, f64)>,
     /// Moon's centre from the Sun's in solar radii, right and down in the upright picture, refraction included, and its
@@ -162,7 +163,7 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     }
     match usual {
         Ok(found) => {
-            let flags = flags::of_disc(frame, &view, &found);
+            let flags = flags::of_disc(frame, &view, &found, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
             DiscReport {

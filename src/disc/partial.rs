@@ -7,8 +7,14 @@ use super::refine::{Refined, Squeeze, Start, refined};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
-/// About this many pixels take part.
-const PIXELS: f64 = 3600.0;
+/// About this many pixels take part at first.
+const FIRST_PIXELS: f64 = 1000.0;
+
+/// About this many pixels take part in the end.
+const PIXELS: f64 = 2400.0;
+
+/// Starts for the Moon nearer to each other than this, in solar radii, are one.
+const SAME_START: f64 = 0.03;
 
 /// Directions in which the limb is tested for light.
 const DIRECTIONS: usize = 360;
@@ -22,9 +28,6 @@ const ANY_RATIO: Known = Known {
     value: 1.0,
     sigma: 0.06,
 };
-
-/// One sigma of a computed ratio, as a fraction: a developed picture shows a bright disc a little large.
-const RATIO_SIGMA: f64 = 0.002;
 
 /// The channel to measure in: bright, not saturated, green for choice since most cells of a sensor are green.
 pub(super) fn channel(frame: &Frame, points: &[LimbPoint]) -> Channel {
@@ -69,19 +72,28 @@ pub(super) fn refined_discs(
         radius: hint
             .sun_radius_px
             .map(|(value, sigma)| Known { value, sigma }),
-        ratio: hint.moon_ratio.map_or(ANY_RATIO, |value| Known {
-            value,
-            sigma: RATIO_SIGMA * value,
-        }),
+        ratio: hint
+            .moon_ratio
+            .map_or(ANY_RATIO, |(value, sigma)| Known { value, sigma }),
         offset: hint
             .offset_solar_radii
             .map(|(value, sigma)| Known { value, sigma }),
         squeeze: squeeze(hint),
     };
-    let scan = moon_from_dark_limb(frame, channel, &rough, start.ratio.value);
+    let scan = moon_from_dark_limb(frame, channel, &rough, &start);
+    let due = hint.moon_offset.map(|(offset, _)| due_moon(&start, offset));
     let mut best: Option<Refined> = None;
-    for moon in [rough.moon, scan].into_iter().flatten() {
-        if let Some(fit) = with_moon(frame, channel, &start, moon).filter(bites)
+    let mut tried: Vec<Circle> = Vec::new();
+    for moon in [rough.moon, scan, due].into_iter().flatten() {
+        let near = |t: &Circle| {
+            (t.x_px - moon.x_px).hypot(t.y_px - moon.y_px) < SAME_START * rough.sun.radius_px
+        };
+        if tried.iter().any(near) {
+            continue;
+        }
+        tried.push(moon);
+        if let Some(fit) =
+            with_moon(frame, channel, &start, moon).filter(|fit| bites(fit) && is_due(fit, hint))
             && best.as_ref().is_none_or(|b| fit.cost < b.cost)
         {
             best = Some(fit);
@@ -95,12 +107,22 @@ pub(super) fn refined_discs(
             blur_px: bare.blur_px.0,
             ..rough
         };
-        best = moon_from_dark_limb(frame, channel, &again, start.ratio.value)
+        best = moon_from_dark_limb(frame, channel, &again, &start)
             .and_then(|moon| with_moon(frame, channel, &start, moon))
-            .filter(bites)
+            .filter(|fit| bites(fit) && is_due(fit, hint))
             .or(Some(bare));
     }
     best
+}
+
+/// Where the Moon stands by the vector known beforehand.
+fn due_moon(start: &Start, [right, down]: [f64; 2]) -> Circle {
+    let radius_px = start.sun.radius_px;
+    Circle {
+        x_px: start.sun.x_px + right * radius_px,
+        y_px: start.sun.y_px + down * radius_px,
+        radius_px: start.ratio.value * radius_px,
+    }
 }
 
 fn with_moon(frame: &Frame, channel: Channel, start: &Start, moon: Circle) -> Option<Refined> {
@@ -126,6 +148,14 @@ pub(super) struct Rough {
     pub blur_px: f64,
 }
 
+/// How far from the centre of a flattened disc its limb lies in a direction, over its radius.
+fn flattened(squeeze: Option<Squeeze>, cos: f64, sin: f64) -> f64 {
+    squeeze.map_or(1.0, |q| {
+        let along = q.stretch * (cos * q.up.0 + sin * q.up.1);
+        1.0 / (cos + along * q.up.0).hypot(sin + along * q.up.1)
+    })
+}
+
 fn squeeze(hint: &DiscHint) -> Option<Squeeze> {
     let (height_over_width, zenith_deg) = hint.squeeze?;
     let (sin, cos) = zenith_deg.to_radians().sin_cos();
@@ -137,7 +167,7 @@ fn squeeze(hint: &DiscHint) -> Option<Squeeze> {
 
 /// Fits, then gathers the pixels anew around the result and fits again.
 fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
-    let first = refined(&gathered(frame, channel, start), start)?;
+    let first = refined(&gathered(frame, channel, start, FIRST_PIXELS), start, None)?;
     let again = Start {
         sun: first.sun,
         moon: first.moon,
@@ -145,7 +175,12 @@ fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
         blur_px: (first.blur_px.0 * first.blur_px.1).sqrt().max(0.3),
         ..*start
     };
-    refined(&gathered(frame, channel, &again), &again).filter(|fit| sane(fit, start))
+    refined(
+        &gathered(frame, channel, &again, PIXELS),
+        &again,
+        Some(&first),
+    )
+    .filter(|fit| sane(fit, start))
 }
 
 /// Whether a fit stayed near its rough circle; a geometric fit is never off by more.
@@ -164,17 +199,43 @@ fn bites(fit: &Refined) -> bool {
     })
 }
 
+/// Farther than this from where it is due, in solar radii, what was fitted is not the Moon.
+const DUE_SLACK: f64 = 0.1;
+
+/// Whether a fitted Moon stands about where it must, so far as that is known.
+fn is_due(fit: &Refined, hint: &DiscHint) -> bool {
+    fit.moon
+        .zip(hint.moon_offset)
+        .is_none_or(|(moon, (due, sigma))| {
+            let r = fit.sun.radius_px;
+            let off = ((moon.x_px - fit.sun.x_px) / r - due[0])
+                .hypot((moon.y_px - fit.sun.y_px) / r - due[1]);
+            off < DUE_SLACK + 4.0 * sigma
+        })
+}
+
 /// Pixels near both limbs, with a thin grid over the disc for its level.
-fn gathered(frame: &Frame, channel: Channel, start: &Start) -> Vec<Pixel> {
+fn gathered(frame: &Frame, channel: Channel, start: &Start, count: f64) -> Vec<Pixel> {
     let blur = start.blur_px.clamp(0.3, 0.2 * start.sun.radius_px + 0.3);
     let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
     let mut places = Vec::new();
-    band(&mut places, frame, start.sun, inside, outside, |_, _| true);
+    let flat = start.squeeze;
+    band(
+        &mut places,
+        frame,
+        (start.sun, flat),
+        (inside, outside, count),
+        |_, _| true,
+    );
     if let Some(moon) = start.moon {
         let sun = start.sun;
-        band(&mut places, frame, moon, inside, inside, |x, y| {
-            (x - sun.x_px).hypot(y - sun.y_px) < sun.radius_px + 2.0
-        });
+        band(
+            &mut places,
+            frame,
+            (moon, flat),
+            (inside, inside, count),
+            |x, y| (x - sun.x_px).hypot(y - sun.y_px) < sun.radius_px + 2.0,
+        );
     }
     grid(&mut places, frame, start.sun);
     pixels_at(places, frame, channel)
@@ -183,9 +244,8 @@ fn gathered(frame: &Frame, channel: Channel, start: &Start) -> Vec<Pixel> {
 fn band(
     places: &mut Vec<(u32, u32)>,
     frame: &Frame,
-    circle: Circle,
-    inside: f64,
-    outside: f64,
+    (circle, flat): (Circle, Option<Squeeze>),
+    (inside, outside, count): (f64, f64, f64),
     wanted: impl Fn(f64, f64) -> bool,
 ) {
     let width = inside + outside;
@@ -193,13 +253,14 @@ fn band(
     // Only part of a circle may be wanted, as on a small bite; the rays are set as densely as that part allows.
     let share = wanted_share(circle, &wanted).max(0.02);
     let full = 7.0 * circle.radius_px.max(14.0);
-    let around = (PIXELS / (width / step) / share).clamp(90.0, full) as usize;
+    let around = (count / (width / step) / share).clamp(90.0, full) as usize;
     for i in 0..around {
         // A golden-section shift along each ray keeps the rays from sampling the same rings.
         let shift = (i as f64 * 0.618_033_988_749_895).fract();
         let (sin, cos) = (std::f64::consts::TAU * i as f64 / around as f64).sin_cos();
-        let mut r = (circle.radius_px - inside).max(0.0) + shift * step;
-        while r < circle.radius_px + outside {
+        let limb_px = circle.radius_px * flattened(flat, cos, sin);
+        let mut r = (limb_px - inside).max(0.0) + shift * step;
+        while r < limb_px + outside {
             let (x, y) = (circle.x_px + r * cos, circle.y_px + r * sin);
             if wanted(x, y) {
                 keep(places, frame, x, y);
@@ -248,14 +309,16 @@ fn moon_from_dark_limb(
     frame: &Frame,
     channel: Channel,
     rough: &Rough,
-    ratio: f64,
+    start: &Start,
 ) -> Option<Circle> {
+    let ratio = start.ratio.value;
     let depth = rough.blur_px + 1.5;
     let light: Vec<Option<f64>> = (0..DIRECTIONS)
         .map(|i| {
             let (sin, cos) = (i as f64).to_radians().sin_cos();
+            let limb_px = rough.sun.radius_px * flattened(start.squeeze, cos, sin);
             let most = [0.5, 1.0, 1.5].into_iter().filter_map(|part| {
-                let r = rough.sun.radius_px - part * depth;
+                let r = limb_px - part * depth;
                 light_at(
                     frame,
                     rough.sun.x_px + r * cos,

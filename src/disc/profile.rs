@@ -2,15 +2,16 @@
 //!
 //! Near a limb the picture is taken as one-dimensional along its normal: `a` is the depth inside the Sun's limb, `b`
 //! the depth inside the Moon's, both in pixels along the same normal. Light at depth `t` under the solar limb is
-//! `I(t) = c0 + c1 mu + c2 mu^2` with `mu` the cosine of the angle from the disc's centre as seen from the Sun; the
+//! `I(t) = c0 + c1 mu + c2 sqrt(mu)` with `mu` the cosine of the angle from the disc's centre as seen from the Sun; the
 //! part that is bare reaches from `t = 0` to `t = a - b`. Blurred with a Gaussian it is
 //! `C(a, b) = integral from b to a of I(a - s) g(s) ds`, done in closed form on a piecewise linear `I`.
 
 use super::gauss::{density, share_below};
 
-/// Knots of the piecewise linear law, in blur widths under the limb: squares, as `mu` grows with the root of depth.
-const KNOTS: [f64; 11] = [
-    0.0, 0.0625, 0.25, 0.5625, 1.0, 2.25, 4.0, 6.25, 9.0, 12.25, 16.0,
+/// Knots of the piecewise linear law, in blur widths under the limb: set as squares, as `mu` grows with the root of
+/// depth, with one more where its root rises.
+const KNOTS: [f64; 12] = [
+    0.0, 0.01, 0.0625, 0.25, 0.5625, 1.0, 2.25, 4.0, 6.25, 9.0, 12.25, 16.0,
 ];
 
 /// Deeper than this many blur widths the limb is not felt.
@@ -26,6 +27,17 @@ pub(super) struct Law {
     c: [f64; 3],
     depth: [f64; KNOTS.len()],
     mu: [f64; KNOTS.len()],
+    root: [f64; KNOTS.len()],
+}
+
+/// The unblurred law at a depth.
+struct Sharp {
+    value: f64,
+    /// Derivative by depth.
+    slope: f64,
+    mu: f64,
+    /// Square root of `mu`.
+    root: f64,
 }
 
 /// Light and its derivatives.
@@ -57,26 +69,34 @@ impl Light {
 }
 
 impl Law {
-    /// A law `c0 + c1 mu + c2 mu^2` for a disc of this radius under a blur of about this sigma, in pixels.
+    /// A law `c0 + c1 mu + c2 sqrt(mu)` for a disc of this radius under a blur of about this sigma, in pixels.
     pub(super) fn new(radius_px: f64, sigma_px: f64, c: [f64; 3]) -> Self {
         let depth = KNOTS.map(|k| k * sigma_px);
+        let mu = depth.map(|t| mu(t, radius_px));
         Self {
             radius_px,
             c,
             depth,
-            mu: depth.map(|t| mu(t, radius_px)),
+            mu,
+            root: mu.map(f64::sqrt),
         }
     }
 
-    fn at_mu(&self, mu: f64) -> f64 {
-        self.c[0] + mu * (self.c[1] + mu * self.c[2])
+    fn at_mu(&self, mu: f64, root: f64) -> f64 {
+        self.c[0] + self.c[1] * mu + self.c[2] * root
     }
 
     /// Light at depth `t`, unblurred, and its slope.
-    fn sharp(&self, t: f64) -> (f64, f64, f64) {
+    fn sharp(&self, t: f64) -> Sharp {
         let m = mu(t, self.radius_px);
+        let root = m.sqrt();
         let by_t = (1.0 - t / self.radius_px) / (self.radius_px * m.max(0.05));
-        (self.at_mu(m), (self.c[1] + 2.0 * self.c[2] * m) * by_t, m)
+        Sharp {
+            value: self.at_mu(m, root),
+            slope: (self.c[1] + 0.5 * self.c[2] / root.max(0.2)) * by_t,
+            mu: m,
+            root,
+        }
     }
 
     /// Light `a` inside the Sun's limb and `b` inside the Moon's, under a blur of `sigma` pixels.
@@ -92,12 +112,17 @@ impl Law {
     }
 
     fn deep(&self, a: f64, b: f64, sigma: f64) -> Light {
-        let (value, slope, m) = self.sharp(a);
+        let Sharp {
+            value,
+            slope,
+            mu,
+            root,
+        } = self.sharp(a);
         let zb = b / sigma;
         let (bare, edge) = (share_below(-zb), density(zb));
         Light {
             value: value * bare - slope * sigma * edge,
-            terms: [bare, m * bare, m * m * bare],
+            terms: [bare, mu * bare, root * bare],
             by_a: slope * bare,
             by_b: -value * edge / sigma + slope * zb * edge,
             by_sigma: value * edge * zb / sigma - slope * edge * (1.0 + zb * zb),
@@ -119,6 +144,7 @@ impl Law {
             }
             let to = self.depth[k + 1].min(bare);
             let (m0, m1) = (self.mu[k], self.mu[k + 1]);
+            let (r0, r1) = (self.root[k], self.root[k + 1]);
             let width = self.depth[k + 1] - from;
             let (next, g_next) = (share_below((a - to) / sigma), g(a - to));
             let mass = share - next;
@@ -126,15 +152,15 @@ impl Law {
             let term = |v0: f64, v1: f64| v0 * mass + (v1 - v0) / width * moment;
             out.terms[0] += mass;
             out.terms[1] += term(m0, m1);
-            out.terms[2] += term(m0 * m0, m1 * m1);
-            let slope = (self.at_mu(m1) - self.at_mu(m0)) / width;
+            out.terms[2] += term(r0, r1);
+            let slope = (self.at_mu(m1, r1) - self.at_mu(m0, r0)) / width;
             out.by_a += slope * mass;
             out.by_sigma += slope * (gk - g_next);
             (share, gk) = (next, g_next);
         }
         out.value = (0..3).map(|i| self.c[i] * out.terms[i]).sum();
         if bare < self.depth[KNOTS.len() - 1] {
-            let end = self.sharp(bare).0;
+            let end = self.sharp(bare).value;
             let gb = g(b);
             out.by_b = -end * gb;
             out.by_sigma += end * b / (sigma * sigma) * gb;
@@ -165,7 +191,7 @@ mod tests {
         (0..n)
             .map(|i| {
                 let s = low + (i as f64 + 0.5) * h;
-                law.sharp(a - s).0 * density(s / sigma) / sigma * h
+                law.sharp(a - s).value * density(s / sigma) / sigma * h
             })
             .sum()
     }

@@ -5,12 +5,16 @@
 //! Everything is fitted at once by Levenberg-Marquardt with analytic derivatives; pixels that do not belong (sunspots,
 //! cloud edges, dust) are weighted down.
 //!
-//! The law of limb darkening is the quadratic one, centred on the values for green light in A. N. Cox (ed.) 2000,
-//! "Allen's Astrophysical Quantities", 4th ed., sect. 14.7 (from memory, hence the wide prior).
+//! The law of limb darkening is the square-root one, which follows the fall close to the limb better than a quadratic:
+//! J. Diaz-Cordoves, A. Gimenez 1992, "A new nonlinear approximation to the limb-darkening of hot stars", Astron.
+//! Astrophys. 259, 227. Its prior is wide enough for the solar values of D. Hestroffer, C. Magnan 1998, "Wavelength
+//! dependency of the solar limb darkening", Astron. Astrophys. 333, 338, and of H. Neckel, D. Labs 1994, "Solar limb
+//! darkening 1986-1990", Solar Phys. 153, 91 (both from memory, hence the width).
 
 use nalgebra::SVector;
 
 use super::arcs::median;
+use super::circle::length;
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
 use super::gauss::{density, share_below};
 use super::profile::{Law, Light};
@@ -82,6 +86,7 @@ pub(super) struct Start {
 /// The refined discs.
 #[derive(Clone, Debug)]
 pub(super) struct Refined {
+    params: Params,
     /// The Sun.
     pub sun: Circle,
     /// The Moon.
@@ -100,7 +105,7 @@ pub(super) struct Refined {
     pub cost: f64,
     /// Light outside the limb over the level: sky, and what cloud scatters.
     pub sky: f64,
-    /// Unevenness of the level: root sum of squares of its waves.
+    /// Unevenness of the level where the disc is bare: its standard deviation there.
     pub uneven: f64,
     /// Sum of the tone terms' sizes.
     pub tone: f64,
@@ -115,8 +120,12 @@ struct Discs {
     start: Start,
 }
 
-/// Fits the model; `None` when it does not settle.
-pub(super) fn refined(pixels: &[Pixel], start: &Start) -> Option<Refined> {
+/// Fits the model, from the parameters of an earlier fit where there is one; `None` when it does not settle.
+pub(super) fn refined(
+    pixels: &[Pixel],
+    start: &Start,
+    earlier: Option<&Refined>,
+) -> Option<Refined> {
     let discs = Discs { start: *start };
     let mut free = [true; N];
     if start.moon.is_none() {
@@ -131,7 +140,7 @@ pub(super) fn refined(pixels: &[Pixel], start: &Start) -> Option<Refined> {
         free,
         known: known_beforehand(start),
     };
-    let fit = task.settled(first_guess(start))?;
+    let fit = task.settled(earlier.map_or_else(|| first_guess(start), |e| e.params))?;
     result(&task, &fit)
 }
 
@@ -140,8 +149,8 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     let mut known = vec![
         (RATIO, start.ratio),
         (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
-        (LAW_0, Known::new(0.36, 0.1)),
-        (LAW_1, Known::new(0.78, 0.25)),
+        (LAW_0, Known::new(LIMB.0, 0.15)),
+        (LAW_1, Known::new(LIMB.1, 0.4)),
         (SKY, Known::new(0.0, 0.2)),
         (HALO, Known::new(0.0, 0.3)),
         (VEIL, Known::new(0.0, 0.05)),
@@ -155,6 +164,9 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     known.extend(start.radius.map(|r| (SUN_R, r)));
     known
 }
+
+/// Law of limb darkening to start from: value at the limb, and the share of `mu`.
+const LIMB: (f64, f64) = (0.15, 0.35);
 
 /// A ratio known no better than this gives way to the rough circles' own.
 const LOOSE_RATIO: f64 = 0.01;
@@ -175,7 +187,7 @@ fn first_guess(s: &Start) -> Params {
     let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
     (p[BLUR_XX], p[BLUR_YY]) = (v, v);
     p[LOG_LEVEL] = s.level.ln();
-    (p[LAW_0], p[LAW_1]) = (0.36, 0.78);
+    (p[LAW_0], p[LAW_1]) = LIMB;
     p
 }
 
@@ -197,8 +209,8 @@ impl Drawing<N> for Discs {
         p[BLUR_XY] = p[BLUR_XY].clamp(-limit, limit);
         p[SUN_R] = p[SUN_R].max(2.0);
         p[LOG_LEVEL] = p[LOG_LEVEL].clamp(-9.0, 4.0);
-        p[LAW_0] = p[LAW_0].clamp(0.02, 1.0);
-        p[LAW_1] = p[LAW_1].clamp(-0.5, 1.6);
+        p[LAW_0] = p[LAW_0].clamp(0.0, 1.0);
+        p[LAW_1] = p[LAW_1].clamp(-1.0, 2.0);
         p[TONE] = p[TONE].clamp(-0.9, 0.9);
         p[TONE_2] = p[TONE_2].clamp(-1.5, 1.5);
         p[RATIO] = p[RATIO].clamp(0.8, 1.2);
@@ -231,7 +243,7 @@ impl Drawing<N> for Discs {
         let waves = harmonics(dx, dy);
         let uneven: f64 = (0..UNEVEN_TERMS).map(|k| p[UNEVEN + k] * waves[k]).sum();
         let slope = (1.0 + uneven).max(0.05);
-        let outside = (dx.hypot(dy) - 1.0).max(0.0);
+        let outside = (length(dx, dy) - 1.0).max(0.0);
         let veil = moon
             .as_ref()
             .map_or(0.0, |m| (m.depth / m.sigma).clamp(-1.0, 1.0) * 0.5 + 0.5)
@@ -296,6 +308,7 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         radius_px: p[RATIO] * p[SUN_R],
     });
     let mut out = Refined {
+        params: *p,
         sun: Circle {
             x_px: p[SUN_X],
             y_px: p[SUN_Y],
@@ -309,7 +322,7 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         strays: strays as f64 / task.pixels.len() as f64,
         cost: fit.cost,
         sky: p[SKY],
-        uneven: p.rows(UNEVEN, UNEVEN_TERMS).norm(),
+        uneven: unevenness(task, p, &drawn),
         tone: p[TONE].abs() + p[TONE_2].abs(),
         saturated: saturated as f64 / task.pixels.len() as f64,
         patches: patches(task, p, &drawn),
@@ -326,7 +339,7 @@ fn model_sigma_px(r: &Refined) -> (f64, f64) {
     let (long, short) = r.blur_px;
     let smear = (long * long - short * short).max(0.0).sqrt();
     let smear = if smear > 0.6 { 0.07 * smear } else { 0.0 };
-    let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.05).max(0.0) * 0.3;
+    let cloud = (r.patches - 0.01).max(0.0) * 4.0 + (r.uneven - 0.03).max(0.0) * 0.5;
     let full = if r.saturated > 0.02 { 0.1 } else { 0.0 };
     let astray = if r.strays > 0.2 {
         0.01 * r.sun.radius_px
@@ -337,6 +350,27 @@ fn model_sigma_px(r: &Refined) -> (f64, f64) {
     let sun = shared.hypot(0.003);
     let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
     (sun, moon)
+}
+
+/// Standard deviation of the level's waves over the bare part of the disc. A crescent says little about the waves
+/// elsewhere, so that their sizes alone would tell of cloud that is not there.
+fn unevenness(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
+    let level = p[LOG_LEVEL].exp().min(1.0);
+    let waves: Vec<f64> = task
+        .pixels
+        .iter()
+        .zip(drawn)
+        .filter(|(_, d)| **d > 0.3 * level)
+        .map(|(q, _)| {
+            let (dx, dy) = ((q.x - p[SUN_X]) / p[SUN_R], (q.y - p[SUN_Y]) / p[SUN_R]);
+            let waves = harmonics(dx, dy);
+            (0..UNEVEN_TERMS).map(|k| p[UNEVEN + k] * waves[k]).sum()
+        })
+        .collect();
+    let n = waves.len().max(1) as f64;
+    let mean = waves.iter().sum::<f64>() / n;
+    let square: f64 = waves.iter().map(|w| (w - mean).powi(2)).sum();
+    (square / n).sqrt()
 }
 
 /// Patches along each side of the disc's box.
@@ -371,7 +405,7 @@ const NO_MOON: f64 = -1e9;
 
 /// Real and imaginary parts of z, z^2 and z^3 for z = x + iy, not beyond the limb's own size.
 fn harmonics(x: f64, y: f64) -> [f64; UNEVEN_TERMS] {
-    let shrink = 1.0 / x.hypot(y).max(1.0);
+    let shrink = 1.0 / length(x, y).max(1.0);
     let (x, y) = (x * shrink, y * shrink);
     let (x2, y2) = (x * x - y * y, 2.0 * x * y);
     [x, y, x2, y2, x2 * x - y2 * y, x2 * y + y2 * x]
@@ -407,7 +441,7 @@ impl Rim {
         let (rho, steep, normal);
         match squeeze {
             None => {
-                rho = dx.hypot(dy).max(1e-9);
+                rho = length(dx, dy).max(1e-9);
                 normal = (dx / rho, dy / rho);
                 steep = 1.0;
             }
@@ -415,10 +449,10 @@ impl Rim {
                 let along = q.stretch * (dx * q.up.0 + dy * q.up.1);
                 dx += along * q.up.0;
                 dy += along * q.up.1;
-                rho = dx.hypot(dy).max(1e-9);
+                rho = length(dx, dy).max(1e-9);
                 let again = q.stretch * (dx * q.up.0 + dy * q.up.1);
                 let slope = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
-                steep = slope.0.hypot(slope.1);
+                steep = length(slope.0, slope.1);
                 normal = (slope.0 / steep, slope.1 / steep);
             }
         }
@@ -518,7 +552,7 @@ fn across(law: &Law, sun: &Rim, moon: &Rim, cos: f64, sin: f64) -> Light {
 
 fn offset_row(p: &Params, offset: Known) -> Row<N> {
     let (dx, dy) = (p[MOON_X] - p[SUN_X], p[MOON_Y] - p[SUN_Y]);
-    let apart = dx.hypot(dy).max(1e-9);
+    let apart = length(dx, dy).max(1e-9);
     let unit = 1.0 / (p[SUN_R] * offset.sigma);
     let mut by = [0.0; N];
     by[MOON_X] = dx / apart * unit;

@@ -92,7 +92,7 @@ pub(super) fn flags(fit: &DiscFit) -> Flags {
 
 fn known(hint: &DiscHint) -> Option<Known> {
     let (sun_radius_px, _) = hint.sun_radius_px?;
-    let ratio = hint.moon_ratio?;
+    let (ratio, _) = hint.moon_ratio?;
     let ([right, down], sigma) = hint.moon_offset?;
     let width = 1.0 + right.hypot(down) - ratio;
     if sigma > SURE_OFFSET || !(DEEPEST - sigma..WIDEST + sigma).contains(&width) {

@@ -6,6 +6,7 @@
 
 use nalgebra::SVector;
 
+use super::circle::length;
 use super::find::{LimbArc, SECTORS};
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, Task, pixels_at};
 use super::gauss::{density, share_below};
@@ -176,7 +177,7 @@ impl Drawing<N> for Silhouette {
 
     fn at(&self, pixel: &Pixel, p: &Params, (): &()) -> (f64, [f64; N]) {
         let (dx, dy) = (pixel.x - p[X], pixel.y - p[Y]);
-        let rho = dx.hypot(dy).max(1e-9);
+        let rho = length(dx, dy).max(1e-9);
         let (nx, ny) = (dx / rho, dy / rho);
         let sigma = p[BLUR].sqrt();
         // Height above the blurred limb: the blurred Moon looks smaller.

@@ -115,7 +115,7 @@ fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
 pub(crate) fn solve(
     shots: &[Shot],
     seen: &[Seen],
-    trusted: Clocks,
+    trusted: &Clocks,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Solved {
@@ -128,6 +128,7 @@ pub(crate) fn solve(
         .collect();
     let mut solved = Solved::default();
     for (id, prior) in trusted {
+        let id = id.clone();
         let members: Vec<usize> = (0..shots.len())
             .filter(|&i| shots[i].camera == id)
             .collect();
@@ -139,7 +140,7 @@ pub(crate) fn solve(
         let body = ClockBody {
             name: &name,
             frames: &frames,
-            prior: &prior,
+            prior,
         };
         let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
         for (&index, turn) in members.iter().zip(&solution.turns) {

@@ -82,8 +82,10 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
 pub(crate) type Keep<'a> = &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync);
 
 /// What a few frames of each scale say before all are looked at.
+#[derive(Clone, Debug)]
 pub(crate) struct Learned {
     radii: BTreeMap<ScaleKey, (f64, f64)>,
+    excesses: BTreeMap<ScaleKey, (f64, f64)>,
 }
 
 impl Learned {
@@ -91,13 +93,44 @@ impl Learned {
     pub(crate) fn radius_px(&self, shot: &Shot) -> Option<(f64, f64)> {
         self.radii.get(&scale_key(shot)).copied()
     }
+
+    /// The ratio of the radii as a shot's frames show it, and its one sigma, from the computed one.
+    ///
+    /// A developed picture wears bright edges away or lets them grow, the same for all frames of a body: the Sun shows
+    /// small and the Moon before it large, or the reverse.
+    pub(crate) fn shown_ratio(&self, shot: &Shot, computed: f64) -> Option<(f64, f64)> {
+        let key = scale_key(shot);
+        let (radius_px, _) = self.radii.get(&key)?;
+        let (excess_px, sigma_px) = self.excesses.get(&key)?;
+        let least = LEAST_RATIO_SIGMA * computed;
+        Some((
+            computed + excess_px / radius_px,
+            (sigma_px / radius_px).max(least),
+        ))
+    }
 }
 
-/// Looks at a few frames of each scale marked in `wanted`. `moon_ratio` is the Moon's radius over the Sun's.
+/// One sigma of the ratio of the radii, as a fraction, while it is being learned: wide enough that the frames decide.
+const LEARNING_RATIO_SIGMA: f64 = 0.02;
+
+/// Least relative sigma of a learned ratio of the radii (our choice: how edges show changes with exposure).
+const LEAST_RATIO_SIGMA: f64 = 0.0007;
+
+/// Distances of the centres, in solar radii, at which enough of the Moon's limb is seen to measure its radius.
+const MEASURABLE: std::ops::Range<f64> = 0.15..1.1;
+
+/// A disc flattened by less than this is measured as well as a round one.
+const ROUND_ENOUGH: f64 = 0.997;
+
+/// Fewest frames that say how the Moon's radius shows.
+const LEAST_MOONS: usize = 3;
+
+/// Looks at a few frames of each scale marked in `wanted`. `sky` gives the Moon's computed radius over the Sun's, and how
+/// flat the Sun is.
 pub(crate) fn learn(
     shots: &[Shot],
     wanted: &[bool],
-    moon_ratio: f64,
+    sky: &(dyn Fn(&Shot) -> (f64, f64) + Sync),
     watch: &dyn Watch,
 ) -> Result<Learned, PipelineError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
@@ -110,24 +143,105 @@ pub(crate) fn learn(
         .values()
         .flat_map(|group| spread(shots, group))
         .collect();
-    let hint = DiscHint {
-        moon_ratio: Some(moon_ratio),
-        ..DiscHint::default()
-    };
     watch.begin("learning the Sun's size", sample.len() as u64);
     let samples = each(&sample, watch, |index| {
+        let (ratio, _) = sky(&shots[index]);
+        let hint = DiscHint {
+            moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
+            ..DiscHint::default()
+        };
         open_and_examine(&shots[index], &hint, &|_, _, _| ())
     })?;
     watch.end();
     let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
-    let radii = groups
-        .into_iter()
-        .filter_map(|(key, group)| {
-            let fits = group.iter().filter_map(|index| looked.get(index)?.fit());
-            Some((key, shared_radius(fits)?))
-        })
-        .collect();
-    Ok(Learned { radii })
+    let mut learned = Learned {
+        radii: BTreeMap::new(),
+        excesses: BTreeMap::new(),
+    };
+    for (key, group) in groups {
+        let fits = || {
+            group
+                .iter()
+                .filter_map(|index| Some((*index, looked.get(index)?.fit()?)))
+        };
+        let excesses = fits().filter_map(|(index, fit)| match sky(&shots[index]) {
+            (ratio, squeeze) if squeeze > ROUND_ENOUGH => excess_px(fit, ratio),
+            _ => None,
+        });
+        if let Some(excess) = middle_excess(excesses.collect()) {
+            learned.excesses.insert(key.clone(), excess);
+        }
+        if let Some(radius) = shared_radius(fits().map(|(_, fit)| fit)) {
+            learned.radii.insert(key, radius);
+        }
+    }
+    Ok(learned)
+}
+
+/// Learns how large the Moon shows from low Suns, for bodies that saw none higher; `hint` knows their squeeze.
+pub(crate) fn learn_moons(
+    shots: &[Shot],
+    seen: &[Seen],
+    hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    learned: &mut Learned,
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
+    for (index, shot) in shots.iter().enumerate() {
+        let key = scale_key(shot);
+        let open = learned.radii.contains_key(&key) && !learned.excesses.contains_key(&key);
+        let apart = seen[index].fit().and_then(moon_apart);
+        if open && apart.is_some_and(|apart| MEASURABLE.contains(&apart)) {
+            groups.entry(key).or_default().push(index);
+        }
+    }
+    for (key, group) in groups {
+        let sample = spread(shots, &group);
+        watch.begin("learning the Moon's size", sample.len() as u64);
+        let samples = each(&sample, watch, |index| {
+            let hint = hint(index);
+            let ratio = hint.moon_ratio?.0;
+            let loose = DiscHint {
+                moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
+                ..hint
+            };
+            let seen = open_and_examine(&shots[index], &loose, &|_, _, _| ());
+            excess_px(seen.fit()?, ratio)
+        })?;
+        watch.end();
+        if let Some(excess) = middle_excess(samples.into_iter().flatten().collect()) {
+            learned.excesses.insert(key, excess);
+        }
+    }
+    Ok(())
+}
+
+/// Distance of the centres in solar radii, where both discs were found.
+fn moon_apart(fit: &DiscFit) -> Option<f64> {
+    let (sun, moon) = fit.sun.zip(fit.moon)?;
+    Some((sun.x_px - moon.x_px).hypot(sun.y_px - moon.y_px) / sun.radius_px)
+}
+
+/// How much larger than computed the Moon shows in a partial phase whose limbs are both well seen, in pixels.
+fn excess_px(fit: &DiscFit, ratio: f64) -> Option<f64> {
+    let (sun, moon) = fit.sun.zip(fit.moon)?;
+    let apart = moon_apart(fit)?;
+    let sure = fit
+        .moon_sigma_px
+        .is_some_and(|sigma| sigma < 0.01 * sun.radius_px);
+    let seen = fit.limb == Limb::Sun && fit.limb_arc_deg >= LEAST_ARC_DEG;
+    (seen && sure && MEASURABLE.contains(&apart)).then(|| moon.radius_px - ratio * sun.radius_px)
+}
+
+/// The middle of some excesses and its one sigma, in pixels; `None` where they are too few.
+fn middle_excess(mut all: Vec<f64>) -> Option<(f64, f64)> {
+    if all.len() < LEAST_MOONS {
+        return None;
+    }
+    let middle = median(&mut all)?;
+    let mut apart: Vec<f64> = all.iter().map(|e| (e - middle).abs()).collect();
+    let spread = 1.4826 * median(&mut apart)?;
+    Some((middle, spread / (all.len() as f64).sqrt()))
 }
 
 /// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order. `keep` is called once for
@@ -169,8 +283,26 @@ fn look_at(
 /// A disc flattened by more than this much is fitted again when the first look did not know it.
 const FLAT_ENOUGH: f64 = 0.9985;
 
-/// Looks once more at the frames that can gain from what is known by now: beads and rings, and low Suns whose squeeze was
-/// not known.
+/// Looks once more at low Suns whose squeeze was not known; says how many there were.
+pub(crate) fn look_at_flat(
+    shots: &[Shot],
+    seen: &mut [Seen],
+    hint: &(dyn Fn(usize) -> DiscHint + Sync),
+    keep: Keep<'_>,
+    watch: &dyn Watch,
+) -> Result<usize, PipelineError> {
+    let flat = |index: usize| {
+        let low = hint(index)
+            .squeeze
+            .is_some_and(|(squeeze, _)| squeeze < FLAT_ENOUGH);
+        low && seen[index].squeeze().is_none() && seen[index].fit().is_some()
+    };
+    let open: Vec<usize> = (0..shots.len()).filter(|&index| flat(index)).collect();
+    look_at(shots, &open, seen, hint, keep, "looking at low Suns", watch)?;
+    Ok(open.len())
+}
+
+/// Looks once more at the frames that can gain from the solved clock: beads and rings.
 pub(crate) fn look_again(
     shots: &[Shot],
     seen: &mut [Seen],
@@ -178,16 +310,9 @@ pub(crate) fn look_again(
     keep: Keep<'_>,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
-    let flat = |index: usize, hint: &DiscHint| {
-        let low = hint
-            .squeeze
-            .is_some_and(|(squeeze, _)| squeeze < FLAT_ENOUGH);
-        low && seen[index].squeeze().is_none() && seen[index].fit().is_some()
-    };
     let gains = |index: usize| {
-        let hint = hint(index);
         let report = seen[index].report();
-        report.is_some_and(|report| flat(index, &hint) || !disc::is_settled(report, &hint))
+        report.is_some_and(|report| !disc::is_settled(report, &hint(index)))
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
     look_at(shots, &open, seen, hint, keep, "looking closer", watch)

@@ -5,6 +5,7 @@ use super::discs::Learned;
 use super::place::Place;
 use crate::disc::DiscHint;
 use crate::domain::{ClockEvidence, Shot, SunMoon, Utc};
+use crate::phase::Clocks;
 
 /// A clock less sure than this, in seconds, says nothing about a frame.
 const SURE_ENOUGH_S: f64 = 60.0;
@@ -18,24 +19,53 @@ const BEADS_S: f64 = 5.0;
 /// Least one sigma of a predicted distance of the centres, in solar radii: wide enough that the frames decide.
 const LEAST_OFFSET_SIGMA: f64 = 0.05;
 
-/// The hint for one frame before any clock is solved: sizes alone.
-pub(crate) fn plain(shot: &Shot, learned: &Learned, place: &Place) -> DiscHint {
+/// One sigma of a computed ratio of the radii, as a fraction, where nothing is learned of how a body shows edges: a
+/// developed picture shows a bright disc a little large or small (from memory).
+const RATIO_SIGMA: f64 = 0.003;
+
+/// Ratio of the radii, Moon over Sun, at a shot's time by the camera's own word; at maximum where it has none. The Moon
+/// grows by one part in sixty from horizon to zenith, so that minutes of error do no harm.
+///
+/// With it comes the height of the refracted disc over its width.
+pub(crate) fn sizes_of(shot: &Shot, trusted: &Clocks, place: &Place) -> (f64, f64) {
+    let utc = shot
+        .stamp
+        .as_ref()
+        .zip(trusted.get(&shot.camera))
+        .map(|(stamp, clock)| clock.utc_of(stamp).0);
+    let sky = utc
+        .filter(|utc| {
+            let (c1, c4) = (place.contacts.c1.utc, place.contacts.c4.utc);
+            utc.seconds_since(c1) > -NEAR_S && utc.seconds_since(c4) < NEAR_S
+        })
+        .map_or(place.contacts.maximum.sky, |utc| place.view.at(utc));
+    (sky.ratio(), sky.vertical_squeeze)
+}
+
+/// A time farther than this from first and fourth contact, in seconds, is no time of this eclipse.
+const NEAR_S: f64 = 3600.0;
+
+/// The hint for one frame before any clock is solved: sizes alone. `ratio` is the computed ratio of the radii.
+pub(crate) fn plain(shot: &Shot, learned: &Learned, ratio: f64) -> DiscHint {
     DiscHint {
         sun_radius_px: learned.radius_px(shot),
-        moon_ratio: Some(place.contacts.maximum.sky.ratio()),
+        moon_ratio: Some(
+            learned
+                .shown_ratio(shot, ratio)
+                .unwrap_or((ratio, RATIO_SIGMA * ratio)),
+        ),
         ..DiscHint::default()
     }
 }
 
 /// The same with what the solved clock says: distance of the centres, squeeze, whether the Sun is covered.
 fn timed(index: usize, shot: &Shot, learned: &Learned, solved: &Solved, place: &Place) -> DiscHint {
-    let plain = plain(shot, learned, place);
     let Some((utc, sigma_s)) = time_of(shot, solved) else {
-        return plain;
+        return plain(shot, learned, place.contacts.maximum.sky.ratio());
     };
     let sky = place.view.at(utc);
+    let plain = plain(shot, learned, sky.ratio());
     DiscHint {
-        moon_ratio: Some(sky.ratio()),
         offset_solar_radii: Some(offset(place, utc, sigma_s)),
         squeeze: solved.turn_of(index).map(|turn| {
             let zenith_deg = sky.zenith_in_picture_deg(turn.north_deg, turn.mirrored);
@@ -68,6 +98,21 @@ pub(crate) fn settled(
             ([x, y], by_clock.hypot(by_turn))
         }),
         ..plain
+    }
+}
+
+/// The hint for a low Sun before its clock is settled: its squeeze, and about where the Moon stands to start from, but
+/// nothing that would draw the Moon there.
+pub(crate) fn flattened(
+    index: usize,
+    shot: &Shot,
+    learned: &Learned,
+    solved: &Solved,
+    place: &Place,
+) -> DiscHint {
+    DiscHint {
+        offset_solar_radii: None,
+        ..settled(index, shot, learned, solved, place)
     }
 }
 

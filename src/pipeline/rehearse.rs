@@ -30,7 +30,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         .zip(&broken)
         .map(|(shot, broken)| broken.is_none() && discs::has_pixels(shot))
         .collect();
-    let learned = discs::learn(&shots, &wanted, NO_MOON, watch)?;
+    let learned = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), watch)?;
     let hint = |index: usize| DiscHint {
         sun_radius_px: learned.radius_px(&shots[index]),
         totality: Some(false),

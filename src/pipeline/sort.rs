@@ -68,7 +68,7 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     let place = place::settle(settings, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
-    let ratio = place.contacts.maximum.sky.ratio();
+    let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
         if !settings.dry_run {
             keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
@@ -77,12 +77,30 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
             }
         }
     };
-    let learned = discs::learn(&intake.shots, &wanted, ratio, watch)?;
-    let hint = |index: usize| hints::plain(&intake.shots[index], &learned, &place);
+    let mut learned = discs::learn(&intake.shots, &wanted, &sizes, watch)?;
+    let hint = |index: usize| {
+        let shot = &intake.shots[index];
+        hints::plain(shot, &learned, sizes(shot).0)
+    };
     let mut seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
-    let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
-    // Beads, rings and low Suns are placed last: what they lack is known only now. The clock keeps to the first look,
-    // which knew nothing of it.
+    let mut found = Vec::new();
+    let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
+    // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
+    // the better for knowing it.
+    let low = |index: usize, learned: &discs::Learned| {
+        let shot = &intake.shots[index];
+        hints::flattened(index, shot, learned, &solved, &place)
+    };
+    let known = learned.clone();
+    let hint = |index: usize| low(index, &known);
+    discs::learn_moons(&intake.shots, &seen, &hint, &mut learned, watch)?;
+    let hint = |index: usize| low(index, &learned);
+    if discs::look_at_flat(&intake.shots, &mut seen, &hint, &keep, watch)? > 0 {
+        found.clear();
+        solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
+    }
+    notices.append(&mut found);
+    // Beads and rings are placed last: the vector they lack is known only now. The clock takes nothing from them.
     let hint = |index: usize| {
         let shot = &intake.shots[index];
         hints::settled(index, shot, &learned, &solved, &place)
