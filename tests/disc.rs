@@ -332,7 +332,7 @@ fn trial(base: &Scene, obscuration: f64, hinted: bool, n: u64) -> Misses {
                 scene
             };
             let hint = DiscHint {
-                moon_ratio: Some(ratio),
+                moon_ratio: Some((ratio, 0.002 * ratio)),
                 sun_radius_px: hinted.then_some((scene.sun.2, 0.05)),
                 ..DiscHint::default()
             };
@@ -567,7 +567,7 @@ fn dark_table() {
                 let scene = totality(corona, seed);
                 let hint = DiscHint {
                     sun_radius_px: hinted.then_some((100.0, 0.2)),
-                    moon_ratio: hinted.then_some(1.04),
+                    moon_ratio: hinted.then_some((1.04, 0.00208)),
                     ..DiscHint::default()
                 };
                 let report = examine(&scene.frame(), &hint);
