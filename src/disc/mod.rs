@@ -22,6 +22,8 @@ mod refine;
 mod sliver;
 mod totality;
 
+use serde::{Deserialize, Serialize};
+
 use crate::domain::{DiscFit, Flags, FrameLook, Limb};
 use crate::raster::{Frame, Rect};
 
@@ -51,7 +53,7 @@ pub struct DiscHint {
 }
 
 /// Why no disc was fitted.
-#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, thiserror::Error)]
 pub enum NoDisc {
     /// Nothing but dark.
     #[error("nothing but dark (brightest part {peak:.4} of saturation)")]
@@ -89,7 +91,7 @@ pub enum NoDisc {
 }
 
 /// What was found in one frame.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct DiscReport {
     /// The discs, or why there are none.
     pub fit: Result<DiscFit, NoDisc>,

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use super::kept::{self, Desk};
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, DiscFit, FileFormat, Limb, Shot};
-use crate::raster::{self, Frame};
+use crate::raster;
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -78,9 +79,6 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
     )
 }
 
-/// Does something with a frame while it is decoded.
-pub(crate) type Keep<'a> = &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync);
-
 /// What a few frames of each scale say before all are looked at.
 #[derive(Clone, Debug)]
 pub(crate) struct Learned {
@@ -131,6 +129,7 @@ pub(crate) fn learn(
     shots: &[Shot],
     wanted: &[bool],
     sky: &(dyn Fn(&Shot) -> (f64, f64) + Sync),
+    desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Learned, PipelineError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
@@ -143,6 +142,7 @@ pub(crate) fn learn(
         .values()
         .flat_map(|group| spread(shots, group))
         .collect();
+    let bare = desk.bare();
     watch.begin("learning the Sun's size", sample.len() as u64);
     let samples = each(&sample, watch, |index| {
         let (ratio, _) = sky(&shots[index]);
@@ -150,7 +150,7 @@ pub(crate) fn learn(
             moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
             ..DiscHint::default()
         };
-        open_and_examine(&shots[index], &hint, &|_, _, _| ())
+        open_and_examine(&shots[index], &hint, &bare)
     })?;
     watch.end();
     let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
@@ -184,8 +184,10 @@ pub(crate) fn learn_moons(
     seen: &[Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     learned: &mut Learned,
+    desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
+    let bare = desk.bare();
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {
         let key = scale_key(shot);
@@ -205,7 +207,7 @@ pub(crate) fn learn_moons(
                 moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
                 ..hint
             };
-            let seen = open_and_examine(&shots[index], &loose, &|_, _, _| ());
+            let seen = open_and_examine(&shots[index], &loose, &bare);
             excess_px(seen.fit()?, ratio)
         })?;
         watch.end();
@@ -244,18 +246,17 @@ fn middle_excess(mut all: Vec<f64>) -> Option<(f64, f64)> {
     Some((middle, spread / (all.len() as f64).sqrt()))
 }
 
-/// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order. `keep` is called once for
-/// each frame that was decoded.
+/// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order.
 pub(crate) fn look(
     shots: &[Shot],
     wanted: &[bool],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
-    keep: Keep<'_>,
+    desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Vec<Seen>, PipelineError> {
     let all: Vec<usize> = (0..shots.len()).filter(|&i| wanted[i]).collect();
     let mut seen = vec![Seen::No; shots.len()];
-    look_at(shots, &all, &mut seen, hint, keep, "finding discs", watch)?;
+    look_at(shots, &all, &mut seen, hint, desk, "finding discs", watch)?;
     Ok(seen)
 }
 
@@ -265,13 +266,13 @@ fn look_at(
     indices: &[usize],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
-    keep: Keep<'_>,
+    desk: &Desk<'_>,
     stage: &str,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     watch.begin(stage, indices.len() as u64);
     let reports = each(indices, watch, |index| {
-        open_and_examine(&shots[index], &hint(index), keep)
+        open_and_examine(&shots[index], &hint(index), desk)
     })?;
     watch.end();
     for (&index, report) in indices.iter().zip(reports) {
@@ -288,7 +289,7 @@ pub(crate) fn look_at_flat(
     shots: &[Shot],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
-    keep: Keep<'_>,
+    desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<usize, PipelineError> {
     let flat = |index: usize| {
@@ -298,7 +299,7 @@ pub(crate) fn look_at_flat(
         low && seen[index].squeeze().is_none() && seen[index].fit().is_some()
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| flat(index)).collect();
-    look_at(shots, &open, seen, hint, keep, "looking at low Suns", watch)?;
+    look_at(shots, &open, seen, hint, desk, "looking at low Suns", watch)?;
     Ok(open.len())
 }
 
@@ -307,7 +308,7 @@ pub(crate) fn look_again(
     shots: &[Shot],
     seen: &mut [Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
-    keep: Keep<'_>,
+    desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     let gains = |index: usize| {
@@ -315,7 +316,7 @@ pub(crate) fn look_again(
         report.is_some_and(|report| !disc::is_settled(report, &hint(index)))
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| gains(index)).collect();
-    look_at(shots, &open, seen, hint, keep, "looking closer", watch)
+    look_at(shots, &open, seen, hint, desk, "looking closer", watch)
 }
 
 /// Works on some indices in parallel, in order, stopping when the person interrupts.
@@ -365,13 +366,23 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
     chosen
 }
 
-/// Decodes one frame and looks at it.
-fn open_and_examine(shot: &Shot, hint: &DiscHint, keep: Keep<'_>) -> Seen {
-    match raster::decode(&shot.file.path, shot.orientation) {
+/// Decodes one frame and looks at it, unless it was seen with the same hint before.
+fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
+    let bytes = match raster::file_bytes(&shot.file.path) {
+        Ok(bytes) => bytes,
+        Err(error) => return Seen::Broken(error.to_string()),
+    };
+    let key = kept::key(&bytes, shot, hint);
+    let squeeze = hint.squeeze.map(|(squeeze, _)| squeeze);
+    let known = desk.kept.find(&key);
+    if let Some(report) = known.as_ref().filter(|report| desk.is_done(shot, report)) {
+        return Seen::Yes(Box::new(report.clone()), squeeze);
+    }
+    match raster::decode_bytes(&bytes, shot.orientation) {
         Ok(frame) => {
-            let report = disc::examine(&frame, hint);
-            keep(shot, &frame, &report);
-            Seen::Yes(Box::new(report), hint.squeeze.map(|(squeeze, _)| squeeze))
+            let report = known.unwrap_or_else(|| disc::examine(&frame, hint));
+            desk.take(&key, shot, &frame, &report);
+            Seen::Yes(Box::new(report), squeeze)
         }
         Err(error) => Seen::Broken(error.to_string()),
     }

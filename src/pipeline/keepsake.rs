@@ -8,7 +8,7 @@ use sha2::{Digest as _, Sha256};
 
 use crate::catalogue::{ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
-use crate::domain::{CardFile, Limb};
+use crate::domain::{CardFile, DiscFit, Limb};
 use crate::raster::{Frame, thumbnail};
 
 /// Folder of the thumbnails below OUT.
@@ -30,24 +30,40 @@ pub(crate) fn cache_name(file: &CardFile, more: &str) -> String {
     digest.iter().take(12).map(|b| format!("{b:02x}")).collect()
 }
 
-fn thumb_path(out: &Path, file: &CardFile) -> PathBuf {
-    out.join(THUMBS).join(cache_name(file, "") + ".jpg")
+/// Where the thumbnail of a frame with these discs is: another part of the frame makes another file.
+fn thumb_path(out: &Path, file: &CardFile, fit: Option<&DiscFit>) -> PathBuf {
+    let part = fit
+        .and_then(thumb_part)
+        .map(|part| format!("{part:?}"))
+        .unwrap_or_default();
+    out.join(THUMBS).join(cache_name(file, &part) + ".jpg")
+}
+
+/// What a thumbnail shows where there is a disc: its centre and how far around it, in pixels.
+fn thumb_part(fit: &DiscFit) -> Option<[f64; 3]> {
+    let (circle, reach) = match fit.limb {
+        Limb::Sun => (fit.sun?, 1.35),
+        Limb::Moon => (fit.moon?, 2.6),
+    };
+    Some([circle.x_px, circle.y_px, reach * circle.radius_px])
 }
 
 /// Keeps a thumbnail of a frame: of the disc and what is around it, or of the whole.
 pub(crate) fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, report: &DiscReport) {
-    let part = report.fit.as_ref().ok().and_then(|fit| {
-        let (circle, reach) = match fit.limb {
-            Limb::Sun => (fit.sun?, 1.35),
-            Limb::Moon => (fit.moon?, 2.6),
-        };
-        frame.clip(circle.x_px, circle.y_px, reach * circle.radius_px)
-    });
+    let fit = report.fit.as_ref().ok();
+    let part = fit
+        .and_then(thumb_part)
+        .and_then(|[x, y, reach]| frame.clip(x, y, reach));
     let part = part.unwrap_or(frame.full());
     // A thumbnail that cannot be made or kept is missing from the page and nothing else.
     if let Ok(bytes) = thumbnail(frame, part, THUMB_SIDE_PX, THUMB_QUALITY) {
-        let _ = write_atomically(&thumb_path(out, file), |f| f.write_all(&bytes));
+        let _ = write_atomically(&thumb_path(out, file, fit), |f| f.write_all(&bytes));
     }
+}
+
+/// Whether the thumbnail of a frame with these discs is kept.
+pub(crate) fn has_thumb(out: &Path, file: &CardFile, report: &DiscReport) -> bool {
+    thumb_path(out, file, report.fit.as_ref().ok()).is_file()
 }
 
 /// Folder of the overlays below OUT.
@@ -67,5 +83,5 @@ pub(crate) fn keep_overlay(out: &Path, file: &CardFile, frame: &Frame, report: &
 
 /// The thumbnail kept of a shot.
 pub(crate) fn thumb(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
-    std::fs::read(thumb_path(out, &record.shot.file)).ok()
+    std::fs::read(thumb_path(out, &record.shot.file, record.disc.as_ref())).ok()
 }

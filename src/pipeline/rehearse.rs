@@ -4,6 +4,7 @@ use std::path::Path;
 
 use super::discs::{self, Seen};
 use super::intake::{self, Intake};
+use super::kept::{Desk, Kept};
 use super::record::sun_only;
 use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
@@ -30,13 +31,17 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         .zip(&broken)
         .map(|(shot, broken)| broken.is_none() && discs::has_pixels(shot))
         .collect();
-    let learned = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), watch)?;
+    let desk = Desk {
+        kept: &Kept::default(),
+        pictures: None,
+    };
+    let learned = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {
         sun_radius_px: learned.radius_px(&shots[index]),
         totality: Some(false),
         ..DiscHint::default()
     };
-    let seen = discs::look(&shots, &wanted, &hint, &|_, _, _| (), watch)?;
+    let seen = discs::look(&shots, &wanted, &hint, &desk, watch)?;
     for (shot, seen) in shots.iter().zip(&seen) {
         if let Seen::Broken(reason) = seen {
             notices.push(Notice::look(format!("{reason}; left out")).about(&shot.file.name));

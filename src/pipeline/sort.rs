@@ -8,6 +8,7 @@ use super::discs::{self, Seen};
 use super::hints;
 use super::intake::{self, Intake};
 use super::keepsake;
+use super::kept::{Desk, Kept, Pictures};
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
 use super::record;
@@ -43,12 +44,17 @@ pub(crate) fn sort_into(
     out: &OutFolder,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let catalogue = read(settings, watch)?;
+    // What is told of looks kept is told here alone: the record of a run that went on is that of one that ran through.
+    let mut notices = Vec::new();
+    let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
+    let catalogue = read(settings, &kept, watch)?;
+    notices.extend(kept.settle());
     if !settings.dry_run {
         catalogue.save(&out.path)?;
     }
+    notices.extend(catalogue.notices.iter().cloned());
     Ok(Made {
-        notices: catalogue.notices.clone(),
+        notices,
         catalogue: Some(catalogue),
         files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
         text: String::new(),
@@ -56,7 +62,7 @@ pub(crate) fn sort_into(
 }
 
 /// The stages in order.
-fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
+fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
     // The record outlives the folder we stand in: later commands run from anywhere.
     let cards: Vec<PathBuf> = settings
         .cards
@@ -69,20 +75,28 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
-    let keep = |shot: &Shot, frame: &Frame, report: &DiscReport| {
-        if !settings.dry_run {
-            keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
-            if settings.overlays {
-                keepsake::keep_overlay(&settings.out, &shot.file, frame, report);
-            }
+    let make = |shot: &Shot, frame: &Frame, report: &DiscReport| {
+        keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
+        if settings.overlays {
+            keepsake::keep_overlay(&settings.out, &shot.file, frame, report);
         }
     };
-    let mut learned = discs::learn(&intake.shots, &wanted, &sizes, watch)?;
+    let are_there = |shot: &Shot, report: &DiscReport| {
+        !settings.overlays && keepsake::has_thumb(&settings.out, &shot.file, report)
+    };
+    let desk = Desk {
+        kept,
+        pictures: (!settings.dry_run).then_some(Pictures {
+            make: &make,
+            are_there: &are_there,
+        }),
+    };
+    let mut learned = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
     let hint = |index: usize| {
         let shot = &intake.shots[index];
         hints::plain(shot, &learned, sizes(shot).0)
     };
-    let mut seen = discs::look(&intake.shots, &wanted, &hint, &keep, watch)?;
+    let mut seen = discs::look(&intake.shots, &wanted, &hint, &desk, watch)?;
     let mut found = Vec::new();
     let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
@@ -93,9 +107,9 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
     };
     let known = learned.clone();
     let hint = |index: usize| low(index, &known);
-    discs::learn_moons(&intake.shots, &seen, &hint, &mut learned, watch)?;
+    discs::learn_moons(&intake.shots, &seen, &hint, &mut learned, &desk, watch)?;
     let hint = |index: usize| low(index, &learned);
-    if discs::look_at_flat(&intake.shots, &mut seen, &hint, &keep, watch)? > 0 {
+    if discs::look_at_flat(&intake.shots, &mut seen, &hint, &desk, watch)? > 0 {
         found.clear();
         solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     }
@@ -105,7 +119,7 @@ fn read(settings: &Settings, watch: &dyn Watch) -> Result<Catalogue, PipelineErr
         let shot = &intake.shots[index];
         hints::settled(index, shot, &learned, &solved, &place)
     };
-    discs::look_again(&intake.shots, &mut seen, &hint, &keep, watch)?;
+    discs::look_again(&intake.shots, &mut seen, &hint, &desk, watch)?;
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {

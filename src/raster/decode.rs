@@ -72,6 +72,14 @@ pub enum DecodeError {
 /// [`DecodeError`]; sizes beyond the limits are refused from the header, before any pixel is decoded; a file that ends
 /// early is an error, never a frame with a blank part; a panic inside the decoder is an error too.
 pub fn decode(path: &Path, orientation: Orientation) -> Result<Frame, DecodeError> {
+    decode_bytes(&file_bytes(path)?, orientation)
+}
+
+/// The bytes of a file that [`decode_bytes`] takes.
+///
+/// # Errors
+/// [`DecodeError::Read`], and [`DecodeError::HugeFile`] beyond [`MAX_FILE_MIB`].
+pub fn file_bytes(path: &Path) -> Result<Vec<u8>, DecodeError> {
     let file = File::open(path)?;
     let size_bytes = file.metadata()?.len();
     if size_bytes > MAX_FILE_MIB * MIB {
@@ -79,7 +87,7 @@ pub fn decode(path: &Path, orientation: Orientation) -> Result<Frame, DecodeErro
     }
     let mut bytes = Vec::with_capacity(usize::try_from(size_bytes).unwrap_or(0));
     file.take(MAX_FILE_MIB * MIB).read_to_end(&mut bytes)?;
-    decode_bytes(&bytes, orientation)
+    Ok(bytes)
 }
 
 /// The same from bytes in memory.

@@ -1,0 +1,132 @@
+//! What was seen in each frame, kept below OUT, so that a run that was stopped goes on and a second one is quick.
+//!
+//! A look is found again by all that decides it: the file's contents (SHA-256 of every byte), how it is turned, and what
+//! was known beforehand. Name, size and time of change need no part in it: a file that was changed without a trace in any
+//! of them is looked at anew, one that was only renamed is not. Headers are not kept: reading one costs less than making
+//! sure that the file is still the same.
+
+mod journal;
+
+use std::path::Path;
+use std::sync::Mutex;
+
+use sha2::{Digest as _, Sha256};
+
+use crate::disc::{DiscHint, DiscReport};
+use crate::domain::{Notice, Shot};
+use crate::raster::Frame;
+use journal::{Journal, Key};
+
+/// Name of the file below OUT that holds the looks.
+pub(crate) const KEPT_FILE: &str = ".contactstrip-analysis";
+
+/// Version of what is written there: the layout of a line, and a checksum of everything that decodes and measures.
+const KEPT_VERSION: &str = concat!("1 ", env!("CONTACTSTRIP_ANALYSIS"));
+
+/// Looks of earlier runs, and those of this one. Usable from several threads.
+#[derive(Default)]
+pub(crate) struct Kept(Option<Mutex<Journal>>);
+
+impl Kept {
+    /// Takes up what an earlier run kept; with `writes`, looks of this run are added to it.
+    ///
+    /// A file that cannot be used is told of and done without: it costs time and nothing else.
+    pub(crate) fn open(out: &Path, writes: bool, notices: &mut Vec<Notice>) -> Self {
+        match Journal::open(&out.join(KEPT_FILE), KEPT_VERSION, writes) {
+            Ok((journal, trouble)) => {
+                notices.extend(trouble.map(|text| Notice::note(text).about(KEPT_FILE)));
+                Self(Some(Mutex::new(journal)))
+            }
+            // A run that writes nothing looks where nothing was kept.
+            Err(_) if !writes => Self::default(),
+            Err(cause) => {
+                let text = format!(
+                    "cannot be used: {cause}; nothing is kept, a run that is stopped begins anew"
+                );
+                notices.push(Notice::note(text).about(KEPT_FILE));
+                Self::default()
+            }
+        }
+    }
+
+    /// What was seen in this file with this hint before.
+    pub(crate) fn find(&self, key: &LookKey) -> Option<DiscReport> {
+        let line = self.0.as_ref()?.lock().ok()?.find(&key.0)?;
+        serde_json::from_slice(&line).ok()
+    }
+
+    /// Keeps what was seen.
+    pub(crate) fn add(&self, key: &LookKey, report: &DiscReport) {
+        let Some(journal) = &self.0 else { return };
+        let Ok(line) = serde_json::to_vec(report) else {
+            return;
+        };
+        // Numbers that are none do not survive being written; such a look is made anew each time.
+        let whole = serde_json::from_slice::<DiscReport>(&line).is_ok_and(|back| back == *report);
+        if let (true, Ok(mut journal)) = (whole, journal.lock()) {
+            journal.add(key.0, &line);
+        }
+    }
+
+    /// Ends a run that saw every frame: what it did not use is dropped, the rest put in order, so that the same card leaves
+    /// the same file. Gives a notice where looks could not be kept.
+    pub(crate) fn settle(self) -> Option<Notice> {
+        let journal = self.0?.into_inner().ok()?;
+        let trouble = journal.settle()?;
+        let text = format!("{trouble}; the next run looks at those frames again");
+        Some(Notice::note(text).about(KEPT_FILE))
+    }
+}
+
+/// What decides a look.
+pub(crate) struct LookKey(Key);
+
+/// The key of a look at a file with these bytes.
+pub(crate) fn key(bytes: &[u8], shot: &Shot, hint: &DiscHint) -> LookKey {
+    let mut all = Sha256::new();
+    all.update(Sha256::digest(bytes));
+    // Numbers are written in full by `Debug`, whatever fields a hint has.
+    all.update(format!("{:?} {hint:?}", shot.orientation));
+    LookKey(all.finalize().into())
+}
+
+/// What goes on around a look: looks kept, and pictures made of the frame while it is decoded.
+pub(crate) struct Desk<'a> {
+    /// Looks of earlier runs.
+    pub(crate) kept: &'a Kept,
+    /// Makes pictures of a decoded frame, where any are wanted.
+    pub(crate) pictures: Option<Pictures<'a>>,
+}
+
+/// Pictures made of a frame.
+#[derive(Clone, Copy)]
+pub(crate) struct Pictures<'a> {
+    /// Makes them.
+    pub(crate) make: &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync),
+    /// Whether they are all there from an earlier run.
+    pub(crate) are_there: &'a (dyn Fn(&Shot, &DiscReport) -> bool + Sync),
+}
+
+impl<'a> Desk<'a> {
+    /// The same without pictures.
+    pub(crate) fn bare(&self) -> Desk<'a> {
+        Desk {
+            kept: self.kept,
+            pictures: None,
+        }
+    }
+
+    /// Whether nothing is to be made of a frame that was seen like this before.
+    pub(crate) fn is_done(&self, shot: &Shot, report: &DiscReport) -> bool {
+        self.pictures
+            .is_none_or(|pictures| (pictures.are_there)(shot, report))
+    }
+
+    /// Takes in what was seen in a decoded frame: pictures first, so that a look that is kept has its pictures.
+    pub(crate) fn take(&self, key: &LookKey, shot: &Shot, frame: &Frame, report: &DiscReport) {
+        if let Some(pictures) = self.pictures {
+            (pictures.make)(shot, frame, report);
+        }
+        self.kept.add(key, report);
+    }
+}
