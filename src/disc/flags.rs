@@ -55,7 +55,7 @@ pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &D
         (Flag::Clouded, clouded(found, hint)),
         (
             Flag::Clipped,
-            found.fit.limb == Limb::Sun && clipped(frame, found, circle),
+            found.fit.limb == Limb::Sun && clipped(frame, found, circle, hint),
         ),
         (
             Flag::Flare,
@@ -137,8 +137,9 @@ fn clouded(found: &Measured, hint: &DiscHint) -> bool {
 }
 
 /// Whether the bare disc is saturated, at the limb or anywhere on a thin grid.
-fn clipped(frame: &Frame, found: &Measured, c: Circle) -> bool {
-    if found.bright >= CLIPPED {
+fn clipped(frame: &Frame, found: &Measured, c: Circle, hint: &DiscHint) -> bool {
+    let full_at = CLIPPED / hint.tint.unwrap_or(1.0).max(1.0);
+    if found.bright >= full_at {
         return true;
     }
     let (mut lit, mut full) = (0, 0);
@@ -154,7 +155,7 @@ fn clipped(frame: &Frame, found: &Measured, c: Circle) -> bool {
             if inside && i * i + j * j < 225 && x < frame.width() && y < frame.height() {
                 let v = f64::from(frame.value(x, y, Channel::Max));
                 lit += usize::from(v > 0.4 * found.bright);
-                full += usize::from(v >= CLIPPED);
+                full += usize::from(v >= full_at);
             }
         }
     }

@@ -20,6 +20,7 @@ mod profile;
 mod rays;
 mod refine;
 mod sliver;
+mod tint;
 mod totality;
 
 use serde::{Deserialize, Serialize};
@@ -31,6 +32,7 @@ pub use circle::{CircleFit, algebraic, distance, geometric};
 use find::{LEAST_RADIUS_PX, LimbArc};
 use judge::Verdict;
 pub use overlay::overlay;
+pub use tint::tint;
 
 /// What is known about a frame before looking.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -48,6 +50,9 @@ pub struct DiscHint {
     /// Height of the refracted disc over its width, and the direction of the zenith in degrees anticlockwise from
     /// picture up.
     pub squeeze: Option<(f64, f64)>,
+    /// How much brighter the disc is in its brightest channel than in a grey frame, in light; `None` where frames come in
+    /// colour or this is not known.
+    pub tint: Option<f64>,
     /// Whether the Sun is covered; `None` when not known.
     pub totality: Option<bool>,
 }

@@ -1,5 +1,6 @@
 //! Looks at every frame: first at a few of each body to learn the size of the Sun, then at all with that known.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
@@ -7,7 +8,7 @@ use rayon::prelude::*;
 use super::kept::{self, Desk};
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
-use crate::domain::{CameraId, DiscFit, FileFormat, Limb, Shot};
+use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Limb, Shot};
 use crate::raster;
 
 /// Frames of a body and focal length that are looked at first.
@@ -84,9 +85,15 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
 pub(crate) struct Learned {
     radii: BTreeMap<ScaleKey, (f64, f64)>,
     excesses: BTreeMap<ScaleKey, (f64, f64)>,
+    tints: BTreeMap<ScaleKey, f64>,
 }
 
 impl Learned {
+    /// How much brighter the Sun is in its brightest channel than in luma, in a shot's frames.
+    pub(crate) fn tint(&self, shot: &Shot) -> Option<f64> {
+        self.tints.get(&scale_key(shot)).copied()
+    }
+
     /// The Sun's radius in a shot's frames and its one sigma, in pixels.
     pub(crate) fn radius_px(&self, shot: &Shot) -> Option<(f64, f64)> {
         self.radii.get(&scale_key(shot)).copied()
@@ -111,8 +118,9 @@ impl Learned {
 /// One sigma of the ratio of the radii, as a fraction, while it is being learned: wide enough that the frames decide.
 const LEARNING_RATIO_SIGMA: f64 = 0.02;
 
-/// Least relative sigma of a learned ratio of the radii (our choice: how edges show changes with exposure).
-const LEAST_RATIO_SIGMA: f64 = 0.0007;
+/// Least relative sigma of a learned ratio of the radii: mountains and valleys of the Moon's limb move the circle through a
+/// part of it by an arcsecond or so (from memory).
+const LEAST_RATIO_SIGMA: f64 = 0.0012;
 
 /// Distances of the centres, in solar radii, at which enough of the Moon's limb is seen to measure its radius.
 const MEASURABLE: std::ops::Range<f64> = 0.15..1.1;
@@ -157,6 +165,7 @@ pub(crate) fn learn(
     let mut learned = Learned {
         radii: BTreeMap::new(),
         excesses: BTreeMap::new(),
+        tints: BTreeMap::new(),
     };
     for (key, group) in groups {
         let fits = || {
@@ -171,11 +180,37 @@ pub(crate) fn learn(
         if let Some(excess) = middle_excess(excesses.collect()) {
             learned.excesses.insert(key.clone(), excess);
         }
+        let bare = fits().filter_map(|(index, fit)| sun_of(fit).map(|sun| (index, sun)));
+        let colours = bare.take(COLOURS).collect::<Vec<_>>();
+        if let Some(tint) = shown_tint(shots, &colours) {
+            learned.tints.insert(key.clone(), tint);
+        }
         if let Some(radius) = shared_radius(fits().map(|(_, fit)| fit)) {
             learned.radii.insert(key, radius);
         }
     }
     Ok(learned)
+}
+
+/// Frames of a body looked at in colour, to learn the tint of its filter.
+const COLOURS: usize = 3;
+
+fn sun_of(fit: &DiscFit) -> Option<Circle> {
+    fit.sun.filter(|_| fit.limb == Limb::Sun)
+}
+
+/// The middle tint of some Suns; `None` where frames are decoded in colour anyway.
+fn shown_tint(shots: &[Shot], suns: &[(usize, Circle)]) -> Option<f64> {
+    let mut tints: Vec<f64> = suns
+        .iter()
+        .filter(|(index, _)| shots[*index].file.format == FileFormat::Jpeg)
+        .filter_map(|(index, sun)| {
+            let shot = &shots[*index];
+            let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
+            disc::tint(&frame, *sun)
+        })
+        .collect();
+    median(&mut tints)
 }
 
 /// Learns how large the Moon shows from low Suns, for bodies that saw none higher; `hint` knows their squeeze.
@@ -366,6 +401,11 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
     chosen
 }
 
+thread_local! {
+    /// Memory of the frame before, for the next: fresh memory costs as much as a tenth of the decoding.
+    static SCRATCH: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
+}
+
 /// Decodes one frame and looks at it, unless it was seen with the same hint before.
 fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
     let bytes = match raster::file_bytes(&shot.file.path) {
@@ -378,10 +418,12 @@ fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
     if let Some(report) = known.as_ref().filter(|report| desk.is_done(shot, report)) {
         return Seen::Yes(Box::new(report.clone()), squeeze);
     }
-    match raster::decode_bytes(&bytes, shot.orientation) {
+    let scratch = SCRATCH.with_borrow_mut(std::mem::take);
+    match raster::decode_luma(&bytes, shot.orientation, scratch) {
         Ok(frame) => {
             let report = known.unwrap_or_else(|| disc::examine(&frame, hint));
-            desk.take(&key, shot, &frame, &report);
+            SCRATCH.set(frame.into_scratch());
+            desk.take(&key, shot, &report);
             Seen::Yes(Box::new(report), squeeze)
         }
         Err(error) => Seen::Broken(error.to_string()),

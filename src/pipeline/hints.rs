@@ -49,6 +49,7 @@ const NEAR_S: f64 = 3600.0;
 pub(crate) fn plain(shot: &Shot, learned: &Learned, ratio: f64) -> DiscHint {
     DiscHint {
         sun_radius_px: learned.radius_px(shot),
+        tint: learned.tint(shot),
         moon_ratio: Some(
             learned
                 .shown_ratio(shot, ratio)

@@ -1,4 +1,4 @@
-//! Small pictures made while a frame is decoded anyway, kept below OUT for later commands.
+//! Small pictures of frames, kept below OUT for later commands.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use image::ImageFormat;
 use sha2::{Digest as _, Sha256};
 
-use crate::catalogue::{ShotRecord, write_atomically};
+use super::{PipelineError, Watch, discs};
+use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
-use crate::domain::{CardFile, DiscFit, Limb};
-use crate::raster::{Frame, thumbnail};
+use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
+use crate::raster::{self, Frame, thumbnail};
 
 /// Folder of the thumbnails below OUT.
 const THUMBS: &str = ".cache/thumbs";
@@ -48,9 +49,35 @@ fn thumb_part(fit: &DiscFit) -> Option<[f64; 3]> {
     Some([circle.x_px, circle.y_px, reach * circle.radius_px])
 }
 
-/// Keeps a thumbnail of a frame: of the disc and what is around it, or of the whole.
-pub(crate) fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, report: &DiscReport) {
-    let fit = report.fit.as_ref().ok();
+/// Makes the thumbnails that are missing, of the frames that are there, each of the disc and what is around it or of the
+/// whole.
+///
+/// # Errors
+/// [`PipelineError::Interrupted`].
+pub(crate) fn keep_thumbs(
+    out: &Path,
+    catalogue: &Catalogue,
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    let missing: Vec<usize> = (0..catalogue.shots.len())
+        .filter(|&index| {
+            let record = &catalogue.shots[index];
+            let readable = record.phase != Phase::Unreadable && discs::has_pixels(&record.shot);
+            readable && !thumb_path(out, &record.shot.file, record.disc.as_ref()).is_file()
+        })
+        .collect();
+    watch.begin("making thumbnails", missing.len() as u64);
+    discs::each(&missing, watch, |index| {
+        let record = &catalogue.shots[index];
+        if let Ok(frame) = raster::decode(&record.shot.file.path, record.shot.orientation) {
+            keep_thumb(out, &record.shot.file, &frame, record.disc.as_ref());
+        }
+    })?;
+    watch.end();
+    Ok(())
+}
+
+fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, fit: Option<&DiscFit>) {
     let part = fit
         .and_then(thumb_part)
         .and_then(|[x, y, reach]| frame.clip(x, y, reach));
@@ -61,18 +88,16 @@ pub(crate) fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, report: &Di
     }
 }
 
-/// Whether the thumbnail of a frame with these discs is kept.
-pub(crate) fn has_thumb(out: &Path, file: &CardFile, report: &DiscReport) -> bool {
-    thumb_path(out, file, report.fit.as_ref().ok()).is_file()
-}
-
 /// Folder of the overlays below OUT.
 const OVERLAYS: &str = "overlays";
 
 /// Keeps a small picture of a frame with the fitted circles drawn on it, at the frame's own place below the folder.
-pub(crate) fn keep_overlay(out: &Path, file: &CardFile, frame: &Frame, report: &DiscReport) {
-    let picture = overlay(frame, report.fit.as_ref().ok());
-    let path = out.join(OVERLAYS).join(format!("{}.png", file.name));
+pub(crate) fn keep_overlay(out: &Path, shot: &Shot, report: &DiscReport) {
+    let Ok(frame) = raster::decode(&shot.file.path, shot.orientation) else {
+        return;
+    };
+    let picture = overlay(&frame, report.fit.as_ref().ok());
+    let path = out.join(OVERLAYS).join(format!("{}.png", shot.file.name));
     // As with thumbnails: one that cannot be kept is missing and nothing else.
     let _ = write_atomically(&path, |f| {
         picture

@@ -39,6 +39,7 @@ pub(crate) fn report_into(
 ) -> Result<Made, PipelineError> {
     let path = out.join(REPORT_FILE);
     if !dry_run {
+        keepsake::keep_thumbs(out, catalogue, watch)?;
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
         let corona = on_page(&out.join("corona.png"));

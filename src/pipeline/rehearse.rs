@@ -38,6 +38,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
     let learned = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {
         sun_radius_px: learned.radius_px(&shots[index]),
+        tint: learned.tint(&shots[index]),
         totality: Some(false),
         ..DiscHint::default()
     };

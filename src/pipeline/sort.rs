@@ -18,7 +18,6 @@ use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
 use crate::disc::DiscReport;
 use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
 use crate::phase::{self, PhaseWindows};
-use crate::raster::Frame;
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
 /// a day and a photographer who came early.
@@ -75,20 +74,14 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
-    let make = |shot: &Shot, frame: &Frame, report: &DiscReport| {
-        keepsake::keep_thumb(&settings.out, &shot.file, frame, report);
-        if settings.overlays {
-            keepsake::keep_overlay(&settings.out, &shot.file, frame, report);
-        }
-    };
-    let are_there = |shot: &Shot, report: &DiscReport| {
-        !settings.overlays && keepsake::has_thumb(&settings.out, &shot.file, report)
+    let make = |shot: &Shot, report: &DiscReport| {
+        keepsake::keep_overlay(&settings.out, shot, report);
     };
     let desk = Desk {
         kept,
-        pictures: (!settings.dry_run).then_some(Pictures {
+        pictures: (settings.overlays && !settings.dry_run).then_some(Pictures {
             make: &make,
-            are_there: &are_there,
+            are_there: &|_, _| false,
         }),
     };
     let mut learned = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;

@@ -137,6 +137,14 @@ impl Frame {
         }
     }
 
+    /// The memory of an 8-bit frame, for the next one; empty for others.
+    pub fn into_scratch(self) -> Vec<u8> {
+        match self.samples {
+            Samples::U8(values) => values,
+            Samples::U16(_) => Vec::new(),
+        }
+    }
+
     /// Pixels across.
     pub fn width(&self) -> usize {
         self.width

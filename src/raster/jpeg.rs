@@ -18,9 +18,22 @@ pub(super) struct Stored {
     pub(super) icc: Option<Vec<u8>>,
 }
 
-/// Decodes a JPEG. Oddities in the header are let pass; a scan with a gap or an early end is an error, never a frame
+/// What is wanted of a JPEG.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    /// All it holds.
+    Colour,
+    /// Its luma alone, where it is stored apart; it comes in half the time.
+    Luma,
+}
+
+/// Decodes a JPEG, into the memory of `scratch`. Oddities in the header are let pass; a scan with a gap or an early end is an error, never a frame
 /// that is grey from some row on.
-pub(super) fn stored(bytes: &[u8]) -> Result<Stored, DecodeError> {
+pub(super) fn stored(
+    bytes: &[u8],
+    wanted: Wanted,
+    scratch: Vec<u8>,
+) -> Result<Stored, DecodeError> {
     let lenient = DecoderOptions::default()
         .set_strict_mode(false)
         .set_max_width(usize::MAX)
@@ -30,7 +43,11 @@ pub(super) fn stored(bytes: &[u8]) -> Result<Stored, DecodeError> {
         return Err(trouble(bytes, &e));
     }
     let (width, height) = decoder.dimensions().unwrap_or((0, 0));
-    let grey = decoder.input_colorspace() == Some(ColorSpace::Luma);
+    let grey = match decoder.input_colorspace() {
+        Some(ColorSpace::Luma) => true,
+        Some(ColorSpace::YCbCr) => wanted == Wanted::Luma,
+        _ => false,
+    };
     let (channels, wanted) = if grey {
         (1, ColorSpace::Luma)
     } else {
@@ -45,10 +62,14 @@ pub(super) fn stored(bytes: &[u8]) -> Result<Stored, DecodeError> {
             .set_strict_mode(true)
             .jpeg_set_out_colorspace(wanted),
     );
-    let values = decoder.decode().map_err(|e| trouble(bytes, &e))?;
-    if values.len() != width * height * channels {
+    let mut values = scratch;
+    if decoder.output_buffer_size() != Some(width * height * channels) {
         return Err(DecodeError::Jpeg("unusual colour layout".to_owned()));
     }
+    values.resize(width * height * channels, 0);
+    decoder
+        .decode_into(&mut values)
+        .map_err(|e| trouble(bytes, &e))?;
     Ok(Stored {
         width,
         height,

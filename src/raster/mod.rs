@@ -19,7 +19,7 @@ pub use self::exr::{ExrError, ExrNotes, write_exr};
 pub use contain::contained;
 pub use decode::{
     DecodeError, MAX_FILE_MIB, MAX_MEGAPIXELS, MAX_PICTURE_MIB, MAX_SIDE_PX, decode, decode_bytes,
-    file_bytes,
+    decode_luma, file_bytes,
 };
 pub use encode::{
     Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png, write_tiff16,

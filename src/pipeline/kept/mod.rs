@@ -14,7 +14,6 @@ use sha2::{Digest as _, Sha256};
 
 use crate::disc::{DiscHint, DiscReport};
 use crate::domain::{Notice, Shot};
-use crate::raster::Frame;
 use journal::{Journal, Key};
 
 /// Name of the file below OUT that holds the looks.
@@ -102,7 +101,7 @@ pub(crate) struct Desk<'a> {
 #[derive(Clone, Copy)]
 pub(crate) struct Pictures<'a> {
     /// Makes them.
-    pub(crate) make: &'a (dyn Fn(&Shot, &Frame, &DiscReport) + Sync),
+    pub(crate) make: &'a (dyn Fn(&Shot, &DiscReport) + Sync),
     /// Whether they are all there from an earlier run.
     pub(crate) are_there: &'a (dyn Fn(&Shot, &DiscReport) -> bool + Sync),
 }
@@ -123,9 +122,9 @@ impl<'a> Desk<'a> {
     }
 
     /// Takes in what was seen in a decoded frame: pictures first, so that a look that is kept has its pictures.
-    pub(crate) fn take(&self, key: &LookKey, shot: &Shot, frame: &Frame, report: &DiscReport) {
+    pub(crate) fn take(&self, key: &LookKey, shot: &Shot, report: &DiscReport) {
         if let Some(pictures) = self.pictures {
-            (pictures.make)(shot, frame, report);
+            (pictures.make)(shot, report);
         }
         self.kept.add(key, report);
     }
