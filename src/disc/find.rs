@@ -108,19 +108,14 @@ pub(super) fn brightest(rgb: &LinearRgb) -> LinearImage {
     LinearImage::from_data(rgb.width(), rgb.height(), light)
 }
 
-/// Bright regions at each threshold, brightest first, each list with the box around all its larger regions in front.
-pub(super) fn regions(view: &Overview) -> Vec<Vec<Region>> {
-    THRESHOLDS
-        .iter()
-        .map(|fraction| regions_above(view, view.sky + fraction * (view.peak - view.sky)))
-        .collect()
-}
-
 /// Regions brighter than a level, the one with most light first.
 pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
-    let (w, h) = (view.light.width() as u32, view.light.height() as u32);
-    let mask = GrayImage::from_fn(w, h, |x, y| {
-        Luma([u8::from(view.light.at(x as usize, y as usize) > level)])
+    let Some((left, top, right, bottom)) = bright_part(&view.light, level) else {
+        return Vec::new();
+    };
+    let mask = GrayImage::from_fn((right - left) as u32, (bottom - top) as u32, |x, y| {
+        let light = view.light.at(left + x as usize, top + y as usize);
+        Luma([u8::from(light > level)])
     });
     let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
     let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize;
@@ -128,6 +123,7 @@ pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
     for (x, y, label) in labels.enumerate_pixels() {
         if label[0] > 0 {
             let b = &mut boxes[label[0] as usize - 1];
+            let (x, y) = (left as u32 + x, top as u32 + y);
             let light = view.light.at(x as usize, y as usize) - view.sky;
             *b = (
                 b.0.min(x),
@@ -152,11 +148,35 @@ pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
     found
 }
 
-/// Boxes worth looking into for limbs, the most promising first.
-pub(super) fn boxes(frame: &Frame, view: &Overview) -> Vec<Rect> {
-    let mut out: Vec<Rect> = Vec::new();
-    for list in regions(view) {
-        let Some(first) = list.first() else { continue };
+/// Left, top, right and bottom (exclusive) of all that is brighter than a level.
+fn bright_part(light: &LinearImage, level: f32) -> Option<(usize, usize, usize, usize)> {
+    let mut part: Option<(usize, usize, usize, usize)> = None;
+    for y in 0..light.height() {
+        let row = light.row(y);
+        let Some(first) = row.iter().position(|v| *v > level) else {
+            continue;
+        };
+        let last = row.iter().rposition(|v| *v > level).unwrap_or(first);
+        let (left, top, right, _) = part.unwrap_or((first, y, last + 1, y + 1));
+        part = Some((left.min(first), top, right.max(last + 1), y + 1));
+    }
+    part
+}
+
+/// Boxes worth looking into for limbs at each threshold, the most promising first, worked out as they are asked for.
+pub(super) fn boxes<'a>(frame: &'a Frame, view: &'a Overview) -> impl Iterator<Item = Rect> + 'a {
+    let mut seen: Vec<Rect> = Vec::new();
+    THRESHOLDS.iter().flat_map(move |fraction| {
+        let list = regions_above(view, view.sky + fraction * (view.peak - view.sky));
+        let known = seen.len();
+        add_boxes(frame, view, &list, &mut seen);
+        seen[known..].to_vec()
+    })
+}
+
+/// Adds the boxes of some regions that are not there yet.
+fn add_boxes(frame: &Frame, view: &Overview, list: &[Region], out: &mut Vec<Rect>) {
+    if let Some(first) = list.first() {
         let large: Vec<&Region> = list
             .iter()
             .filter(|r| r.flux >= 0.02 * first.flux)
@@ -174,7 +194,6 @@ pub(super) fn boxes(frame: &Frame, view: &Overview) -> Vec<Rect> {
             }
         }
     }
-    out
 }
 
 fn union(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {

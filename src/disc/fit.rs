@@ -1,6 +1,7 @@
 //! Fits a drawn picture to pixels by Levenberg-Marquardt, with knowledge from elsewhere and robust weights.
 //!
 //! Sources: D. Marquardt 1963, "An algorithm for least-squares estimation of nonlinear parameters", J. SIAM 11, 431;
+//! damping after K. Madsen, H. B. Nielsen, O. Tingleff 2004, "Methods for non-linear least squares problems", sect. 3.2;
 //! weights of A. E. Beaton, J. W. Tukey 1974, "The fitting of power series", Technometrics 16, 147.
 
 use nalgebra::{SMatrix, SVector};
@@ -15,10 +16,18 @@ pub(super) const SATURATED: f64 = 0.94;
 pub(super) const LEAST_VARIANCE: f64 = 0.06;
 
 /// Most steps of the fit.
-const MAX_STEPS: usize = 40;
+const MAX_STEPS: usize = 30;
 
-/// Two steps in a row that gain less than this share of the cost end the fit.
-const CALM: f64 = 1e-4;
+/// How much wider than measured the scatter is taken at the start and after each step: far from the answer the limbs
+/// themselves would be left out as strays. A fit that starts from an earlier one needs less of it.
+const WIDENED: [f64; 4] = [6.0, 3.0, 1.5, 1.0];
+const WIDENED_AGAIN: [f64; 2] = [1.5, 1.0];
+
+/// Pixels darker than this share of the level say nothing of the scatter: a black sky has none.
+const DARK: f64 = 0.03;
+
+/// The scatter is measured a last time after this many steps more.
+const LAST_SCALE: usize = 3;
 
 /// Fewest pixels a fit is tried on.
 const LEAST_PIXELS: usize = 60;
@@ -50,6 +59,11 @@ pub(super) fn pixels_at(
             light: f64::from(frame.value(x as usize, y as usize, channel)),
         })
         .collect()
+}
+
+/// How little the places of a disc of this radius may move, in pixels, for a fit to be at rest.
+pub(super) fn calm_px(radius_px: f64) -> f64 {
+    0.004 + 4e-5 * radius_px
 }
 
 /// A value known beforehand.
@@ -101,6 +115,12 @@ pub(super) struct Task<'a, D, const N: usize> {
     pub free: [bool; N],
     /// Knowledge of single parameters.
     pub known: Vec<(usize, Known)>,
+    /// Parameters that are places in pixels: the fit ends when they rest.
+    pub places: &'static [usize],
+    /// Two steps that move no place by more than this, in pixels, end the fit.
+    pub calm_px: f64,
+    /// Whether the start is the answer of an earlier fit.
+    pub again: bool,
 }
 
 /// A settled fit.
@@ -121,12 +141,13 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         if self.pixels.len() < LEAST_PIXELS {
             return None;
         }
+        let widened: &[f64] = if self.again { &WIDENED_AGAIN } else { &WIDENED };
         let mut now = self.drawing.bounded(start);
-        let mut scale = self.scale(&now);
-        let mut damping = 1e-2;
+        let mut scale = self.scale(&now) * widened[0];
+        let (mut damping, mut stiffer) = (1e-3, 2.0);
         let (mut normal, mut pull, mut cost) = self.normal_equations(&now, scale);
-        let mut calm = 0;
-        for step_no in 0..MAX_STEPS {
+        let (mut taken, mut calm) = (0, 0);
+        for _ in 0..MAX_STEPS {
             let mut damped = normal;
             for i in 0..N {
                 damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
@@ -135,20 +156,35 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             let next = self.drawing.bounded(now + step);
             let there = self.normal_equations(&next, scale);
             if there.2.is_finite() && there.2 <= cost {
-                let gain = (cost - there.2) / cost.max(1e-12);
+                let moved = self
+                    .places
+                    .iter()
+                    .map(|&i| (next[i] - now[i]).abs())
+                    .fold(0.0, f64::max);
                 now = next;
-                damping = (damping * 0.2).max(1e-7);
-                calm = if gain < CALM { calm + 1 } else { 0 };
-                (normal, pull, cost) = if step_no % 3 == 2 && calm == 0 {
-                    scale = self.scale(&now);
+                let foreseen = foreseen(&normal, &pull, &step, damping);
+                let ratio = (cost - there.2) / foreseen.max(1e-12);
+                let eased = 1.0 - (2.0 * ratio - 1.0).powi(3);
+                damping = (damping * eased.clamp(0.15, 2.0)).max(1e-7);
+                stiffer = 2.0;
+                taken += 1;
+                let narrowing = taken < widened.len();
+                calm = if moved < self.calm_px && !narrowing {
+                    calm + 1
+                } else {
+                    0
+                };
+                (normal, pull, cost) = if narrowing || taken == widened.len() + LAST_SCALE {
+                    scale = self.scale(&now) * widened[taken.min(widened.len() - 1)];
                     self.normal_equations(&now, scale)
                 } else {
                     there
                 };
             } else {
-                damping *= 6.0;
+                damping *= stiffer;
+                stiffer *= 2.0;
             }
-            if calm >= 2 || damping > 1e8 {
+            if calm >= 2 || damping > 1e6 {
                 break;
             }
         }
@@ -185,11 +221,12 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     }
 
     fn scale(&self, p: &SVector<f64, N>) -> f64 {
+        let dark = DARK * self.level;
         let misfits = self
             .pixels
             .iter()
             .zip(self.drawn(p))
-            .filter(|(q, _)| q.light < SATURATED)
+            .filter(|(q, drawn)| q.light < SATURATED && q.light.max(*drawn) > dark)
             .map(|(q, drawn)| self.misfit(q, drawn).abs())
             .collect();
         (1.4826 * median(misfits)).max(0.15)
@@ -235,6 +272,19 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         }
         (normal, pull, cost)
     }
+}
+
+/// By how much a damped step should lower the cost.
+fn foreseen<const N: usize>(
+    normal: &SMatrix<f64, N, N>,
+    pull: &SVector<f64, N>,
+    step: &SVector<f64, N>,
+    damping: f64,
+) -> f64 {
+    let held: f64 = (0..N)
+        .map(|i| step[i] * step[i] * normal[(i, i)].max(1e-12))
+        .sum();
+    0.5 * (step.dot(pull) + damping * held)
 }
 
 /// Cost and weight of a misfit in scales: a parabola near zero, flat far out (Tukey's biweight, 6 scales wide).

@@ -8,10 +8,13 @@ use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
 /// About this many pixels take part at first.
-const FIRST_PIXELS: f64 = 1000.0;
+const FIRST_PIXELS: f64 = 600.0;
 
 /// About this many pixels take part in the end.
-const PIXELS: f64 = 2400.0;
+const PIXELS: f64 = 1300.0;
+
+/// Pixels across a limb.
+const ACROSS: f64 = 16.0;
 
 /// Starts for the Moon nearer to each other than this, in solar radii, are one.
 const SAME_START: f64 = 0.03;
@@ -249,11 +252,11 @@ fn band(
     wanted: impl Fn(f64, f64) -> bool,
 ) {
     let width = inside + outside;
-    let step = (width / 24.0).max(1.0);
+    let step = (width / ACROSS).max(1.0);
     // Only part of a circle may be wanted, as on a small bite; the rays are set as densely as that part allows.
     let share = wanted_share(circle, &wanted).max(0.02);
     let full = 7.0 * circle.radius_px.max(14.0);
-    let around = (count / (width / step) / share).clamp(90.0, full) as usize;
+    let around = (count / (width / step) / share).clamp(40.0, full) as usize;
     for i in 0..around {
         // A golden-section shift along each ray keeps the rays from sampling the same rings.
         let shift = (i as f64 * 0.618_033_988_749_895).fract();

@@ -139,6 +139,9 @@ pub(super) fn refined(
         level: start.level,
         free,
         known: known_beforehand(start),
+        places: &[SUN_X, SUN_Y, SUN_R, MOON_X, MOON_Y],
+        calm_px: super::fit::calm_px(start.sun.radius_px),
+        again: earlier.is_some(),
     };
     let fit = task.settled(earlier.map_or_else(|| first_guess(start), |e| e.params))?;
     result(&task, &fit)

@@ -32,8 +32,12 @@ const CORONA: usize = 7;
 /// Pairs of the corona's Fourier series.
 const PAIRS: usize = 5;
 
-/// About this many pixels take part.
-const PIXELS: f64 = 4000.0;
+/// About this many pixels take part at first, and in the end.
+const FIRST_PIXELS: f64 = 1200.0;
+const PIXELS: f64 = 3000.0;
+
+/// Pixels across the limb.
+const ACROSS: f64 = 16.0;
 
 /// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
 const CORRELATED: f64 = 2.5;
@@ -77,17 +81,25 @@ pub(super) fn refined_moon(
     arc: &LimbArc,
     start: &Start,
 ) -> Option<Moon> {
-    let first = once(frame, channel, arc, start)?;
+    let (first, params) = once(frame, channel, arc, start, FIRST_PIXELS, None)?;
     let again = Start {
         moon: first.circle,
         blur_px: first.blur_px,
         ..*start
     };
-    once(frame, channel, arc, &again)
+    let (moon, _) = once(frame, channel, arc, &again, PIXELS, Some(params))?;
+    Some(moon)
 }
 
-fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option<Moon> {
-    let pixels = gathered(frame, channel, arc, start);
+fn once(
+    frame: &Frame,
+    channel: Channel,
+    arc: &LimbArc,
+    start: &Start,
+    count: f64,
+    earlier: Option<Params>,
+) -> Option<(Moon, Params)> {
+    let pixels = gathered(frame, channel, arc, start, count);
     let silhouette = Silhouette { start: *start };
     let v = start.blur_px * start.blur_px;
     let mut known = vec![
@@ -109,8 +121,11 @@ fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option
         level: start.corona,
         free: [true; N],
         known,
+        places: &[X, Y, RADIUS],
+        calm_px: super::fit::calm_px(start.moon.radius_px),
+        again: earlier.is_some(),
     };
-    let fit = task.settled(silhouette.first_guess())?;
+    let fit = task.settled(earlier.unwrap_or_else(|| silhouette.first_guess()))?;
     let variance = 0.5 * (fit.covariance[(X, X)] + fit.covariance[(Y, Y)]);
     let saturated = pixels
         .iter()
@@ -119,7 +134,7 @@ fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option
     let saturated = saturated as f64 / pixels.len() as f64;
     // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
     let model = 0.03 + 0.15 * (saturated / 0.2).min(1.0);
-    Some(Moon {
+    let moon = Moon {
         circle: Circle {
             x_px: fit.p[X],
             y_px: fit.p[Y],
@@ -127,14 +142,21 @@ fn once(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Option
         },
         sigma_px: (variance.max(0.0).sqrt() * CORRELATED).hypot(model),
         blur_px: fit.p[BLUR].sqrt(),
-    })
+    };
+    Some((moon, fit.p))
 }
 
-fn gathered(frame: &Frame, channel: Channel, arc: &LimbArc, start: &Start) -> Vec<Pixel> {
+fn gathered(
+    frame: &Frame,
+    channel: Channel,
+    arc: &LimbArc,
+    start: &Start,
+    count: f64,
+) -> Vec<Pixel> {
     let blur = start.blur_px.clamp(0.5, 0.15 * start.moon.radius_px + 0.5);
     let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
-    let step = ((inside + outside) / 24.0).max(1.0);
-    let rays = (PIXELS / ((inside + outside) / step)).clamp(90.0, 7.0 * start.moon.radius_px);
+    let step = ((inside + outside) / ACROSS).max(1.0);
+    let rays = (count / ((inside + outside) / step)).clamp(90.0, 7.0 * start.moon.radius_px);
     let mut places = Vec::new();
     for i in 0..rays as usize {
         let turn = i as f64 / rays;

@@ -262,12 +262,13 @@ impl Frame {
     pub fn coarse(&self, rect: Rect, step: usize) -> LinearRgb {
         let step = step.clamp(1, 256);
         match &self.samples {
-            Samples::U8(v) => self.coarse_codes(v, rect, step, 255.0),
-            Samples::U16(v) => self.coarse_codes(v, rect, step, 65_535.0),
+            Samples::U8(v) => self.coarse_codes::<u8, u16>(v, rect, step, 255.0),
+            Samples::U16(v) => self.coarse_codes::<u16, u32>(v, rect, step, 65_535.0),
         }
     }
 
-    fn coarse_codes<T: Copy + Into<u32>>(
+    /// `S` holds the sum of [`COARSE_ROWS`] codes.
+    fn coarse_codes<T: Copy + Into<S>, S: Copy + Default + std::ops::AddAssign + Into<u32>>(
         &self,
         codes: &[T],
         rect: Rect,
@@ -280,9 +281,9 @@ impl Frame {
         let rows = step.div_ceil(stride);
         let scale = 4095.0 / (white * (rows * step) as f32);
         let line = width * step * self.channels;
-        let mut sums = vec![0_u32; line];
+        let mut sums = vec![S::default(); line];
         for j in 0..height {
-            sums.fill(0);
+            sums.fill(S::default());
             for dy in (0..step).step_by(stride) {
                 let start = ((rect.y + j * step + dy) * self.width + rect.x) * self.channels;
                 for (sum, &code) in sums.iter_mut().zip(&codes[start..start + line]) {
@@ -295,11 +296,13 @@ impl Frame {
                 .zip(row.chunks_exact_mut(3))
             {
                 let mean = |c: usize| {
-                    let sum: u32 = block.iter().skip(c).step_by(self.channels).sum();
+                    let values = block.iter().skip(c).step_by(self.channels);
+                    let sum: u32 = values.map(|&v| v.into()).sum();
                     self.coarse_light(sum as f32 * scale)
                 };
                 if self.channels == 1 {
-                    rgb.fill(mean(0));
+                    let sum: u32 = block.iter().map(|&v| v.into()).sum();
+                    rgb.fill(self.coarse_light(sum as f32 * scale));
                 } else {
                     rgb.copy_from_slice(&[mean(0), mean(1), mean(2)]);
                 }
