@@ -85,7 +85,7 @@ fn gradient(image: &LinearImage) -> (LinearImage, LinearImage, LinearImage) {
             let dy = 0.5 * (image.at(x, y + 1) - image.at(x, y - 1));
             *gx.at_mut(x, y) = dx;
             *gy.at_mut(x, y) = dy;
-            *strength.at_mut(x, y) = dx.hypot(dy);
+            *strength.at_mut(x, y) = (dx * dx + dy * dy).sqrt();
         }
     }
     (gx, gy, strength)

@@ -6,7 +6,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 use super::arcs::{Arc, Bright, Wanted, best_arc, on_circle, polished};
 use super::edges::{Edge, edges};
 use crate::domain::Circle;
-use crate::raster::{Frame, LinearImage, LinearRgb, Rect};
+use crate::raster::{Frame, LinearImage, Rect};
 
 /// Longest side of the image in which bright regions are looked for, in pixels.
 const SEARCH_SIDE: usize = 768;
@@ -81,7 +81,7 @@ pub(super) struct Region {
 /// The frame at reduced size, with its sky and peak.
 pub(super) fn overview(frame: &Frame) -> Overview {
     let step = frame.width().max(frame.height()).div_ceil(SEARCH_SIDE);
-    let light = brightest(&frame.coarse(frame.full(), step));
+    let light = frame.coarse_brightest(frame.full(), step);
     let mut all: Vec<f32> = light.data().to_vec();
     let middle = all.len() / 2;
     let (sky, peak) = if all.is_empty() {
@@ -96,16 +96,6 @@ pub(super) fn overview(frame: &Frame) -> Overview {
         sky,
         peak,
     }
-}
-
-/// The brightest channel of each pixel.
-pub(super) fn brightest(rgb: &LinearRgb) -> LinearImage {
-    let light = rgb
-        .data()
-        .chunks_exact(3)
-        .map(|c| c[0].max(c[1]).max(c[2]))
-        .collect();
-    LinearImage::from_data(rgb.width(), rgb.height(), light)
 }
 
 /// Regions brighter than a level, the one with most light first.
@@ -230,7 +220,7 @@ fn similar(a: &Rect, b: &Rect) -> bool {
 /// The limbs in a part of the frame, each the circle most edge points agree with.
 pub(super) fn limbs_in(frame: &Frame, rect: Rect, radius_px: (f64, f64)) -> Limbs {
     let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
-    let points = edges(&brightest(&frame.coarse(rect, step)));
+    let points = edges(&frame.coarse_brightest(rect, step));
     let scale = step as f64;
     let wanted = |bright| Wanted {
         bright,
@@ -256,7 +246,7 @@ pub(super) fn limbs_near(
     slack_px: f64,
 ) -> Limbs {
     let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
-    let points = edges(&brightest(&frame.coarse(rect, step)));
+    let points = edges(&frame.coarse_brightest(rect, step));
     let scale = step as f64;
     let find = |start: Option<Circle>, bright| {
         let start = to_small(start?, rect, scale);

@@ -133,6 +133,15 @@ pub fn is_settled(report: &DiscReport, hint: &DiscHint) -> bool {
     }
 }
 
+/// Moves the Sun of a sliver to where a better known vector puts it; other fits stay as they are.
+///
+/// The Moon of a sliver is fitted to its ridge, the Sun placed by the vector.
+pub fn follow_vector(report: &mut DiscReport, hint: &DiscHint) {
+    if let Ok(fit) = &mut report.fit {
+        sliver::follow(fit, hint);
+    }
+}
+
 /// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
 const SLIVER_QUALITY: f64 = 0.7;
 

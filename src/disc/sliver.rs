@@ -82,6 +82,20 @@ pub(super) fn agrees(fit: &DiscFit, hint: &DiscHint) -> bool {
     }
 }
 
+/// Puts the Sun of a sliver where the vector has it.
+pub(super) fn follow(fit: &mut DiscFit, hint: &DiscHint) {
+    let (Some(known), Limb::Sun, None, Some(moon)) =
+        (known(hint), fit.limb, fit.moon_sigma_px, fit.moon)
+    else {
+        return;
+    };
+    fit.sun = Some(Circle {
+        x_px: moon.x_px - known.offset_px.x,
+        y_px: moon.y_px - known.offset_px.y,
+        radius_px: known.sun_radius_px,
+    });
+}
+
 /// The flags of a fitted sliver: its glare, where that makes the place doubtful.
 pub(super) fn flags(fit: &DiscFit) -> Flags {
     (fit.sigma_px > TOLD_PX)

@@ -177,7 +177,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         orientation: shot.orientation,
         scale_group,
         fit: seen.fit().copied(),
-        squeeze: seen.squeeze(),
+        squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),
     }
 }

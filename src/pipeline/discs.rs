@@ -25,8 +25,9 @@ const LEAST_RADIUS_SIGMA: f64 = 0.002;
 pub(crate) enum Seen {
     /// Not looked at: its pixels are not decoded, or it is of another day.
     No,
-    /// Looked at, with the squeeze of the disc that was taken into account, if one was.
-    Yes(Box<DiscReport>, Option<f64>),
+    /// Looked at, with the squeeze of the disc that was taken into account, if one was: height over width, and the
+    /// direction of the zenith in degrees anticlockwise from picture up.
+    Yes(Box<DiscReport>, Option<(f64, f64)>),
     /// It could not be decoded.
     Broken(String),
 }
@@ -40,8 +41,8 @@ impl Seen {
         }
     }
 
-    /// Height over width of the disc that was taken into account in fitting.
-    pub(crate) fn squeeze(&self) -> Option<f64> {
+    /// Height over width of the disc that was taken into account in fitting, and the direction of the zenith.
+    pub(crate) fn squeeze(&self) -> Option<(f64, f64)> {
         match self {
             Self::Yes(_, squeeze) => *squeeze,
             Self::No | Self::Broken(_) => None,
@@ -131,7 +132,8 @@ const ROUND_ENOUGH: f64 = 0.997;
 /// Fewest frames that say how the Moon's radius shows.
 const LEAST_MOONS: usize = 3;
 
-/// Looks at a few frames of each scale marked in `wanted`. `sky` gives the Moon's computed radius over the Sun's, and how
+/// Looks at a few frames of each scale marked in `wanted`; gives what was learned and what was seen, [`Seen::No`] for the
+/// frames left out. `sky` gives the Moon's computed radius over the Sun's, and how
 /// flat the Sun is.
 pub(crate) fn learn(
     shots: &[Shot],
@@ -139,7 +141,7 @@ pub(crate) fn learn(
     sky: &(dyn Fn(&Shot) -> (f64, f64) + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<Learned, PipelineError> {
+) -> Result<(Learned, Vec<Seen>), PipelineError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {
         if wanted[index] {
@@ -189,7 +191,11 @@ pub(crate) fn learn(
             learned.radii.insert(key, radius);
         }
     }
-    Ok(learned)
+    let mut seen = vec![Seen::No; shots.len()];
+    for (index, one) in looked {
+        seen[index] = one;
+    }
+    Ok((learned, seen))
 }
 
 /// Frames of a body looked at in colour, to learn the tint of its filter.
@@ -316,8 +322,19 @@ fn look_at(
     Ok(())
 }
 
-/// A disc flattened by more than this much is fitted again when the first look did not know it.
-const FLAT_ENOUGH: f64 = 0.9985;
+/// A disc whose flattening is known better than at the first look by more than this much is fitted again.
+const FLAT_ENOUGH: f64 = 0.0015;
+
+/// How far two flattenings are apart, with none as a round disc: as ellipses, which are the same turned by half.
+fn flattening_apart(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> f64 {
+    let vector = |squeeze: Option<(f64, f64)>| {
+        let (height, zenith_deg) = squeeze.unwrap_or((1.0, 0.0));
+        let (sin, cos) = (2.0 * zenith_deg).to_radians().sin_cos();
+        ((1.0 - height) * cos, (1.0 - height) * sin)
+    };
+    let (a, b) = (vector(a), vector(b));
+    (a.0 - b.0).hypot(a.1 - b.1)
+}
 
 /// Looks once more at low Suns whose squeeze was not known; says how many there were.
 pub(crate) fn look_at_flat(
@@ -328,10 +345,10 @@ pub(crate) fn look_at_flat(
     watch: &dyn Watch,
 ) -> Result<usize, PipelineError> {
     let flat = |index: usize| {
-        let low = hint(index)
-            .squeeze
-            .is_some_and(|(squeeze, _)| squeeze < FLAT_ENOUGH);
-        low && seen[index].squeeze().is_none() && seen[index].fit().is_some()
+        let known = hint(index).squeeze;
+        known.is_some()
+            && flattening_apart(known, seen[index].squeeze()) > FLAT_ENOUGH
+            && seen[index].fit().is_some()
     };
     let open: Vec<usize> = (0..shots.len()).filter(|&index| flat(index)).collect();
     look_at(shots, &open, seen, hint, desk, "looking at low Suns", watch)?;
@@ -346,6 +363,11 @@ pub(crate) fn look_again(
     desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
+    for (index, one) in seen.iter_mut().enumerate() {
+        if let Seen::Yes(report, _) = one {
+            disc::follow_vector(report, &hint(index));
+        }
+    }
     let gains = |index: usize| {
         let report = seen[index].report();
         report.is_some_and(|report| !disc::is_settled(report, &hint(index)))
@@ -413,7 +435,7 @@ fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
         Err(error) => return Seen::Broken(error.to_string()),
     };
     let key = kept::key(&bytes, shot, hint);
-    let squeeze = hint.squeeze.map(|(squeeze, _)| squeeze);
+    let squeeze = hint.squeeze;
     let known = desk.kept.find(&key);
     if let Some(report) = known.as_ref().filter(|report| desk.is_done(shot, report)) {
         return Seen::Yes(Box::new(report.clone()), squeeze);

@@ -117,6 +117,18 @@ pub(crate) fn flattened(
     }
 }
 
+/// The hint for one frame while only a sample of them has been looked at; `None` where that gave no sure clock.
+pub(crate) fn early(
+    index: usize,
+    shot: &Shot,
+    learned: &Learned,
+    early: &Solved,
+    place: &Place,
+) -> Option<DiscHint> {
+    time_of(shot, early)?;
+    Some(flattened(index, shot, learned, early, place))
+}
+
 /// Middle of the exposure in true time, where the clock is sure enough and rests on more than the camera's word.
 fn time_of(shot: &Shot, rough: &Solved) -> Option<(Utc, f64)> {
     let clock = rough.clock_of(shot)?;

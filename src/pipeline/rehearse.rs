@@ -35,7 +35,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         kept: &Kept::default(),
         pictures: None,
     };
-    let learned = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
+    let (learned, _) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {
         sun_radius_px: learned.radius_px(&shots[index]),
         tint: learned.tint(&shots[index]),

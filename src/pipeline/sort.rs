@@ -84,10 +84,13 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
             are_there: &|_, _| false,
         }),
     };
-    let mut learned = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
+    let (mut learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
+    // The sample says about when and how the camera was held, so that most frames need one look only.
+    let early = clocks::solve(&intake.shots, &sample, &trusted, &place, &mut Vec::new());
     let hint = |index: usize| {
         let shot = &intake.shots[index];
-        hints::plain(shot, &learned, sizes(shot).0)
+        hints::early(index, shot, &learned, &early, &place)
+            .unwrap_or_else(|| hints::plain(shot, &learned, sizes(shot).0))
     };
     let mut seen = discs::look(&intake.shots, &wanted, &hint, &desk, watch)?;
     let mut found = Vec::new();

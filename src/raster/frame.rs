@@ -261,9 +261,28 @@ impl Frame {
     /// `(rect.x + (i + 0.5) * step - 0.5, rect.y + (j + 0.5) * step - 0.5)` here. `step` is taken as 1 to 256.
     pub fn coarse(&self, rect: Rect, step: usize) -> LinearRgb {
         let step = step.clamp(1, 256);
+        let mut out = LinearRgb::new(rect.width / step, rect.height / step);
+        self.coarse_blocks(rect, step, |i, j, rgb| {
+            out.row_mut(j)[3 * i..3 * i + 3].copy_from_slice(&rgb);
+        });
+        out
+    }
+
+    /// The same, of the brightest channel alone.
+    pub fn coarse_brightest(&self, rect: Rect, step: usize) -> LinearImage {
+        let step = step.clamp(1, 256);
+        let mut out = LinearImage::new(rect.width / step, rect.height / step);
+        self.coarse_blocks(rect, step, |i, j, rgb| {
+            out.row_mut(j)[i] = rgb[0].max(rgb[1]).max(rgb[2]);
+        });
+        out
+    }
+
+    /// Calls `put` with column, row and light of each block.
+    fn coarse_blocks(&self, rect: Rect, step: usize, put: impl FnMut(usize, usize, [f32; 3])) {
         match &self.samples {
-            Samples::U8(v) => self.coarse_codes::<u8, u16>(v, rect, step, 255.0),
-            Samples::U16(v) => self.coarse_codes::<u16, u32>(v, rect, step, 65_535.0),
+            Samples::U8(v) => self.coarse_codes::<u8, u16>(v, rect, step, 255.0, put),
+            Samples::U16(v) => self.coarse_codes::<u16, u32>(v, rect, step, 65_535.0, put),
         }
     }
 
@@ -274,9 +293,9 @@ impl Frame {
         rect: Rect,
         step: usize,
         white: f32,
-    ) -> LinearRgb {
+        mut put: impl FnMut(usize, usize, [f32; 3]),
+    ) {
         let (width, height) = (rect.width / step, rect.height / step);
-        let mut out = LinearRgb::new(width, height);
         let stride = step.div_ceil(COARSE_ROWS);
         let rows = step.div_ceil(stride);
         let scale = 4095.0 / (white * (rows * step) as f32);
@@ -290,25 +309,20 @@ impl Frame {
                     *sum += code.into();
                 }
             }
-            let row = out.row_mut(j);
-            for (block, rgb) in sums
-                .chunks_exact(step * self.channels)
-                .zip(row.chunks_exact_mut(3))
-            {
-                let mean = |c: usize| {
-                    let values = block.iter().skip(c).step_by(self.channels);
-                    let sum: u32 = values.map(|&v| v.into()).sum();
-                    self.coarse_light(sum as f32 * scale)
-                };
-                if self.channels == 1 {
+            for (i, block) in sums.chunks_exact(step * self.channels).enumerate() {
+                let rgb = if self.channels == 1 {
                     let sum: u32 = block.iter().map(|&v| v.into()).sum();
-                    rgb.fill(self.coarse_light(sum as f32 * scale));
+                    [self.coarse_light(sum as f32 * scale); 3]
                 } else {
-                    rgb.copy_from_slice(&[mean(0), mean(1), mean(2)]);
-                }
+                    std::array::from_fn(|c| {
+                        let values = block.iter().skip(c).step_by(self.channels);
+                        let sum: u32 = values.map(|&v| v.into()).sum();
+                        self.coarse_light(sum as f32 * scale)
+                    })
+                };
+                put(i, j, rgb);
             }
         }
-        out
     }
 
     /// Light of a mean stored value, 0 to 4095.
