@@ -21,7 +21,7 @@ use super::profile::{Law, Light};
 use crate::domain::Circle;
 
 /// Number of parameters.
-const N: usize = 23;
+const N: usize = 25;
 
 const SUN_X: usize = 0;
 const SUN_Y: usize = 1;
@@ -50,6 +50,20 @@ const VEIL: usize = 20;
 /// Tone allowance: terms that leave darkness and the level where they are and bend what lies between.
 const TONE: usize = 21;
 const TONE_2: usize = 22;
+/// How refraction flattens the discs: width over height, minus 1.
+const STRETCH: usize = 23;
+/// The same across the vertical: the zenith stands a little elsewhere.
+const SKEW: usize = 24;
+
+/// One sigma of the skew as a fraction of the stretch: the camera's roll is known to a degree or two.
+const SKEW_SIGMA: f64 = 0.05;
+
+/// Least slope of the tone in the deepest shadow: flatter, and the sky could be anything.
+const LEAST_TOE: f64 = 0.15;
+
+/// One sigma of a computed stretch, as a fraction: weather and the height of the place change refraction by so much
+/// (common practice).
+const STRETCH_SIGMA: f64 = 0.12;
 
 type Params = SVector<f64, N>;
 
@@ -133,6 +147,8 @@ pub(super) fn refined(
             free[i] = false;
         }
     }
+    free[STRETCH] = start.squeeze.is_some();
+    free[SKEW] = start.squeeze.is_some();
     let task = Task {
         drawing: &discs,
         pixels,
@@ -165,6 +181,10 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     ];
     known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Known::new(0.0, 0.2))));
     known.extend(start.radius.map(|r| (SUN_R, r)));
+    if let Some(q) = start.squeeze {
+        known.push((STRETCH, Known::new(q.stretch, STRETCH_SIGMA * q.stretch)));
+        known.push((SKEW, Known::new(0.0, SKEW_SIGMA * q.stretch)));
+    }
     known
 }
 
@@ -190,6 +210,7 @@ fn first_guess(s: &Start) -> Params {
     let v = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
     (p[BLUR_XX], p[BLUR_YY]) = (v, v);
     p[LOG_LEVEL] = s.level.ln();
+    p[STRETCH] = s.squeeze.map_or(0.0, |q| q.stretch);
     (p[LAW_0], p[LAW_1]) = LIMB;
     p
 }
@@ -217,6 +238,9 @@ impl Drawing<N> for Discs {
         p[TONE] = p[TONE].clamp(-0.9, 0.9);
         p[TONE_2] = p[TONE_2].clamp(-1.5, 1.5);
         p[RATIO] = p[RATIO].clamp(0.8, 1.2);
+        p[STRETCH] = p[STRETCH].clamp(0.0, 1.0);
+        p[SKEW] = p[SKEW].clamp(-0.1, 0.1);
+        p[TONE_2] = p[TONE_2].max(LEAST_TOE - 1.0 + p[TONE]);
         p
     }
 
@@ -262,10 +286,14 @@ impl Drawing<N> for Discs {
         let by_u = p[TONE] + p[TONE_2] * (4.0 * u - 3.0);
         let by_s = level * (1.0 + p[TONE] * t1 + p[TONE_2] * t2 + 0.5 * u * by_u);
         sun.spread(&mut by, SUN_X, by_s * slope * light.by_a);
+        by[STRETCH] = by_s * slope * light.by_a * sun.by_stretch.0;
+        by[SKEW] = by_s * slope * light.by_a * sun.by_stretch.1;
         by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
         let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
         if let Some(moon) = &moon {
             moon.spread(&mut by, MOON_X, by_s * slope * light.by_b);
+            by[STRETCH] += by_s * slope * light.by_b * moon.by_stretch.0;
+            by[SKEW] += by_s * slope * light.by_b * moon.by_stretch.1;
             by[SUN_R] += by_s * slope * light.by_b * moon.by_radius * p[RATIO];
             by[RATIO] = by_s * slope * light.by_b * moon.by_radius * p[SUN_R];
             by_variance -= light.by_b * moon.by_variance;
@@ -429,6 +457,8 @@ struct Rim {
     by_radius: f64,
     /// How much the depth falls per unit of blur variance: a blurred disc looks smaller.
     by_variance: f64,
+    /// Derivatives of the depth by stretch and skew, their part in the steepness left out.
+    by_stretch: (f64, f64),
 }
 
 impl Rim {
@@ -442,6 +472,7 @@ impl Rim {
     ) -> Self {
         let (mut dx, mut dy) = (pixel.x - x, pixel.y - y);
         let (rho, steep, normal);
+        let mut by_stretch = (0.0, 0.0);
         match squeeze {
             None => {
                 rho = length(dx, dy).max(1e-9);
@@ -449,14 +480,26 @@ impl Rim {
                 steep = 1.0;
             }
             Some(q) => {
-                let along = q.stretch * (dx * q.up.0 + dy * q.up.1);
-                dx += along * q.up.0;
-                dy += along * q.up.1;
+                // Along the vertical and across it.
+                let (stretch, skew) = (p[STRETCH], p[SKEW]);
+                let turned = |x: f64, y: f64| (x * q.up.0 + y * q.up.1, y * q.up.0 - x * q.up.1);
+                let stretched = |(u, w): (f64, f64)| {
+                    let (u, w) = (u + stretch * u + skew * w, w + skew * u);
+                    (u * q.up.0 - w * q.up.1, u * q.up.1 + w * q.up.0)
+                };
+                let before = turned(dx, dy);
+                (dx, dy) = stretched(before);
+                let after = turned(dx, dy);
                 rho = length(dx, dy).max(1e-9);
-                let again = q.stretch * (dx * q.up.0 + dy * q.up.1);
-                let slope = ((dx + again * q.up.0) / rho, (dy + again * q.up.1) / rho);
+                let slope = stretched(after);
+                let slope = (slope.0 / rho, slope.1 / rho);
                 steep = length(slope.0, slope.1);
                 normal = (slope.0 / steep, slope.1 / steep);
+                let unit = -1.0 / (rho * steep);
+                by_stretch = (
+                    after.0 * before.0 * unit,
+                    (after.0 * before.1 + after.1 * before.0) * unit,
+                );
             }
         }
         let variance = p[BLUR_XX] * normal.0 * normal.0
@@ -470,6 +513,7 @@ impl Rim {
             sigma: variance.sqrt(),
             by_radius: 1.0 / steep,
             by_variance,
+            by_stretch,
         }
     }
 

@@ -287,16 +287,33 @@ fn middle_excess(mut all: Vec<f64>) -> Option<(f64, f64)> {
     Some((middle, spread / (all.len() as f64).sqrt()))
 }
 
-/// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order.
+/// Looks at all frames marked in `wanted`, each with its hint; one [`Seen`] a shot, in order. Frames of the sample that showed
+/// no disc when nothing was known of it show none now that nothing more is known.
 pub(crate) fn look(
     shots: &[Shot],
     wanted: &[bool],
+    sample: &[Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Vec<Seen>, PipelineError> {
-    let all: Vec<usize> = (0..shots.len()).filter(|&i| wanted[i]).collect();
-    let mut seen = vec![Seen::No; shots.len()];
+    let settled = |i: usize| match &sample[i] {
+        Seen::No => false,
+        Seen::Broken(_) => true,
+        Seen::Yes(report, _) => report.fit.is_err() && hint(i).sun_radius_px.is_none(),
+    };
+    let all: Vec<usize> = (0..shots.len())
+        .filter(|&i| wanted[i] && !settled(i))
+        .collect();
+    let mut seen: Vec<Seen> = (0..shots.len())
+        .map(|i| {
+            if settled(i) {
+                sample[i].clone()
+            } else {
+                Seen::No
+            }
+        })
+        .collect();
     look_at(shots, &all, &mut seen, hint, desk, "finding discs", watch)?;
     Ok(seen)
 }

@@ -35,14 +35,14 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         kept: &Kept::default(),
         pictures: None,
     };
-    let (learned, _) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
+    let (learned, sample) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {
         sun_radius_px: learned.radius_px(&shots[index]),
         tint: learned.tint(&shots[index]),
         totality: Some(false),
         ..DiscHint::default()
     };
-    let seen = discs::look(&shots, &wanted, &hint, &desk, watch)?;
+    let seen = discs::look(&shots, &wanted, &sample, &hint, &desk, watch)?;
     for (shot, seen) in shots.iter().zip(&seen) {
         if let Seen::Broken(reason) = seen {
             notices.push(Notice::look(format!("{reason}; left out")).about(&shot.file.name));

@@ -92,7 +92,7 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
         hints::early(index, shot, &learned, &early, &place)
             .unwrap_or_else(|| hints::plain(shot, &learned, sizes(shot).0))
     };
-    let mut seen = discs::look(&intake.shots, &wanted, &hint, &desk, watch)?;
+    let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;
     let mut found = Vec::new();
     let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
