@@ -16,7 +16,7 @@ pub(super) const SATURATED: f64 = 0.94;
 pub(super) const LEAST_VARIANCE: f64 = 0.06;
 
 /// Most steps of the fit.
-const MAX_STEPS: usize = 30;
+const MAX_STEPS: usize = 60;
 
 /// How much wider than measured the scatter is taken at the start and after each step: far from the answer the limbs
 /// themselves would be left out as strays. A fit that starts from an earlier one needs less of it.

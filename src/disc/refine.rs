@@ -166,7 +166,11 @@ pub(super) fn refined(
 fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     let v = start.blur_px * start.blur_px;
     let mut known = vec![
-        (RATIO, start.ratio),
+        // Pixels that do not err independently say less of the Moon's size than they seem to.
+        (
+            RATIO,
+            Known::new(start.ratio.value, start.ratio.sigma / CORRELATED),
+        ),
         (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
         (LAW_0, Known::new(LIMB.0, 0.15)),
         (LAW_1, Known::new(LIMB.1, 0.4)),
@@ -177,7 +181,7 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
         (TONE_2, Known::new(0.0, 0.3)),
         (BLUR_XX, Known::new(v, 3.0 * v + 2.0)),
         (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
-        (BLUR_XY, Known::new(0.0, 0.5 * v + 0.2)),
+        (BLUR_XY, Known::new(0.0, LONG_BLUR.0 * v + LONG_BLUR.1)),
     ];
     known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Known::new(0.0, 0.2))));
     known.extend(start.radius.map(|r| (SUN_R, r)));
@@ -245,10 +249,11 @@ impl Drawing<N> for Discs {
     }
 
     fn ties(&self, p: &Params) -> Vec<Row<N>> {
-        match (self.start.offset, self.start.moon) {
-            (Some(offset), Some(_)) => vec![offset_row(p, offset)],
-            _ => Vec::new(),
+        let mut rows = vec![round_row(p, self.start.blur_px), toe_row(p)];
+        if let (Some(offset), Some(_)) = (self.start.offset, self.start.moon) {
+            rows.push(offset_row(p, offset));
         }
+        rows
     }
 
     /// The model at a pixel.
@@ -595,6 +600,28 @@ fn across(law: &Law, sun: &Rim, moon: &Rim, cos: f64, sin: f64) -> Light {
     out.by_a *= bare;
     out.terms = out.terms.map(|t| t * bare);
     out
+}
+
+/// One sigma of how much longer than wide a blur is, as a share of its variance and in square pixels: small, so that only a
+/// shake that is seen in the picture makes it so.
+const LONG_BLUR: (f64, f64) = (0.25, 0.1);
+
+/// One sigma of the tone in the deepest shadow.
+const TOE_SIGMA: f64 = 0.3;
+
+/// A blur is as wide as long.
+fn round_row(p: &Params, blur_px: f64) -> Row<N> {
+    let unit = 1.0 / (LONG_BLUR.0 * blur_px * blur_px + LONG_BLUR.1);
+    let mut by = [0.0; N];
+    (by[BLUR_XX], by[BLUR_YY]) = (unit, -unit);
+    ((p[BLUR_YY] - p[BLUR_XX]) * unit, by)
+}
+
+/// Deep shadows are about as bright as they should be.
+fn toe_row(p: &Params) -> Row<N> {
+    let mut by = [0.0; N];
+    (by[TONE], by[TONE_2]) = (-1.0 / TOE_SIGMA, 1.0 / TOE_SIGMA);
+    ((p[TONE] - p[TONE_2]) / TOE_SIGMA, by)
 }
 
 fn offset_row(p: &Params, offset: Known) -> Row<N> {

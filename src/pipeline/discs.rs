@@ -108,10 +108,13 @@ impl Learned {
         let key = scale_key(shot);
         let (radius_px, _) = self.radii.get(&key)?;
         let (excess_px, sigma_px) = self.excesses.get(&key)?;
-        let least = LEAST_RATIO_SIGMA * computed;
+        let (excess, sigma) = (excess_px / radius_px, sigma_px / radius_px);
+        // Weighed against none at all, which is what a plain camera shows.
+        let learned = sigma.max(LEAST_EXCESS_SIGMA).powi(-2);
+        let weight = learned + USUAL_EXCESS.powi(-2);
         Some((
-            computed + excess_px / radius_px,
-            (sigma_px / radius_px).max(least),
+            computed + excess * learned / weight,
+            weight.powf(-0.5).max(LEAST_RATIO_SIGMA),
         ))
     }
 }
@@ -119,9 +122,15 @@ impl Learned {
 /// One sigma of the ratio of the radii, as a fraction, while it is being learned: wide enough that the frames decide.
 const LEARNING_RATIO_SIGMA: f64 = 0.02;
 
-/// Least relative sigma of a learned ratio of the radii: mountains and valleys of the Moon's limb move the circle through a
+/// Least one sigma of a learned excess, in solar radii: mountains and valleys of the Moon's limb move the circle through a
 /// part of it by an arcsecond or so (from memory).
-const LEAST_RATIO_SIGMA: f64 = 0.0012;
+const LEAST_EXCESS_SIGMA: f64 = 0.0012;
+
+/// Usual size of an excess, in solar radii (our choice: a part of a pixel at 200 pixels' radius).
+const USUAL_EXCESS: f64 = 0.0012;
+
+/// Least one sigma of a ratio of the radii.
+const LEAST_RATIO_SIGMA: f64 = 0.0006;
 
 /// Distances of the centres, in solar radii, at which enough of the Moon's limb is seen to measure its radius.
 const MEASURABLE: std::ops::Range<f64> = 0.15..1.1;

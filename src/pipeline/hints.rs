@@ -21,7 +21,7 @@ const LEAST_OFFSET_SIGMA: f64 = 0.05;
 
 /// One sigma of a computed ratio of the radii, as a fraction, where nothing is learned of how a body shows edges: a
 /// developed picture shows a bright disc a little large or small (from memory).
-const RATIO_SIGMA: f64 = 0.003;
+const RATIO_SIGMA: f64 = 0.0015;
 
 /// Ratio of the radii, Moon over Sun, at a shot's time by the camera's own word; at maximum where it has none. The Moon
 /// grows by one part in sixty from horizon to zenith, so that minutes of error do no harm.
