@@ -21,7 +21,8 @@ pub use decode::{
     DecodeError, MAX_FILE_MIB, MAX_MEGAPIXELS, MAX_PICTURE_MIB, MAX_SIDE_PX, decode, decode_bytes,
 };
 pub use encode::{
-    Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png, write_tiff16,
+    Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png,
+    write_tiff_float, write_tiff16,
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
