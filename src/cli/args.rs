@@ -35,9 +35,9 @@ pub(crate) enum Command {
     /// Read the card: headers, contacts, clock, phases, bursts, discs
     Sort(CardArgs),
     /// Draw the phase strip again from the catalogue and strip.toml
-    Strip(OutArgs),
+    Strip(StripArgs),
     /// Merge the totality brackets into an HDR corona
-    Merge(OutArgs),
+    Merge(MergeArgs),
     /// Make per-phase folders for editing
     Export(ExportArgs),
     /// Write the web page of the card
@@ -114,6 +114,9 @@ pub(crate) struct AllArgs {
     /// Make hard links instead of copies in the phase folders
     #[arg(long)]
     pub(crate) link: bool,
+    /// Do not write the corona's layers (each frame in register, two TIFFs a frame) to OUT/layers
+    #[arg(long)]
+    pub(crate) no_layers: bool,
 }
 
 /// A command on an earlier run's folder.
@@ -125,6 +128,28 @@ pub(crate) struct OutArgs {
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,
+}
+
+/// `strip`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct StripArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Also make a steady time-lapse of the partial phases and of totality: numbered frames and an animated PNG
+    #[arg(long)]
+    pub(crate) time_lapse: bool,
+}
+
+/// `merge`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct MergeArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Do not write the layers (each frame in register, two TIFFs a frame) to OUT/layers
+    #[arg(long)]
+    pub(crate) no_layers: bool,
 }
 
 /// `export`.

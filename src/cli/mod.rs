@@ -13,7 +13,7 @@ use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
-use contactstrip::pipeline::{self, Made, PipelineError, Settings};
+use contactstrip::pipeline::{self, Made, MakingWish, PipelineError, Settings};
 
 use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs};
 use progress::Bars;
@@ -50,8 +50,12 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
     match command {
         Command::All(args) => all(args),
         Command::Sort(args) => sort(args),
-        Command::Strip(args) => make(args, pipeline::strip),
-        Command::Merge(args) => make(args, pipeline::merge),
+        Command::Strip(args) => make(&args.target, |out, dry_run, bars| {
+            pipeline::strip(out, args.time_lapse, dry_run, bars)
+        }),
+        Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
+            pipeline::merge(out, !args.no_layers, dry_run, bars)
+        }),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
         Command::Contacts(args) => contacts::run(args),
@@ -73,7 +77,11 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
     let settings = resolve(&args.card)?;
     let common = &args.card.common;
     let made = with_threads(common, |bars| {
-        pipeline::all(&settings, &export_wish(args.link, false), bars)
+        let wish = MakingWish {
+            export: export_wish(args.link, false),
+            layers: !args.no_layers,
+        };
+        pipeline::all(&settings, &wish, bars)
     })?;
     close(&made, &settings.out, common)
 }
@@ -81,7 +89,7 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
 /// A making command on an earlier run's folder.
 fn make(
     args: &OutArgs,
-    stage: fn(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError>,
+    stage: impl FnOnce(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
 ) -> Result<ExitCode> {
     let common = &args.common;
     let made = with_threads(common, |bars| stage(&args.out, common.dry_run, bars))?;

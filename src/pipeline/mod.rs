@@ -8,6 +8,8 @@ mod error;
 mod hints;
 mod intake;
 mod keepsake;
+mod lapse;
+mod layers;
 mod making;
 mod out;
 mod page;
@@ -24,7 +26,11 @@ use std::path::PathBuf;
 pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
-pub use making::{CLOCK_PLOT, ExportWish, all, clock, export, merge, strip, undo_export};
+pub use lapse::TIME_LAPSE;
+pub use layers::LAYERS;
+pub use making::{
+    CLOCK_PLOT, ExportWish, MakingWish, all, clock, export, merge, strip, undo_export,
+};
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
 pub use settings::{KnownClock, KnownClockError, Settings};
