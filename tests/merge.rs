@@ -4,8 +4,8 @@ use std::io::Write as _;
 
 use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
-    MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, layer, merge, mgn, nrgf,
-    sky_level, solar_disc_factor, view,
+    MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, earthshine, layer,
+    limb_light, merge, mgn, nrgf, sky_level, solar_disc_factor, view,
 };
 use contactstrip::raster::{Frame, LinearImage, LinearRgb, linear_to_srgb};
 
@@ -511,6 +511,66 @@ fn layers_lie_on_the_canvas() {
         assert!((got / truth - 1.0).abs() < 0.1, "{got} for {truth}");
     }
     assert!(layer(&merged, 99, &card.frames[4]).is_none());
+}
+
+#[test]
+fn the_chromosphere_is_told_from_few_frames() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    // The first three frames, and one of them under another name, as a frame that was not merged.
+    let mut inputs = card.inputs[..3].to_vec();
+    inputs.push(MergeInput {
+        name: "not merged".into(),
+        ..card.inputs[1].clone()
+    });
+    let open = |i: usize| Ok(card.frames[[0, 1, 2, 1][i]].clone());
+    let found = limb_light(&merged, &inputs, &open).unwrap();
+    let lie = lie(&card, &merged);
+    let mut compared = 0;
+    for step in 0..60 {
+        let (sin, cos) = (f64::from(step) * 0.105).sin_cos();
+        let (x, y) = (
+            (merged.sun.x_px + 1.13 * 60.0 * cos).round(),
+            (merged.sun.y_px + 1.13 * 60.0 * sin).round(),
+        );
+        let [east, north] = lie.sky(x, y);
+        let truth = card.sky.light(east, north)[1];
+        let at = |light: &LinearRgb, left: usize, top: usize| {
+            f64::from(light.at(x as usize - left, y as usize - top)[1])
+        };
+        let got = at(&found.light, found.left_px, found.top_px);
+        let whole = at(&merged.radiance, 0, 0);
+        if whole > 0.0 && truth > 0.0 {
+            assert!((got / whole - 1.0).abs() < 0.25, "{got} for {whole}");
+            compared += 1;
+        }
+    }
+    assert!(compared > 50);
+    assert!(
+        found.light.at(0, 0).iter().all(|v| *v <= 0.0),
+        "round, no box"
+    );
+    assert!(limb_light(&merged, &[], &open).is_none());
+}
+
+#[test]
+fn the_face_of_the_moon_is_brought_up_alone() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    let face = earthshine(&merged);
+    // A face drawn without markings may show noise or nothing, but never light outside the limb.
+    if let Some(face) = face {
+        for y in 0..face.light.height() {
+            for x in 0..face.light.width() {
+                let (dx, dy) = (
+                    (x + face.left_px) as f64 - merged.moon.x_px,
+                    (y + face.top_px) as f64 - merged.moon.y_px,
+                );
+                let lit = face.light.at(x, y).iter().any(|v| *v > 0.0);
+                assert!(!lit || dx.hypot(dy) < merged.moon.radius_px, "{x}, {y}");
+            }
+        }
+    }
 }
 
 #[test]

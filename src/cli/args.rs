@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use contactstrip::domain::Site;
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::KnownClock;
@@ -139,6 +139,21 @@ pub(crate) struct StripArgs {
     /// Also make a steady time-lapse of the partial phases and of totality: numbered frames and an animated PNG
     #[arg(long)]
     pub(crate) time_lapse: bool,
+    /// Choose the frames anew, N on either side of the middle; the rest of strip.toml stays
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=200))]
+    pub(crate) each_side: Option<u16>,
+    /// Choose the frames anew, at even steps of time or of covered Sun; the rest of strip.toml stays
+    #[arg(long, value_name = "STEPS")]
+    pub(crate) by: Option<Steps>,
+}
+
+/// What the strip's frames are evenly spaced in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Steps {
+    /// Even steps of time
+    Time,
+    /// Even steps of the covered part of the Sun
+    Obscuration,
 }
 
 /// `merge`.

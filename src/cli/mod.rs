@@ -13,9 +13,13 @@ use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
-use contactstrip::pipeline::{self, Made, MakingWish, PipelineError, Settings};
+use contactstrip::pipeline::{self, Made, MakingWish, PipelineError, Settings, StripWish};
+use contactstrip::strip::{By, Wish};
 
-use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs};
+use args::{
+    AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs, Steps,
+    StripArgs,
+};
 use progress::Bars;
 
 /// Exit code when all is done.
@@ -51,7 +55,7 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
         Command::All(args) => all(args),
         Command::Sort(args) => sort(args),
         Command::Strip(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::strip(out, args.time_lapse, dry_run, bars)
+            pipeline::strip(out, &strip_wish(args), dry_run, bars)
         }),
         Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
             pipeline::merge(out, !args.no_layers, dry_run, bars)
@@ -97,6 +101,21 @@ fn make(
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
+}
+
+/// Frames are chosen anew when any of the options that say how is given.
+fn strip_wish(args: &StripArgs) -> StripWish {
+    let asked = args.each_side.is_some() || args.by.is_some();
+    StripWish {
+        time_lapse: args.time_lapse,
+        choose: asked.then(|| Wish {
+            each_side: args.each_side.map(usize::from),
+            by: match args.by {
+                Some(Steps::Obscuration) => By::Obscuration,
+                Some(Steps::Time) | None => By::Time,
+            },
+        }),
+    }
 }
 
 fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {

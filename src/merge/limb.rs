@@ -31,8 +31,11 @@ pub fn limb_light(
     };
     let mut stack = Stack::new(area);
     let mut used = 0;
-    for (i, input) in inputs.iter().enumerate() {
-        let Some(laid) = laid(merged, input) else {
+    let all: Vec<Option<Laid>> = inputs.iter().map(|input| laid(merged, input)).collect();
+    let shortest = all.iter().flatten().map(|l| l.stops);
+    let shortest = shortest.fold(f64::INFINITY, f64::min);
+    for ((i, input), laid) in inputs.iter().enumerate().zip(&all) {
+        let Some(laid) = laid else {
             continue;
         };
         let Ok(frame) = open(i) else {
@@ -43,7 +46,7 @@ pub fn limb_light(
             response: merged.response,
             scale: (merged.unit_stops - laid.stops).exp2(),
             noise: Noise::at_iso(input.exposure.iso.unwrap_or(100.0)),
-            last_resort: false,
+            last_resort: laid.stops < shortest + 0.4,
         };
         let on_canvas = laid.place.to_canvas(laid.moon.x_px, laid.moon.y_px);
         let edge = merged.moon.radius_px + LIMB_MARGIN_PX;
@@ -55,7 +58,25 @@ pub fn limb_light(
         stack.add(&Light::new(&frame, &conversion), &laid.place, &outside);
         used += 1;
     }
-    (used > 0).then(|| stack.cut_out(area))
+    (used > 0).then(|| rounded(stack.cut_out(area), &merged.sun))
+}
+
+/// Solar radii between which the light around the limb falls to nothing: prominences stand inside, and a layer with a
+/// square edge would show it.
+const ROUND_OFF_RADII: [f64; 2] = [1.16, 1.29];
+
+fn rounded(mut part: LimbLight, sun: &Circle) -> LimbLight {
+    let [from, to] = ROUND_OFF_RADII.map(|r| (r * sun.radius_px) as f32);
+    for y in 0..part.light.height() {
+        for x in 0..part.light.width() {
+            let dx = (x + part.left_px) as f64 - sun.x_px;
+            let dy = (y + part.top_px) as f64 - sun.y_px;
+            let kept = 1.0 - smooth_step(from, to, dx.hypot(dy) as f32);
+            let rgb = part.light.at(x, y).map(|v| v * kept);
+            part.light.set(x, y, rgb);
+        }
+    }
+    part
 }
 
 /// How a frame lies on the canvas.
@@ -113,33 +134,33 @@ pub fn earthshine(merged: &Merged) -> Option<LimbLight> {
     let places =
         || (0..source.light.height()).flat_map(|y| (0..source.light.width()).map(move |x| [x, y]));
     // The outer part of the disc has the corona's light scattered into it.
-    let mut inner: Vec<f32> = places()
+    let inner: Vec<[f32; 3]> = places()
         .filter(|&[x, y]| off(x, y) < 0.85 * moon.radius_px)
-        .map(|[x, y]| source.light.at(x, y)[1])
-        .filter(|v| v.is_finite())
+        .map(|[x, y]| source.light.at(x, y))
+        .filter(|rgb| rgb.iter().all(|v| v.is_finite()))
         .collect();
-    inner.sort_unstable_by(f32::total_cmp);
-    let at = |part: f64| {
-        inner
-            .get(((inner.len() as f64 - 1.0) * part) as usize)
-            .copied()
+    let ranked = |channel: usize, part: f64| {
+        let mut values: Vec<f32> = inner.iter().map(|rgb| rgb[channel]).collect();
+        values.sort_unstable_by(f32::total_cmp);
+        let last = values.len().checked_sub(1)?;
+        values.get((last as f64 * part) as usize).copied()
     };
-    let (dark, bright) = (0.8 * at(0.05)?.max(0.0), at(0.95)?);
-    if bright <= dark {
+    let dark = [ranked(0, 0.05)?, ranked(1, 0.05)?, ranked(2, 0.05)?].map(|v| 0.9 * v.max(0.0));
+    let bright = ranked(1, 0.95)? - dark[1];
+    if bright <= 0.0 {
         return None;
     }
-    let gain = FACE_LIGHT / (bright - dark);
+    let gain = FACE_LIGHT / bright;
     let mut light = source.light.clone();
     for [x, y] in places() {
         let inside = 1.0
             - smooth_step(
+                (moon.radius_px - 5.0) as f32,
                 (moon.radius_px - 1.5) as f32,
-                (moon.radius_px + 0.5) as f32,
                 off(x, y) as f32,
             );
-        let shown = light
-            .at(x, y)
-            .map(|v| ((v - dark) * gain * inside).clamp(0.0, 1.0));
+        let rgb = light.at(x, y);
+        let shown = std::array::from_fn(|c| ((rgb[c] - dark[c]) * gain * inside).clamp(0.0, 1.0));
         light.set(x, y, shown);
     }
     Some(LimbLight {

@@ -11,9 +11,9 @@ use crate::raster::{self, Frame, LinearRgb, PictureInfo};
 /// Folder of the layers below OUT.
 pub const LAYERS: &str = "layers";
 
-/// How long after second and before third contact the chromosphere and the low prominences stand out, in seconds
-/// (common practice: the Moon covers a prominence of average height in about half a minute).
-const CHROMOSPHERE_S: f64 = 15.0;
+/// How long after second and before third contact frames show the low prominences of that side, in seconds (common
+/// practice: the Moon covers a prominence of average height in about half a minute). Half of a shorter totality.
+const CHROMOSPHERE_S: f64 = 30.0;
 
 /// The layers as they are written: their folder, and which files of the kind belong there.
 pub(crate) struct Layers {
@@ -36,7 +36,13 @@ impl Layers {
     pub(crate) fn place(&mut self, name: &str) -> PathBuf {
         let plain: String = name
             .chars()
-            .map(|c| if c.is_alphanumeric() { c } else { '-' })
+            .map(|c| {
+                if c.is_alphanumeric() || c == '_' {
+                    c
+                } else {
+                    '-'
+                }
+            })
             .collect();
         let path = self.folder.join(format!("{}-{plain}.tif", self.kind));
         self.written.push(path.clone());
@@ -217,7 +223,7 @@ fn chromosphere_layer(
     let info = PictureInfo {
         captured: times.clone().min().zip(times.max()),
         ..PictureInfo::new(format!(
-            "Chromosphere and prominences within {CHROMOSPHERE_S} s of {word} contact, composite of {} frames",
+            "Chromosphere and prominences near {word} contact, composite of {} frames",
             inputs.len()
         ))
     };
@@ -240,6 +246,8 @@ fn near_contact<'a>(parts: &'a CoronaParts<'_>, kind: ContactKind) -> Vec<&'a Sh
     let (Some(instant), Some(first)) = (instant, parts.records.first()) else {
         return Vec::new();
     };
+    let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
+    let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
     let scale = super::discs::scale_key(&first.shot);
     let near = |r: &&ShotRecord| {
         let inside_s = r.utc.map(|utc| {
@@ -256,7 +264,7 @@ fn near_contact<'a>(parts: &'a CoronaParts<'_>, kind: ContactKind) -> Vec<&'a Sh
         let bare = !r.flags.has(Flag::FilterOn)
             && !r.flags.has(Flag::Capped)
             && !r.flags.has(Flag::Clouded);
-        let inside = inside_s.is_some_and(|s| (0.0..=CHROMOSPHERE_S).contains(&s));
+        let inside = inside_s.is_some_and(|s| (0.0..=most_s).contains(&s));
         inside
             && moon
             && bare

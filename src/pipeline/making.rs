@@ -12,7 +12,7 @@ use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
 use crate::raster::{self, Depth, LinearRgb};
-use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile};
+use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile, Wish};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
 const JPEG_QUALITY: u8 = 95;
@@ -59,7 +59,13 @@ pub fn all(
         dry_run,
         watch,
     )?);
-    made.join(strip_into(&catalogue, path, false, dry_run, watch)?);
+    made.join(strip_into(
+        &catalogue,
+        path,
+        &StripWish::default(),
+        dry_run,
+        watch,
+    )?);
     let mut exported = export_into(&catalogue, path, &wish.export, dry_run, watch)?;
     if !dry_run {
         // The folders themselves show what was copied; the closing summary stays short.
@@ -85,29 +91,37 @@ pub fn merge(
     corona::merge_into(&mut catalogue, &folder.path, layers, dry_run, watch)
 }
 
-/// Draws the strip from the record and its recipe; the recipe is proposed where there is none. `time_lapse` makes the
-/// steady time-lapse too, as the recipe's own wish for it does.
+/// What is asked of the strip beyond its recipe.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct StripWish {
+    /// Make the steady time-lapse too, as the recipe's own wish for it does.
+    pub time_lapse: bool,
+    /// Choose the frames anew, in this way, and keep the rest of the recipe.
+    pub choose: Option<Wish>,
+}
+
+/// Draws the strip from the record and its recipe; the recipe is proposed where there is none.
 ///
 /// # Errors
 /// [`PipelineError`] when the record or the recipe cannot be read or a file cannot be written.
 pub fn strip(
     out: &Path,
-    time_lapse: bool,
+    wish: &StripWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let (folder, catalogue) = open(out, dry_run)?;
-    strip_into(&catalogue, &folder.path, time_lapse, dry_run, watch)
+    strip_into(&catalogue, &folder.path, wish, dry_run, watch)
 }
 
 fn strip_into(
     catalogue: &Catalogue,
     out: &Path,
-    time_lapse: bool,
+    wish: &StripWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (recipe, mut notices, mut files) = recipe(catalogue, out, dry_run)?;
+    let (recipe, mut notices, mut files) = recipe(catalogue, out, wish.choose, dry_run)?;
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
         notices.push(Notice::look("no strip: no frame with a disc to place"));
         return Ok(Made {
@@ -121,7 +135,7 @@ fn strip_into(
         .map(|output| (*output, out.join(strip_name(*output))))
         .collect();
     files.extend(outputs.iter().map(|(_, path)| path.clone()));
-    let time_lapse = time_lapse || recipe.time_lapse;
+    let time_lapse = wish.time_lapse || recipe.time_lapse;
     if dry_run {
         files.extend(recipe.layers.then(|| out.join(LAYERS)));
         files.extend(time_lapse.then(|| out.join(TIME_LAPSE)));
@@ -228,30 +242,39 @@ fn beads(
     Ok(vec![path])
 }
 
-/// The recipe as it stands in OUT; where there is none it is proposed and written.
+/// The recipe as it stands in OUT; where there is none it is proposed and written. `choose` has its frames chosen anew.
 fn recipe(
     catalogue: &Catalogue,
     out: &Path,
+    choose: Option<Wish>,
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
     let path = out.join(RECIPE_FILE);
-    match std::fs::read_to_string(&path) {
-        Ok(text) => {
-            let recipe = Recipe::parse(&text, catalogue)
-                .map_err(|error| PipelineError::Recipe { path, error })?;
-            Ok((recipe, Vec::new(), Vec::new()))
-        }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            let (recipe, notices) = Recipe::propose(catalogue);
-            if !dry_run {
-                write_atomically(&path, |file| {
-                    std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
-                })?;
-            }
-            Ok((recipe, notices, vec![path]))
-        }
-        Err(cause) => Err(PipelineError::Unreadable { path, cause }),
+    let there = match std::fs::read_to_string(&path) {
+        Ok(text) => match Recipe::parse(&text, catalogue) {
+            Ok(recipe) => Some(recipe),
+            Err(error) => return Err(PipelineError::Recipe { path, error }),
+        },
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
+        Err(cause) => return Err(PipelineError::Unreadable { path, cause }),
+    };
+    let (kept, wish) = match (there, choose) {
+        (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
+        (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
+    };
+    let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
+    let recipe = Recipe {
+        before: proposed.before,
+        centre: proposed.centre,
+        after: proposed.after,
+        ..kept
+    };
+    if !dry_run {
+        write_atomically(&path, |file| {
+            std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
+        })?;
     }
+    Ok((recipe, notices, vec![path]))
 }
 
 fn strip_name(output: Output) -> &'static str {

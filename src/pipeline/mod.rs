@@ -29,7 +29,7 @@ pub use error::PipelineError;
 pub use lapse::TIME_LAPSE;
 pub use layers::LAYERS;
 pub use making::{
-    CLOCK_PLOT, ExportWish, MakingWish, all, clock, export, merge, strip, undo_export,
+    CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, merge, strip, undo_export,
 };
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
