@@ -4,11 +4,12 @@ use std::io::Write as _;
 
 use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
-    MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, earthshine, layer,
-    limb_light, merge, mgn, nrgf, sky_level, solar_disc_factor, view,
+    Fine, MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, earthshine, fine,
+    layer, limb_light, merge, mgn, nrgf, sky_level, solar_disc_factor, view,
 };
 use contactstrip::raster::{Frame, LinearImage, LinearRgb, linear_to_srgb};
 
+use crate::golden;
 use crate::support::corona::{SATURATES_1S, Sky, Take, input, moon_in, photograph};
 
 /// A nine-frame bracket, a stop and a half or so apart, from 1/2000 s to 3.2 s: more than 12 stops.
@@ -217,12 +218,39 @@ fn says(merged: &Merged, word: &str) -> bool {
 fn radiance_is_true_over_more_than_twelve_stops() {
     let card = Card::new(bracket(100.0));
     let merged = card.merged();
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    let (rms, step, off) = told("nine frames over 12.6 stops", &card, &merged);
     assert!(rms < 0.02, "rms {rms}");
     assert!(step < 0.01, "step {step}");
-    let off = card.worst_registration_px(&merged);
     assert!(off < 0.1, "registration {off} px");
     assert!(merged.notices.is_empty(), "{:?}", merged.notices);
+}
+
+/// Says how a merge stands against the truth, for those who run the tests to see it: `-- --nocapture`.
+#[allow(clippy::print_stderr)]
+fn told(what: &str, card: &Card, merged: &Merged) -> (f64, f64, f64) {
+    let (rms, step) = rms_and_step(&ratios(card, merged));
+    let off = card.worst_registration_px(merged);
+    eprintln!(
+        "{what}: {:.2} % rms, steps of {:.2} %, registration {off:.2} px",
+        100.0 * rms,
+        100.0 * step
+    );
+    (rms, step, off)
+}
+
+#[test]
+fn brackets_of_one_two_and_three_stops_merge() {
+    for step in [1_u32, 2, 3] {
+        let count = 12 / step as usize + 1;
+        let stops = |k: usize| f64::from(step) * k as f64 - 11.0;
+        let takes = (0..count).map(|k| take(k, stops(k).exp2(), 60.0));
+        let card = Card::new(takes.collect());
+        let merged = card.merged();
+        let what = format!("{count} frames {step} stops apart");
+        let (rms, joins, off) = told(&what, &card, &merged);
+        assert!(rms < 0.02 && joins < 0.01 && off < 0.3, "{what}");
+        assert!(merged.notices.is_empty(), "{:?}", merged.notices);
+    }
 }
 
 #[test]
@@ -301,7 +329,7 @@ fn sets_at_both_ends_of_totality_share_one_sharp_moon() {
     let off = (merged.moon.x_px - merged.sun.x_px - (moon.x_px - sun[0]))
         .hypot(merged.moon.y_px - merged.sun.y_px - (moon.y_px - sun[1]));
     assert!(off < 0.05, "Moon off by {off} px");
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    let (rms, step, _) = told("two sets, at either end of totality", &card, &merged);
     assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
     assert!(limb_width_px(&merged) < 4.0, "{}", limb_width_px(&merged));
 }
@@ -348,8 +376,8 @@ fn cloud_is_left_out_and_named() {
         merged.notices
     );
     assert!(says(&merged, "darker"));
-    let (rms, _) = rms_and_step(&ratios(&card, &merged));
-    assert!(rms < 0.02, "rms {rms}");
+    let (rms, step, off) = told("two sets, one under cloud", &card, &merged);
+    assert!(rms < 0.02 && step < 0.01 && off < 0.3);
 }
 
 #[test]
@@ -394,8 +422,8 @@ fn sets_of_two_lengths_with_gaps_and_other_speeds_merge() {
     }
     let card = Card::new(takes);
     let merged = card.merged();
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
-    assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
+    let (rms, step, off) = told("four and two frames, gaps, ISO 100 and 400", &card, &merged);
+    assert!(rms < 0.02 && step < 0.01 && off < 0.3);
 }
 
 #[test]
@@ -688,6 +716,23 @@ fn normalisations_agree_with_the_reference() {
         rows += 1;
     }
     assert_eq!(rows, 196);
+}
+
+#[test]
+fn the_views_look_as_they_did() {
+    let merged = Card::new(bracket(40.0)).merged();
+    let shown = view(&merged, &ViewOptions::default());
+    golden::compare("corona-view.png", &golden::eight_bit(&shown));
+    for (how, name) in [
+        (Fine::Radial, "corona-radial.png"),
+        (Fine::MultiScale, "corona-multi-scale.png"),
+    ] {
+        let shown = fine(&merged, how);
+        let moon = merged.moon;
+        let dark = shown.at(moon.x_px as usize, moon.y_px as usize);
+        assert!(dark.iter().all(|v| *v <= 0.0), "{how:?}: the Moon is black");
+        golden::compare(name, &golden::eight_bit(&shown));
+    }
 }
 
 /// Saves the picture for a person to look at, under the build folder.

@@ -11,6 +11,7 @@
 mod blur;
 mod canvas;
 mod compose;
+mod fine;
 mod fourier;
 mod job;
 mod layer;
@@ -31,6 +32,7 @@ mod survey;
 mod tile;
 mod view;
 
+pub use fine::{Fine, fine};
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
 pub use limb::{earthshine, limb_light};
 pub use normalise::{MgnOptions, mgn, nrgf};

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::domain::{ContactKind, Flag, Limb, Notice, Role, Utc};
-use crate::merge::{self, LimbLight, MergeInput, Merged};
+use crate::merge::{self, Fine, LimbLight, MergeInput, Merged};
 use crate::raster::{self, Frame, LinearRgb, PictureInfo};
 
 /// Folder of the layers below OUT.
@@ -75,6 +75,20 @@ impl Layers {
     }
 }
 
+/// Layers of fine structure: how, the name, and words for the file.
+const FINE: [(Fine, &str, &str); 2] = [
+    (
+        Fine::Radial,
+        "fine-radial",
+        "normalised in rings about the Sun (NRGF)",
+    ),
+    (
+        Fine::MultiScale,
+        "fine-multi-scale",
+        "normalised at several scales (MGN)",
+    ),
+];
+
 /// What the corona's layers are made from.
 pub(crate) struct CoronaParts<'a> {
     pub(crate) catalogue: &'a Catalogue,
@@ -86,7 +100,8 @@ pub(crate) struct CoronaParts<'a> {
 }
 
 /// Writes each merged frame in register with the corona, the Moon's face, and the chromosphere at either contact, each
-/// as 16-bit and as float TIFF on the corona's canvas. One frame is in memory at a time.
+/// as 16-bit and as float TIFF on the corona's canvas, and the fine structure as 16-bit TIFF. One frame is in memory at
+/// a time.
 ///
 /// # Errors
 /// [`PipelineError`] when a file cannot be written or the person stopped the run.
@@ -101,7 +116,7 @@ pub(crate) fn corona_layers(
         .filter(|&i| merged.frames[i].left_out.is_none())
         .collect();
     let mut layers = Layers::begin(out, "corona");
-    watch.begin("writing the corona's layers", used.len() as u64 + 3);
+    watch.begin("writing the corona's layers", used.len() as u64 + 5);
     for (n, &i) in used.iter().enumerate() {
         if watch.interrupted() {
             return Err(PipelineError::Interrupted);
@@ -135,6 +150,14 @@ pub(crate) fn corona_layers(
     watch.advance(1);
     for kind in [ContactKind::C2, ContactKind::C3] {
         chromosphere_layer(&mut layers, parts, kind)?;
+        watch.advance(1);
+    }
+    for (how, name, what) in FINE {
+        let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
+        let shown = merge::fine(merged, how);
+        write_atomically(&layers.place(name), |mut file| {
+            raster::write_tiff16(&shown, &info, &mut file)
+        })?;
         watch.advance(1);
     }
     watch.end();
