@@ -9,6 +9,7 @@ mod disc;
 mod exif;
 mod export;
 mod floor_plan;
+mod golden;
 mod merge;
 mod phase;
 mod plan;

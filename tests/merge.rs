@@ -4,11 +4,12 @@ use std::io::Write as _;
 
 use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
-    MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, layer, merge, mgn, nrgf,
-    sky_level, solar_disc_factor, view,
+    Fine, MergeError, MergeInput, MergeOptions, Merged, MgnOptions, ViewOptions, earthshine, fine,
+    layer, limb_light, merge, mgn, nrgf, sky_level, solar_disc_factor, view,
 };
 use contactstrip::raster::{Frame, LinearImage, LinearRgb, linear_to_srgb};
 
+use crate::golden;
 use crate::support::corona::{SATURATES_1S, Sky, Take, input, moon_in, photograph};
 
 /// A nine-frame bracket, a stop and a half or so apart, from 1/2000 s to 3.2 s: more than 12 stops.
@@ -217,12 +218,39 @@ fn says(merged: &Merged, word: &str) -> bool {
 fn radiance_is_true_over_more_than_twelve_stops() {
     let card = Card::new(bracket(100.0));
     let merged = card.merged();
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    let (rms, step, off) = told("nine frames over 12.6 stops", &card, &merged);
     assert!(rms < 0.02, "rms {rms}");
     assert!(step < 0.01, "step {step}");
-    let off = card.worst_registration_px(&merged);
     assert!(off < 0.1, "registration {off} px");
     assert!(merged.notices.is_empty(), "{:?}", merged.notices);
+}
+
+/// Says how a merge stands against the truth, for those who run the tests to see it: `-- --nocapture`.
+#[allow(clippy::print_stderr)]
+fn told(what: &str, card: &Card, merged: &Merged) -> (f64, f64, f64) {
+    let (rms, step) = rms_and_step(&ratios(card, merged));
+    let off = card.worst_registration_px(merged);
+    eprintln!(
+        "{what}: {:.2} % rms, steps of {:.2} %, registration {off:.2} px",
+        100.0 * rms,
+        100.0 * step
+    );
+    (rms, step, off)
+}
+
+#[test]
+fn brackets_of_one_two_and_three_stops_merge() {
+    for step in [1_u32, 2, 3] {
+        let count = 12 / step as usize + 1;
+        let stops = |k: usize| f64::from(step) * k as f64 - 11.0;
+        let takes = (0..count).map(|k| take(k, stops(k).exp2(), 60.0));
+        let card = Card::new(takes.collect());
+        let merged = card.merged();
+        let what = format!("{count} frames {step} stops apart");
+        let (rms, joins, off) = told(&what, &card, &merged);
+        assert!(rms < 0.02 && joins < 0.01 && off < 0.3, "{what}");
+        assert!(merged.notices.is_empty(), "{:?}", merged.notices);
+    }
 }
 
 #[test]
@@ -301,7 +329,7 @@ fn sets_at_both_ends_of_totality_share_one_sharp_moon() {
     let off = (merged.moon.x_px - merged.sun.x_px - (moon.x_px - sun[0]))
         .hypot(merged.moon.y_px - merged.sun.y_px - (moon.y_px - sun[1]));
     assert!(off < 0.05, "Moon off by {off} px");
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
+    let (rms, step, _) = told("two sets, at either end of totality", &card, &merged);
     assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
     assert!(limb_width_px(&merged) < 4.0, "{}", limb_width_px(&merged));
 }
@@ -348,8 +376,8 @@ fn cloud_is_left_out_and_named() {
         merged.notices
     );
     assert!(says(&merged, "darker"));
-    let (rms, _) = rms_and_step(&ratios(&card, &merged));
-    assert!(rms < 0.02, "rms {rms}");
+    let (rms, step, off) = told("two sets, one under cloud", &card, &merged);
+    assert!(rms < 0.02 && step < 0.01 && off < 0.3);
 }
 
 #[test]
@@ -394,8 +422,8 @@ fn sets_of_two_lengths_with_gaps_and_other_speeds_merge() {
     }
     let card = Card::new(takes);
     let merged = card.merged();
-    let (rms, step) = rms_and_step(&ratios(&card, &merged));
-    assert!(rms < 0.02 && step < 0.01, "rms {rms} step {step}");
+    let (rms, step, off) = told("four and two frames, gaps, ISO 100 and 400", &card, &merged);
+    assert!(rms < 0.02 && step < 0.01 && off < 0.3);
 }
 
 #[test]
@@ -514,6 +542,66 @@ fn layers_lie_on_the_canvas() {
 }
 
 #[test]
+fn the_chromosphere_is_told_from_few_frames() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    // The first three frames, and one of them under another name, as a frame that was not merged.
+    let mut inputs = card.inputs[..3].to_vec();
+    inputs.push(MergeInput {
+        name: "not merged".into(),
+        ..card.inputs[1].clone()
+    });
+    let open = |i: usize| Ok(card.frames[[0, 1, 2, 1][i]].clone());
+    let found = limb_light(&merged, &inputs, &open).unwrap();
+    let lie = lie(&card, &merged);
+    let mut compared = 0;
+    for step in 0..60 {
+        let (sin, cos) = (f64::from(step) * 0.105).sin_cos();
+        let (x, y) = (
+            (merged.sun.x_px + 1.13 * 60.0 * cos).round(),
+            (merged.sun.y_px + 1.13 * 60.0 * sin).round(),
+        );
+        let [east, north] = lie.sky(x, y);
+        let truth = card.sky.light(east, north)[1];
+        let at = |light: &LinearRgb, left: usize, top: usize| {
+            f64::from(light.at(x as usize - left, y as usize - top)[1])
+        };
+        let got = at(&found.light, found.left_px, found.top_px);
+        let whole = at(&merged.radiance, 0, 0);
+        if whole > 0.0 && truth > 0.0 {
+            assert!((got / whole - 1.0).abs() < 0.25, "{got} for {whole}");
+            compared += 1;
+        }
+    }
+    assert!(compared > 50);
+    assert!(
+        found.light.at(0, 0).iter().all(|v| *v <= 0.0),
+        "round, no box"
+    );
+    assert!(limb_light(&merged, &[], &open).is_none());
+}
+
+#[test]
+fn the_face_of_the_moon_is_brought_up_alone() {
+    let card = Card::new(bracket(60.0));
+    let merged = card.merged();
+    let face = earthshine(&merged);
+    // A face drawn without markings may show noise or nothing, but never light outside the limb.
+    if let Some(face) = face {
+        for y in 0..face.light.height() {
+            for x in 0..face.light.width() {
+                let (dx, dy) = (
+                    (x + face.left_px) as f64 - merged.moon.x_px,
+                    (y + face.top_px) as f64 - merged.moon.y_px,
+                );
+                let lit = face.light.at(x, y).iter().any(|v| *v > 0.0);
+                assert!(!lit || dx.hypot(dy) < merged.moon.radius_px, "{x}, {y}");
+            }
+        }
+    }
+}
+
+#[test]
 fn light_is_told_in_solar_discs() {
     let card = Card::new(bracket(60.0));
     let merged = card.merged();
@@ -628,6 +716,23 @@ fn normalisations_agree_with_the_reference() {
         rows += 1;
     }
     assert_eq!(rows, 196);
+}
+
+#[test]
+fn the_views_look_as_they_did() {
+    let merged = Card::new(bracket(40.0)).merged();
+    let shown = view(&merged, &ViewOptions::default());
+    golden::compare("corona-view.png", &golden::eight_bit(&shown));
+    for (how, name) in [
+        (Fine::Radial, "corona-radial.png"),
+        (Fine::MultiScale, "corona-multi-scale.png"),
+    ] {
+        let shown = fine(&merged, how);
+        let moon = merged.moon;
+        let dark = shown.at(moon.x_px as usize, moon.y_px as usize);
+        assert!(dark.iter().all(|v| *v <= 0.0), "{how:?}: the Moon is black");
+        golden::compare(name, &golden::eight_bit(&shown));
+    }
 }
 
 /// Saves the picture for a person to look at, under the build folder.

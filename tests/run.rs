@@ -8,6 +8,7 @@ use std::process::Output;
 use assert_cmd::Command;
 use contactstrip::catalogue::{COLUMNS, Catalogue};
 use contactstrip::demo::{DemoOptions, draw_card};
+use contactstrip::domain::{Phase, Role};
 use contactstrip::pipeline::score;
 use exif::Tag;
 use image::ExtendedColorType;
@@ -310,10 +311,56 @@ fn a_second_run_gives_the_same_bytes() {
     assert_eq!(score.bursts_right, score.frames, "{score:?}");
     assert!(score.phases_right + 3 >= score.frames, "{score:?}");
 
-    // The strip is drawn again after an edit, with the card away.
-    fs::rename(&card, desk.folder.path().join("elsewhere")).unwrap();
+    // Each merged frame lies in register with the corona, twice.
+    let corona = catalogue.corona.as_ref().unwrap();
+    let layers = fs::read_dir(out.join("layers")).unwrap();
+    let names: Vec<String> = layers
+        .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+        .collect();
+    let numbered = |name: &&String| name.as_bytes()["corona-".len()].is_ascii_digit();
+    assert_eq!(
+        names.iter().filter(numbered).count(),
+        2 * corona.frames.len()
+    );
+    assert!(names.contains(&"corona-moon-earthshine-float.tif".to_owned()));
+
+    // The path over the wide view, and the time-lapse.
     let recipe = out.join("strip.toml");
     let old = fs::read_to_string(&recipe).unwrap();
+    let wide = catalogue
+        .shots
+        .iter()
+        .find(|s| s.role == Some(Role::Wide) && s.phase == Phase::Totality)
+        .unwrap();
+    let path = old
+        .replace("layout = \"row\"", "layout = \"path\"")
+        .replace("captions = \"none\"", "captions = \"time\"")
+        .replace("time_lapse_px = 1080", "time_lapse_px = 160")
+        .replace(
+            "landscape = \"none\"",
+            &format!("landscape = \"{}\"", wide.name()),
+        );
+    fs::write(&recipe, &path).unwrap();
+    let strip = run(&["strip", text(&out), "--time-lapse"]);
+    assert!(strip.status.code() < Some(2), "{}", stderr(&strip));
+    assert!(stdout(&strip).contains("time-lapse"), "{}", stdout(&strip));
+    for stem in ["partials", "totality"] {
+        let first = image::open(out.join(format!("time-lapse/{stem}-0001.png"))).unwrap();
+        assert_eq!((first.width(), first.height()), (160, 160));
+        let film = fs::File::open(out.join(format!("time-lapse/{stem}.apng"))).unwrap();
+        let film = png::Decoder::new(std::io::BufReader::new(film));
+        let frames = film.read_info().unwrap().info().animation_control.unwrap();
+        let numbered = |n: u32| out.join(format!("time-lapse/{stem}-{n:04}.png")).exists();
+        assert!(frames.num_frames > 3 && numbered(frames.num_frames));
+        assert!(!numbered(frames.num_frames + 1));
+    }
+    let over_land = fs::read(out.join("strip.png")).unwrap();
+
+    // The strip is drawn again after an edit, with the card away.
+    fs::rename(&card, desk.folder.path().join("elsewhere")).unwrap();
+    let strip = run(&["strip", text(&out)]);
+    assert!(strip.status.code() < Some(2), "{}", stderr(&strip));
+    assert!(fs::read(out.join("strip.png")).unwrap() == over_land);
     let new = old.replace("width_px = 6000", "width_px = 3000");
     assert_ne!(old, new);
     fs::write(&recipe, new).unwrap();

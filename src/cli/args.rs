@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
 use contactstrip::domain::Site;
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::KnownClock;
@@ -35,9 +35,9 @@ pub(crate) enum Command {
     /// Read the card: headers, contacts, clock, phases, bursts, discs
     Sort(CardArgs),
     /// Draw the phase strip again from the catalogue and strip.toml
-    Strip(OutArgs),
+    Strip(StripArgs),
     /// Merge the totality brackets into an HDR corona
-    Merge(OutArgs),
+    Merge(MergeArgs),
     /// Make per-phase folders for editing
     Export(ExportArgs),
     /// Write the web page of the card
@@ -114,6 +114,9 @@ pub(crate) struct AllArgs {
     /// Make hard links instead of copies in the phase folders
     #[arg(long)]
     pub(crate) link: bool,
+    /// Do not write the corona's layers (each frame in register, two TIFFs a frame) to OUT/layers
+    #[arg(long)]
+    pub(crate) no_layers: bool,
 }
 
 /// A command on an earlier run's folder.
@@ -125,6 +128,43 @@ pub(crate) struct OutArgs {
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,
+}
+
+/// `strip`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct StripArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Also make a steady time-lapse of the partial phases and of totality: numbered frames and an animated PNG
+    #[arg(long)]
+    pub(crate) time_lapse: bool,
+    /// Choose the frames anew, N on either side of the middle; the rest of strip.toml stays
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=200))]
+    pub(crate) each_side: Option<u16>,
+    /// Choose the frames anew, at even steps of time or of covered Sun; the rest of strip.toml stays
+    #[arg(long, value_name = "STEPS")]
+    pub(crate) by: Option<Steps>,
+}
+
+/// What the strip's frames are evenly spaced in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Steps {
+    /// Even steps of time
+    Time,
+    /// Even steps of the covered part of the Sun
+    Obscuration,
+}
+
+/// `merge`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct MergeArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Do not write the layers (each frame in register, two TIFFs a frame) to OUT/layers
+    #[arg(long)]
+    pub(crate) no_layers: bool,
 }
 
 /// `export`.

@@ -13,9 +13,13 @@ use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
-use contactstrip::pipeline::{self, Made, PipelineError, Settings};
+use contactstrip::pipeline::{self, Made, MakingWish, PipelineError, Settings, StripWish};
+use contactstrip::strip::{By, Wish};
 
-use args::{AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs};
+use args::{
+    AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs, Steps,
+    StripArgs,
+};
 use progress::Bars;
 
 /// Exit code when all is done.
@@ -50,8 +54,12 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
     match command {
         Command::All(args) => all(args),
         Command::Sort(args) => sort(args),
-        Command::Strip(args) => make(args, pipeline::strip),
-        Command::Merge(args) => make(args, pipeline::merge),
+        Command::Strip(args) => make(&args.target, |out, dry_run, bars| {
+            pipeline::strip(out, &strip_wish(args), dry_run, bars)
+        }),
+        Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
+            pipeline::merge(out, !args.no_layers, dry_run, bars)
+        }),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
         Command::Contacts(args) => contacts::run(args),
@@ -73,7 +81,11 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
     let settings = resolve(&args.card)?;
     let common = &args.card.common;
     let made = with_threads(common, |bars| {
-        pipeline::all(&settings, &export_wish(args.link, false), bars)
+        let wish = MakingWish {
+            export: export_wish(args.link, false),
+            layers: !args.no_layers,
+        };
+        pipeline::all(&settings, &wish, bars)
     })?;
     close(&made, &settings.out, common)
 }
@@ -81,7 +93,7 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
 /// A making command on an earlier run's folder.
 fn make(
     args: &OutArgs,
-    stage: fn(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError>,
+    stage: impl FnOnce(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
 ) -> Result<ExitCode> {
     let common = &args.common;
     let made = with_threads(common, |bars| stage(&args.out, common.dry_run, bars))?;
@@ -89,6 +101,21 @@ fn make(
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
+}
+
+/// Frames are chosen anew when any of the options that say how is given.
+fn strip_wish(args: &StripArgs) -> StripWish {
+    let asked = args.each_side.is_some() || args.by.is_some();
+    StripWish {
+        time_lapse: args.time_lapse,
+        choose: asked.then(|| Wish {
+            each_side: args.each_side.map(usize::from),
+            by: match args.by {
+                Some(Steps::Obscuration) => By::Obscuration,
+                Some(Steps::Time) | None => By::Time,
+            },
+        }),
+    }
 }
 
 fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {

@@ -21,6 +21,7 @@ impl Ready<'_> {
             lost,
         } = stacked;
         let limb = sun.cut_out(self.canvas.limb_area());
+        let moon_light = moon.cut_out(self.canvas.moon_area());
         let (mut radiance, weight) = sun.into_parts();
         set_moon(&mut radiance, &weight, &moon, self.canvas);
         let (width, height) = (radiance.width(), radiance.height());
@@ -40,6 +41,7 @@ impl Ready<'_> {
             response: self.photometry.response,
             black: self.photometry.black,
             limb,
+            moon_light,
             frames: self.reports(inputs, &hot, &lost),
             notices: self.left_out(&lost),
             size: [width, height],

@@ -11,10 +11,12 @@
 mod blur;
 mod canvas;
 mod compose;
+mod fine;
 mod fourier;
 mod job;
 mod layer;
 mod light;
+mod limb;
 mod normalise;
 mod photometry;
 mod place;
@@ -30,7 +32,9 @@ mod survey;
 mod tile;
 mod view;
 
+pub use fine::{Fine, fine};
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
+pub use limb::{earthshine, limb_light};
 pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
 pub use run::merge;
@@ -140,6 +144,9 @@ pub struct Merged {
     /// The chromosphere and prominences around the whole limb: all that any frame saw outside its own Moon, from
     /// second contact to third, without the Moon set in place.
     pub limb: LimbLight,
+    /// The light of all frames laid on the Moon where it stands on the map: its face lit by the Earth, and a narrow ring
+    /// around it.
+    pub moon_light: LimbLight,
     /// One entry per input, in the order given.
     pub frames: Vec<FrameReport>,
     /// What a person should know.
@@ -150,7 +157,7 @@ pub struct Merged {
     pub(crate) placements: Vec<Option<place::Placement>>,
 }
 
-/// A part of the canvas around the Sun.
+/// A part of the canvas around the Sun or the Moon.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LimbLight {
     /// Relative radiance in the unit of the whole; 0 where the Moon covered the place in every frame.

@@ -176,7 +176,7 @@ fn shoulder(level: f32) -> f32 {
     START + (1.0 - START) * over / (1.0 + over.powi(3)).cbrt()
 }
 
-fn luminance([r, g, b]: [f32; 3]) -> f32 {
+pub(super) fn luminance([r, g, b]: [f32; 3]) -> f32 {
     0.2126 * r + 0.7152 * g + 0.0722 * b
 }
 

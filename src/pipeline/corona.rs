@@ -4,6 +4,7 @@ use std::io;
 use std::path::Path;
 
 use super::discs::scale_key;
+use super::layers::{CoronaParts, LAYERS, corona_layers};
 use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
@@ -18,7 +19,8 @@ pub const CORONA_TIFF: &str = "corona.tif";
 /// Name of the picture to share below OUT.
 pub const CORONA_PNG: &str = "corona.png";
 
-/// Merges the brackets of totality and writes the corona; the record learns where the Sun stands in it.
+/// Merges the brackets of totality and writes the corona, with its layers where they are wanted; the record learns where
+/// the Sun stands in it.
 ///
 /// A card without totality is no error: nothing is written and a notice says why.
 ///
@@ -27,6 +29,7 @@ pub const CORONA_PNG: &str = "corona.png";
 pub(crate) fn merge_into(
     catalogue: &mut Catalogue,
     out: &Path,
+    layers: bool,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
@@ -35,14 +38,16 @@ pub(crate) fn merge_into(
         return Ok(Made::told(nothing_to_merge(catalogue)));
     }
     let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
+    let mut made_files = files.to_vec();
     if dry_run {
+        made_files.extend(layers.then(|| out.join(LAYERS)));
         return Ok(Made {
-            files: files.to_vec(),
+            files: made_files,
             ..Made::default()
         });
     }
     let inputs: Vec<MergeInput> = records.iter().filter_map(input).collect();
-    let merged = match merged(&records, &inputs, watch)? {
+    let mut merged = match merged(&records, &inputs, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
     };
@@ -56,8 +61,19 @@ pub(crate) fn merge_into(
         frames: used.map(|f| f.name.clone()).collect(),
     });
     catalogue.save(out)?;
+    if layers {
+        let mut notices = std::mem::take(&mut merged.notices);
+        let parts = CoronaParts {
+            catalogue,
+            merged: &merged,
+            records: &records,
+            input,
+        };
+        made_files.push(corona_layers(&parts, out, watch, &mut notices)?);
+        merged.notices = notices;
+    }
     Ok(Made {
-        files: files.to_vec(),
+        files: made_files,
         notices: merged.notices,
         ..Made::default()
     })

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-use super::making::{ExportWish, all};
+use super::making::{MakingWish, all};
 use super::watch::counted;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::catalogue::Catalogue;
@@ -56,7 +56,7 @@ pub fn demo(dir: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, Pipeli
         out: dir.join(OUT_FOLDER),
         ..Settings::default()
     };
-    let mut made = all(&settings, &ExportWish::default(), watch)?;
+    let mut made = all(&settings, &MakingWish::default(), watch)?;
     if let Some(catalogue) = &made.catalogue {
         made.text = words(&score(catalogue, &truth), &truth);
     }

@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::corona::{self, CORONA_TIFF};
+use super::lapse::{self, TIME_LAPSE};
+use super::layers::{LAYERS, Layers};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
@@ -10,7 +12,7 @@ use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
 use crate::raster::{self, Depth, LinearRgb};
-use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile};
+use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile, Wish};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
 const JPEG_QUALITY: u8 = 95;
@@ -35,7 +37,7 @@ pub(crate) fn open(out: &Path, dry_run: bool) -> Result<(OutFolder, Catalogue), 
 /// [`PipelineError`] from the first stage that cannot run; what earlier stages wrote stays.
 pub fn all(
     settings: &Settings,
-    wish: &ExportWish,
+    wish: &MakingWish,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     super::out::keep_apart(&settings.cards, &settings.out)?;
@@ -50,9 +52,21 @@ pub fn all(
         return Ok(made);
     };
     let path = out.path.as_path();
-    made.join(corona::merge_into(&mut catalogue, path, dry_run, watch)?);
-    made.join(strip_into(&catalogue, path, dry_run, watch)?);
-    let mut exported = export_into(&catalogue, path, wish, dry_run, watch)?;
+    made.join(corona::merge_into(
+        &mut catalogue,
+        path,
+        wish.layers,
+        dry_run,
+        watch,
+    )?);
+    made.join(strip_into(
+        &catalogue,
+        path,
+        &StripWish::default(),
+        dry_run,
+        watch,
+    )?);
+    let mut exported = export_into(&catalogue, path, &wish.export, dry_run, watch)?;
     if !dry_run {
         // The folders themselves show what was copied; the closing summary stays short.
         exported.text.clear();
@@ -63,31 +77,51 @@ pub fn all(
     Ok(made)
 }
 
-/// Merges the brackets of totality.
+/// Merges the brackets of totality; `layers` writes each frame in register beside the corona.
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
-pub fn merge(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
+pub fn merge(
+    out: &Path,
+    layers: bool,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
     let (folder, mut catalogue) = open(out, dry_run)?;
-    corona::merge_into(&mut catalogue, &folder.path, dry_run, watch)
+    corona::merge_into(&mut catalogue, &folder.path, layers, dry_run, watch)
+}
+
+/// What is asked of the strip beyond its recipe.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct StripWish {
+    /// Make the steady time-lapse too, as the recipe's own wish for it does.
+    pub time_lapse: bool,
+    /// Choose the frames anew, in this way, and keep the rest of the recipe.
+    pub choose: Option<Wish>,
 }
 
 /// Draws the strip from the record and its recipe; the recipe is proposed where there is none.
 ///
 /// # Errors
 /// [`PipelineError`] when the record or the recipe cannot be read or a file cannot be written.
-pub fn strip(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
+pub fn strip(
+    out: &Path,
+    wish: &StripWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
     let (folder, catalogue) = open(out, dry_run)?;
-    strip_into(&catalogue, &folder.path, dry_run, watch)
+    strip_into(&catalogue, &folder.path, wish, dry_run, watch)
 }
 
 fn strip_into(
     catalogue: &Catalogue,
     out: &Path,
+    wish: &StripWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (recipe, mut notices, mut files) = recipe(catalogue, out, dry_run)?;
+    let (recipe, mut notices, mut files) = recipe(catalogue, out, wish.choose, dry_run)?;
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
         notices.push(Notice::look("no strip: no frame with a disc to place"));
         return Ok(Made {
@@ -101,7 +135,10 @@ fn strip_into(
         .map(|output| (*output, out.join(strip_name(*output))))
         .collect();
     files.extend(outputs.iter().map(|(_, path)| path.clone()));
+    let time_lapse = wish.time_lapse || recipe.time_lapse;
     if dry_run {
+        files.extend(recipe.layers.then(|| out.join(LAYERS)));
+        files.extend(time_lapse.then(|| out.join(TIME_LAPSE)));
         return Ok(Made {
             files,
             notices,
@@ -124,7 +161,11 @@ fn strip_into(
         catalogue,
         &recipe,
         &|record| {
-            let tile = tile(catalogue, out, record);
+            let tile = if recipe.landscape.as_deref() == Some(record.name()) {
+                whole_tile(out, record)
+            } else {
+                tile(catalogue, out, record)
+            };
             watch.advance(1);
             tile
         },
@@ -138,11 +179,22 @@ fn strip_into(
         write_strip(&drawn, *output, path)?;
     }
     if recipe.layers {
-        files.extend(write_layers(&drawn, out)?);
+        files.push(write_layers(&drawn, out, &mut notices)?);
     }
     notices.extend(drawn.notices);
     for (contact, stem) in [(ContactKind::C2, "beads-c2"), (ContactKind::C3, "beads-c3")] {
         files.extend(beads(catalogue, out, contact, stem, &mut notices)?);
+    }
+    if time_lapse {
+        let open = |record: &ShotRecord| tile(catalogue, out, record);
+        files.extend(lapse::time_lapses(
+            catalogue,
+            &recipe,
+            out,
+            &open,
+            watch,
+            &mut notices,
+        )?);
     }
     Ok(Made {
         files,
@@ -151,23 +203,20 @@ fn strip_into(
     })
 }
 
-/// Folder of the layers below OUT.
-const LAYERS: &str = "layers";
-
 /// Each placed disc by itself on the strip's canvas, as 16-bit TIFF, numbered in the strip's order.
-fn write_layers(drawn: &Drawn, out: &Path) -> Result<Vec<PathBuf>, PipelineError> {
-    let folder = out.join(LAYERS);
+fn write_layers(
+    drawn: &Drawn,
+    out: &Path,
+    notices: &mut Vec<Notice>,
+) -> Result<PathBuf, PipelineError> {
+    let mut layers = Layers::begin(out, "strip");
     for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
-        let plain: String = name
-            .chars()
-            .map(|c| if c.is_alphanumeric() { c } else { '-' })
-            .collect();
-        let path = folder.join(format!("strip-{:02}-{plain}.tif", n + 1));
+        let path = layers.place(&format!("{:02}-{name}", n + 1));
         write_atomically(&path, |mut file| {
             raster::write_tiff16(&rows, &drawn.info, &mut file)
         })?;
     }
-    Ok(vec![folder])
+    Ok(layers.end(notices))
 }
 
 /// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
@@ -193,30 +242,39 @@ fn beads(
     Ok(vec![path])
 }
 
-/// The recipe as it stands in OUT; where there is none it is proposed and written.
+/// The recipe as it stands in OUT; where there is none it is proposed and written. `choose` has its frames chosen anew.
 fn recipe(
     catalogue: &Catalogue,
     out: &Path,
+    choose: Option<Wish>,
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
     let path = out.join(RECIPE_FILE);
-    match std::fs::read_to_string(&path) {
-        Ok(text) => {
-            let recipe = Recipe::parse(&text, catalogue)
-                .map_err(|error| PipelineError::Recipe { path, error })?;
-            Ok((recipe, Vec::new(), Vec::new()))
-        }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            let (recipe, notices) = Recipe::propose(catalogue);
-            if !dry_run {
-                write_atomically(&path, |file| {
-                    std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
-                })?;
-            }
-            Ok((recipe, notices, vec![path]))
-        }
-        Err(cause) => Err(PipelineError::Unreadable { path, cause }),
+    let there = match std::fs::read_to_string(&path) {
+        Ok(text) => match Recipe::parse(&text, catalogue) {
+            Ok(recipe) => Some(recipe),
+            Err(error) => return Err(PipelineError::Recipe { path, error }),
+        },
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
+        Err(cause) => return Err(PipelineError::Unreadable { path, cause }),
+    };
+    let (kept, wish) = match (there, choose) {
+        (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
+        (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
+    };
+    let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
+    let recipe = Recipe {
+        before: proposed.before,
+        centre: proposed.centre,
+        after: proposed.after,
+        ..kept
+    };
+    if !dry_run {
+        write_atomically(&path, |file| {
+            std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
+        })?;
     }
+    Ok((recipe, notices, vec![path]))
 }
 
 fn strip_name(output: Output) -> &'static str {
@@ -263,24 +321,48 @@ fn corona_light(
 /// The part of a frame the strip needs: kept from an earlier run, else from the card and kept for the next.
 fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, String> {
     let kept = out.join(TILES).join(tile_name(record));
-    if let Ok(bytes) = std::fs::read(&kept)
-        && let Ok(tile) = Tile::read(&bytes)
-    {
+    if let Some(tile) = kept_tile(&kept) {
         return Ok(tile);
     }
+    let whole = opened(record)?;
+    match strip::tile_for(catalogue, record, whole.clone()) {
+        Some(tile) => {
+            keep_tile(&kept, &tile);
+            Ok(tile)
+        }
+        None => Ok(whole),
+    }
+}
+
+/// The whole of a frame, kept as the parts are: the landscape behind a path.
+fn whole_tile(out: &Path, record: &ShotRecord) -> Result<Tile, String> {
+    let name = keepsake::cache_name(&record.shot.file, "whole") + ".tile";
+    let kept = out.join(TILES).join(name);
+    if let Some(tile) = kept_tile(&kept) {
+        return Ok(tile);
+    }
+    let whole = opened(record)?;
+    keep_tile(&kept, &whole);
+    Ok(whole)
+}
+
+fn opened(record: &ShotRecord) -> Result<Tile, String> {
     let shot = &record.shot;
     let frame = raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())?;
-    let whole = Tile::whole(frame);
-    let Some(tile) = strip::tile_for(catalogue, record, whole.clone()) else {
-        return Ok(whole);
-    };
-    // A tile that cannot be kept costs time at the next run and nothing else.
-    let _ = write_atomically(&kept, |file| {
+    Ok(Tile::whole(frame))
+}
+
+fn kept_tile(path: &Path) -> Option<Tile> {
+    Tile::read(&std::fs::read(path).ok()?).ok()
+}
+
+/// A tile that cannot be kept costs time at the next run and nothing else.
+fn keep_tile(path: &Path, tile: &Tile) {
+    let _ = write_atomically(path, |file| {
         let mut buffered = std::io::BufWriter::new(file);
         tile.write(&mut buffered)?;
         std::io::Write::flush(&mut buffered)
     });
-    Ok(tile)
 }
 
 /// A name for a frame's tile that changes when the frame or its fit does.
@@ -290,6 +372,25 @@ fn tile_name(record: &ShotRecord) -> String {
         .map(|fit| format!("{fit:?}"))
         .unwrap_or_default();
     keepsake::cache_name(&record.shot.file, &fit) + ".tile"
+}
+
+/// What `all` makes besides what it always makes, and how.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MakingWish {
+    /// The phase folders.
+    pub export: ExportWish,
+    /// The corona's layers.
+    pub layers: bool,
+}
+
+impl Default for MakingWish {
+    /// Copies in the folders, layers written.
+    fn default() -> Self {
+        Self {
+            export: ExportWish::default(),
+            layers: true,
+        }
+    }
 }
 
 /// How to make the phase folders.

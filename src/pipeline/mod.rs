@@ -9,6 +9,8 @@ mod hints;
 mod intake;
 mod keepsake;
 mod kept;
+mod lapse;
+mod layers;
 mod making;
 mod out;
 mod page;
@@ -25,7 +27,11 @@ use std::path::PathBuf;
 pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
-pub use making::{CLOCK_PLOT, ExportWish, all, clock, export, merge, strip, undo_export};
+pub use lapse::TIME_LAPSE;
+pub use layers::LAYERS;
+pub use making::{
+    CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, merge, strip, undo_export,
+};
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
 pub use settings::{KnownClock, KnownClockError, Settings};

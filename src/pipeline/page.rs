@@ -109,6 +109,8 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("corona.exr", "the corona, linear light"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
+        ("layers", "layers for blending by hand"),
+        ("time-lapse", "the steady time-lapse"),
         ("phases", "the shots by phase"),
     ]
     .into_iter()

@@ -133,7 +133,7 @@ fn laid_out(
     geometry: &[PieceGeometry],
 ) -> Result<Layout, LayoutError> {
     match land {
-        Some(land) => layout_over(&land.view, recipe.disc_px, geometry),
+        Some(land) => layout_over(&land.view, recipe.disc_px, recipe.captions, geometry),
         None => layout(recipe, geometry),
     }
 }

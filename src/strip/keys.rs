@@ -31,12 +31,7 @@ pub(super) const KEYS: &[Key] = &[
         name: "width_px",
         about: "Pixels across, where no paper is given; the height follows.",
         show: |r| r.width_px.to_string(),
-        take: |r, v| {
-            set(
-                &mut r.width_px,
-                number(v, 64.0, 60_000.0).map(|n| n.round() as u32),
-            )
-        },
+        take: |r, v| set(&mut r.width_px, whole(v, 64.0, 60_000.0)),
     },
     Key {
         name: "paper",
@@ -194,6 +189,24 @@ pub(super) const KEYS: &[Key] = &[
         show: |r| r.layers.to_string(),
         take: |r, v| set(&mut r.layers, truth(v)),
     },
+    Key {
+        name: "time_lapse",
+        about: "Whether a steady time-lapse of the partial phases and of totality is made too, in time-lapse/.",
+        show: |r| r.time_lapse.to_string(),
+        take: |r, v| set(&mut r.time_lapse, truth(v)),
+    },
+    Key {
+        name: "time_lapse_px",
+        about: "Side of its square pictures in pixels.",
+        show: |r| r.time_lapse_px.to_string(),
+        take: |r, v| set(&mut r.time_lapse_px, whole(v, 64.0, 8_192.0)),
+    },
+    Key {
+        name: "time_lapse_fps",
+        about: "Pictures a second in its animated file.",
+        show: |r| r.time_lapse_fps.to_string(),
+        take: |r, v| set(&mut r.time_lapse_fps, whole(v, 1.0, 60.0)),
+    },
 ];
 
 fn set<T>(place: &mut T, value: Result<T, String>) -> Result<(), String> {
@@ -252,6 +265,10 @@ fn number(value: &DeValue<'_>, least: f64, most: f64) -> Result<f64, String> {
     } else {
         Err(format!("is {digits}, outside {least} to {most}"))
     }
+}
+
+fn whole(value: &DeValue<'_>, least: f64, most: f64) -> Result<u32, String> {
+    number(value, least, most).map(|n| n.round() as u32)
 }
 
 fn auto(value: &DeValue<'_>, least: f64, most: f64) -> Result<Option<f64>, String> {

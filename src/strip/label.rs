@@ -1,7 +1,7 @@
 //! What stands beside the discs and what the files say.
 
 use super::caption::{Words, words};
-use super::layout::{CAPTION_LINE_RADII, Layout, caption_lines};
+use super::layout::{Layout, caption_lines};
 use super::piece::{Piece, Source};
 use super::recipe::{Captions, Recipe};
 use super::zone::local_time;
@@ -17,7 +17,7 @@ pub(super) fn captions(
     laid: &Layout,
 ) -> Vec<Words> {
     let mut all = Vec::new();
-    let line_px = CAPTION_LINE_RADII * laid.disc_radius_px;
+    let line_px = laid.caption_line_px;
     let half_px = caption_lines(recipe.captions) as f64 * line_px / 2.0;
     for (piece, place) in pieces.iter().zip(&laid.places) {
         let Some((x, y)) = place.caption_px else {

@@ -179,6 +179,12 @@ pub struct Recipe {
     pub outputs: Vec<Output>,
     /// Whether each disc is also written by itself.
     pub layers: bool,
+    /// Whether a steady time-lapse is made too.
+    pub time_lapse: bool,
+    /// Side of the time-lapse's square pictures in pixels; 64 to 8,192.
+    pub time_lapse_px: u32,
+    /// Pictures a second in the animated file; 1 to 60.
+    pub time_lapse_fps: u32,
 }
 
 impl Default for Recipe {
@@ -211,6 +217,9 @@ impl Default for Recipe {
             tell_place: false,
             outputs: vec![Output::Tiff, Output::Png, Output::Jpeg],
             layers: false,
+            time_lapse: false,
+            time_lapse_px: 1_080,
+            time_lapse_fps: 8,
         }
     }
 }

@@ -9,6 +9,7 @@ use contactstrip::strip::{
 };
 
 use super::drawn::{Scene, Take, card, corona, photograph};
+use crate::golden;
 
 /// Draws with the photographs of a drawn card.
 fn drawn(scene: &Scene, catalogue: &Catalogue, takes: &[(String, Take)], recipe: &Recipe) -> Drawn {
@@ -551,5 +552,24 @@ fn a_panorama_is_written_band_by_band() {
     for y in [0, 100, 359, 719] {
         drawn.sheet.fill(y, &mut row);
         assert!(row == whole.data()[y * 5_040 * 3..(y + 1) * 5_040 * 3]);
+    }
+}
+
+#[test]
+fn layouts_look_as_they_did() {
+    let (scene, catalogue, takes, recipe) = usual(480);
+    for (name, arrangement, captions) in [
+        ("strip-row.png", Arrangement::Row, Captions::None),
+        ("strip-grid.png", Arrangement::Grid, Captions::Time),
+        ("strip-ring.png", Arrangement::Ring, Captions::None),
+        ("strip-path.png", Arrangement::Path, Captions::Both),
+    ] {
+        let recipe = Recipe {
+            arrangement,
+            captions,
+            ..recipe.clone()
+        };
+        let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+        golden::compare(name, &golden::eight_bit(&drawn.sheet));
     }
 }

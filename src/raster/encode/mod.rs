@@ -15,8 +15,9 @@ use crate::domain::{Site, Utc};
 pub use jpeg::write_jpeg;
 pub use picture::{Picture, Rows};
 pub use png_file::{Animation, Depth, write_png};
+use profile::linear_profile;
 pub use profile::srgb_profile;
-pub use tiff_file::write_tiff16;
+pub use tiff_file::{write_tiff_float, write_tiff16};
 
 /// Rows handed out at once: enough to keep the writers busy, small beside any picture.
 const BAND_ROWS: usize = 64;

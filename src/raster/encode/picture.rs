@@ -96,6 +96,24 @@ impl Rows for Picture {
     }
 }
 
+/// Light is coded on the way out; values outside 0 to 1 are held at the ends, and what is not a number is black.
+impl Rows for LinearRgb {
+    fn width(&self) -> usize {
+        LinearRgb::width(self)
+    }
+
+    fn height(&self) -> usize {
+        LinearRgb::height(self)
+    }
+
+    fn fill(&self, y: usize, out: &mut [u16]) {
+        let start = y * LinearRgb::width(self) * 3;
+        for (value, light) in out.iter_mut().zip(&self.data()[start..]) {
+            *value = if *light > 0.0 { coded(*light) } else { 0 };
+        }
+    }
+}
+
 /// The 16-bit sRGB value of light.
 pub(crate) fn coded(light: f32) -> u16 {
     // Not-a-number survives the clamp and becomes 0 in the cast.

@@ -3,6 +3,8 @@
 use std::io;
 use std::sync::OnceLock;
 
+use moxcms::{LocalizableString, ProfileText, ToneReprCurve};
+
 /// Bytes of an ICC header that hold the date of creation (ICC.1:2022, table 17).
 const DATE_BYTES: std::ops::Range<usize> = 24..36;
 
@@ -15,17 +17,49 @@ const FIXED_DATE: [u8; 12] = [0x07, 0xD0, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0];
 /// When the profile library cannot write it.
 pub fn srgb_profile() -> io::Result<&'static [u8]> {
     static PROFILE: OnceLock<Vec<u8>> = OnceLock::new();
-    if let Some(profile) = PROFILE.get() {
-        return Ok(profile);
+    kept(&PROFILE, moxcms::ColorProfile::new_srgb)
+}
+
+/// An ICC profile of linear light with the primaries of sRGB, the same bytes every time.
+///
+/// # Errors
+/// When the profile library cannot write it.
+pub(super) fn linear_profile() -> io::Result<&'static [u8]> {
+    static PROFILE: OnceLock<Vec<u8>> = OnceLock::new();
+    kept(&PROFILE, || {
+        // An empty table is the identity (ICC.1:2022, 10.6).
+        let straight = || Some(ToneReprCurve::Lut(Vec::new()));
+        let words = ["en", "US", "Linear light, sRGB primaries"].map(str::to_owned);
+        let [language, country, name] = words;
+        let mut profile = moxcms::ColorProfile::new_srgb();
+        profile.red_trc = straight();
+        profile.green_trc = straight();
+        profile.blue_trc = straight();
+        profile.cicp = None;
+        profile.description = Some(ProfileText::Localizable(vec![LocalizableString::new(
+            language, country, name,
+        )]));
+        profile
+    })
+}
+
+/// The profile's bytes, written the first time they are asked for.
+fn kept(
+    place: &'static OnceLock<Vec<u8>>,
+    profile: impl Fn() -> moxcms::ColorProfile,
+) -> io::Result<&'static [u8]> {
+    if let Some(bytes) = place.get() {
+        return Ok(bytes);
     }
-    let mut bytes = moxcms::ColorProfile::new_srgb()
+    let mut bytes = profile()
         .encode()
-        .map_err(|e| io::Error::other(format!("sRGB profile: {e:?}")))?;
+        .map_err(|e| io::Error::other(format!("colour profile: {e:?}")))?;
     if let Some(date) = bytes.get_mut(DATE_BYTES) {
         date.copy_from_slice(&FIXED_DATE);
     }
-    let bytes = to_the_letter(&bytes).ok_or_else(|| io::Error::other("sRGB profile: cut short"))?;
-    Ok(PROFILE.get_or_init(|| bytes))
+    let bytes =
+        to_the_letter(&bytes).ok_or_else(|| io::Error::other("colour profile: cut short"))?;
+    Ok(place.get_or_init(|| bytes))
 }
 
 /// Bytes of an ICC header that hold the illuminant of the connection space (ICC.1:2022, 7.2.16).
@@ -75,8 +109,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_profile_keeps_to_the_letter_and_is_read_back() {
-        let profile = srgb_profile().unwrap();
+    fn profiles_keep_to_the_letter_and_are_read_back() {
+        for profile in [srgb_profile(), linear_profile()] {
+            to_the_letter_and_back(profile.unwrap());
+        }
+        let linear = moxcms::ColorProfile::new_from_slice(linear_profile().unwrap()).unwrap();
+        assert_eq!(linear.green_trc, Some(ToneReprCurve::Lut(Vec::new())));
+    }
+
+    fn to_the_letter_and_back(profile: &[u8]) {
         assert_eq!(profile.len() % 4, 0);
         assert_eq!(profile[..4], (profile.len() as u32).to_be_bytes());
         assert_eq!(profile[ILLUMINANT_BYTES], D50);

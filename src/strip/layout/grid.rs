@@ -29,8 +29,20 @@ impl Block {
         self.count.div_ceil(self.columns.max(1))
     }
 
+    /// How many stand in each row: as even as they come, longer rows first.
+    fn row_lengths(self) -> impl Iterator<Item = usize> {
+        let rows = self.rows().max(1);
+        let (least, longer) = (self.count / rows, self.count % rows);
+        (0..self.rows()).map(move |row| least + usize::from(row < longer))
+    }
+
+    /// Whether a row has one disc and another more: it looks forgotten.
+    fn has_lone_row(self) -> bool {
+        self.row_lengths().min() == Some(1) && self.row_lengths().max() > Some(1)
+    }
+
     fn size(self, frame: &Frame) -> (f64, f64) {
-        let columns = self.columns.min(self.count);
+        let columns = self.row_lengths().max().unwrap_or(0);
         let line =
             |n: usize, pitch: f64, gap: f64| if n == 0 { 0.0 } else { n as f64 * pitch - gap };
         (
@@ -39,22 +51,21 @@ impl Block {
         )
     }
 
-    /// Places in reading order about a centre; a short last row is centred.
+    /// Places in reading order about a centre; short rows are centred.
     fn spots(self, frame: &Frame, centre: (f64, f64)) -> Vec<(f64, f64)> {
         let (pitch_x, pitch_y) = (2.0 + frame.gap, 2.0 + frame.caption + frame.gap);
         let (_, height) = self.size(frame);
-        let columns = self.columns.max(1);
-        let spot = |i: usize| {
-            let (row, column) = (i / columns, i % columns);
-            let in_row = columns.min(self.count - row * columns);
-            (
-                centre.0 + (column as f64 - (in_row as f64 - 1.0) / 2.0) * pitch_x,
-                centre.1 - height / 2.0 + 1.0 + row as f64 * pitch_y,
-            )
+        let row = |(row, length): (usize, usize)| {
+            let y = centre.1 - height / 2.0 + 1.0 + row as f64 * pitch_y;
+            let left = centre.0 - (length as f64 - 1.0) / 2.0 * pitch_x;
+            (0..length).map(move |column| (left + column as f64 * pitch_x, y))
         };
-        (0..self.count).map(spot).collect()
+        self.row_lengths().enumerate().flat_map(row).collect()
     }
 }
+
+/// How much smaller the discs may come out to keep clear of lone rows.
+const LONE_ROW: f64 = 0.75;
 
 /// Whether the three parts stand side by side or one above the other.
 #[derive(Clone, Copy)]
@@ -75,7 +86,9 @@ pub(super) fn grid(pieces: &[PieceGeometry], frame: &Frame) -> Vec<Spot> {
             let block = |count| Block { count, columns };
             let (size, spots) = composed(stack, block(before), middle, block(after), frame);
             let margin = 2.0 * frame.margin;
-            let fit = (frame.aspect / (size.0 + margin)).min(1.0 / (size.1 + margin));
+            let lone = block(before).has_lone_row() || block(after).has_lone_row();
+            let fit = (frame.aspect / (size.0 + margin)).min(1.0 / (size.1 + margin))
+                * if lone { LONE_ROW } else { 1.0 };
             if best.as_ref().is_none_or(|(so_far, _)| fit > *so_far) {
                 best = Some((fit, spots));
             }
@@ -142,4 +155,43 @@ fn composed(
         Stack::Down => (breadth, end),
     };
     (size, spots)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_row_has_a_lone_disc_unless_all_have() {
+        let frame = |aspect: f64| Frame {
+            gap: 0.5,
+            caption: 0.0,
+            margin: 1.0,
+            aspect,
+        };
+        for count in [2, 3, 5, 7, 11, 13, 17] {
+            for aspect in [0.7, 0.8, 1.0, 1.25, 1.5, 2.0] {
+                let piece = |middle| PieceGeometry {
+                    middle,
+                    reach: if middle { 4.0 } else { 1.3 },
+                    sky: None,
+                };
+                let pieces: Vec<PieceGeometry> =
+                    (0..=2 * count).map(|i| piece(i == count)).collect();
+                let spots = grid(&pieces, &frame(aspect));
+                let rows = |side: &[Spot]| {
+                    let mut ys: Vec<i64> = side.iter().map(|s| (s.y * 1e6) as i64).collect();
+                    ys.dedup();
+                    let in_row = |y: &i64| side.iter().filter(|s| (s.y * 1e6) as i64 == *y).count();
+                    ys.iter().map(in_row).collect::<Vec<usize>>()
+                };
+                for side in [&spots[..count], &spots[count + 1..]] {
+                    let rows = rows(side);
+                    let (least, most) = (rows.iter().min().unwrap(), rows.iter().max().unwrap());
+                    assert!(most - least <= 1, "{count} at {aspect}: {rows:?}");
+                    assert!(*least > 1 || *most == 1, "{count} at {aspect}: {rows:?}");
+                }
+            }
+        }
+    }
 }

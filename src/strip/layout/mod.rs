@@ -54,6 +54,8 @@ pub struct Layout {
     pub height_px: usize,
     /// Radius of every disc.
     pub disc_radius_px: f64,
+    /// Height of a line of captions.
+    pub caption_line_px: f64,
     /// One place per piece, in the order given.
     pub places: Vec<Place>,
 }
@@ -113,13 +115,13 @@ const MAX_SIDE_PX: f64 = 65_535.0;
 const MIN_DISC_PX: f64 = 4.0;
 
 /// Height of a line of captions in disc radii; the letters themselves are somewhat lower.
-pub(super) const CAPTION_LINE_RADII: f64 = 0.46;
+const CAPTION_LINE_RADII: f64 = 0.46;
 
 /// Free space between a disc and its caption, in disc radii.
 const CAPTION_GAP_RADII: f64 = 0.22;
 
-/// Width set aside for a caption, in disc radii: five figures.
-const CAPTION_WIDTH_RADII: f64 = 1.5;
+/// Width set aside for a caption, in heights of its line: five figures.
+const CAPTION_WIDTH_LINES: f64 = 3.26;
 
 /// A place in disc radii, and the way from the disc to its caption.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -141,9 +143,10 @@ impl Spot {
         }
     }
 
-    /// The box of the caption, clear of what the piece takes up.
-    fn caption_box(&self, half: f64, lines: f64) -> Bounds {
-        let (w, h) = (CAPTION_WIDTH_RADII / 2.0, lines * CAPTION_LINE_RADII / 2.0);
+    /// The box of a caption of some lines of a height, clear of what the piece takes up.
+    fn caption_box(&self, half: f64, lines: usize, line_radii: f64) -> Bounds {
+        let w = CAPTION_WIDTH_LINES * line_radii / 2.0;
+        let h = lines as f64 * line_radii / 2.0;
         let (dx, dy) = self.caption_way;
         let away = half + CAPTION_GAP_RADII + dx.abs() * w + dy.abs() * h;
         let (x, y) = (self.x + away * dx, self.y + away * dy);
@@ -278,7 +281,7 @@ fn half(piece: &PieceGeometry, spot: &Spot) -> f64 {
 fn caption_boxes(recipe: &Recipe, pieces: &[PieceGeometry], spots: &[Spot]) -> Vec<Option<Bounds>> {
     let lines = caption_lines(recipe.captions);
     let one = |(piece, spot): (&PieceGeometry, &Spot)| {
-        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines as f64))
+        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines, CAPTION_LINE_RADII))
     };
     pieces.iter().zip(spots).map(one).collect()
 }
@@ -381,6 +384,7 @@ impl Canvas {
             width_px: self.width as usize,
             height_px: self.height as usize,
             disc_radius_px: self.radius,
+            caption_line_px: CAPTION_LINE_RADII * self.radius,
             places: spots.iter().zip(captions).map(place).collect(),
         }
     }

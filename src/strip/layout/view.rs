@@ -1,7 +1,16 @@
 //! The Sun's path over a wide view of the land.
 
 use super::path::{mean_direction, mean_radius_deg, projected, shorten, skies};
-use super::{Layout, LayoutError, PieceGeometry, Place, Spot};
+use super::{
+    CAPTION_LINE_RADII, Layout, LayoutError, PieceGeometry, Place, Spot, caption_lines, half,
+};
+use crate::strip::recipe::Captions;
+
+/// Lines of captions that would fill the view from top to bottom: small beside the land, but read at arm's length.
+const LINES_A_VIEW: f64 = 110.0;
+
+/// Highest line of captions in disc radii: pictures five minutes apart stand some five radii apart.
+const HIGHEST_LINE_RADII: f64 = 1.3;
 
 /// How a wide view looks at the land: a straight lens, held level from side to side.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,13 +66,15 @@ impl View {
 }
 
 /// Places the pieces where they stood over a wide view, to its scale; their discs have their true size there unless
-/// `disc_px` gives another diameter. Pieces outside the view keep their place outside the canvas.
+/// `disc_px` gives another diameter. Pieces outside the view keep their place outside the canvas. Captions stand below
+/// the discs of a level path and beside those of a steep one.
 ///
 /// # Errors
 /// [`LayoutError`] when a piece has no place in the sky or stands too far from the view's axis.
 pub fn layout_over(
     view: &View,
     disc_px: Option<f64>,
+    captions: Captions,
     pieces: &[PieceGeometry],
 ) -> Result<Layout, LayoutError> {
     if pieces.is_empty() {
@@ -84,18 +95,47 @@ pub fn layout_over(
         spots.push(Spot::new(x / radius_px, y / radius_px, piece.reach));
     }
     shorten(&mut spots);
-    let place = |spot: &Spot| Place {
-        x_px: spot.x * radius_px,
-        y_px: spot.y * radius_px,
-        reach_px: spot.reach * radius_px,
-        caption_px: None,
+    let line_radii = (view.height_px as f64 / LINES_A_VIEW / radius_px)
+        .clamp(CAPTION_LINE_RADII, HIGHEST_LINE_RADII);
+    let lines = caption_lines(captions);
+    let way = beside(&spots);
+    let place = |(piece, spot): (&PieceGeometry, &Spot)| {
+        let captioned = Spot {
+            caption_way: way,
+            ..*spot
+        };
+        let caption = captioned.caption_box(half(piece, spot), lines, line_radii);
+        let (x, y) = caption.centre();
+        Place {
+            x_px: spot.x * radius_px,
+            y_px: spot.y * radius_px,
+            reach_px: spot.reach * radius_px,
+            caption_px: (lines > 0).then_some((x * radius_px, y * radius_px)),
+        }
     };
     Ok(Layout {
         width_px: view.width_px,
         height_px: view.height_px,
         disc_radius_px: radius_px,
-        places: spots.iter().map(place).collect(),
+        caption_line_px: line_radii * radius_px,
+        places: pieces.iter().zip(&spots).map(place).collect(),
     })
+}
+
+/// The way from disc to caption that keeps clear of the path: down where it runs level, else to the side it leans away
+/// from.
+fn beside(spots: &[Spot]) -> (f64, f64) {
+    let (Some(first), Some(last)) = (spots.first(), spots.last()) else {
+        return (0.0, 1.0);
+    };
+    let (right, down) = (last.x - first.x, last.y - first.y);
+    if right.abs() > 2.0 * down.abs() {
+        (0.0, 1.0)
+    } else if right * down >= 0.0 {
+        (-1.0, 0.0)
+    } else {
+        (1.0, 0.0)
+    }
 }
 
 #[cfg(test)]
@@ -123,7 +163,9 @@ mod tests {
                     radius_deg: 0.265,
                 }),
             };
-            let place = layout_over(&view, None, &[piece]).unwrap().places[0];
+            let place = layout_over(&view, None, Captions::None, &[piece])
+                .unwrap()
+                .places[0];
             assert!(
                 (place.x_px - x).abs() < 1e-6 && (place.y_px - y).abs() < 1e-6,
                 "{place:?}"
@@ -150,7 +192,7 @@ mod tests {
             horizon_px: 1_700.0,
         };
         let pieces = [piece(300.0, 0.0), piece(330.0, 0.0), piece(300.0, 10.0)];
-        let laid = layout_over(&view, None, &pieces).unwrap();
+        let laid = layout_over(&view, None, Captions::None, &pieces).unwrap();
         let [middle, side, high] = [laid.places[0], laid.places[1], laid.places[2]];
         assert!((middle.y_px - 1_700.0).abs() < 1e-6 && (middle.x_px - 1_499.5).abs() < 1e-6);
         assert!(
@@ -163,7 +205,7 @@ mod tests {
             horizon_px: 999.5,
             ..view
         };
-        let laid = layout_over(&level, None, &pieces).unwrap();
+        let laid = layout_over(&level, None, Captions::None, &pieces).unwrap();
         assert!((laid.places[1].x_px - 2_999.5).abs() < 1e-6);
         assert!(
             (laid.disc_radius_px
@@ -172,4 +214,44 @@ mod tests {
                 < 1e-6
         );
     }
+
+    #[test]
+    fn captions_over_the_land_keep_clear_of_discs_and_of_each_other() {
+        let view = View {
+            width_px: 6_000,
+            height_px: 4_000,
+            width_deg: 60.0,
+            az_deg: None,
+            horizon_px: 3_400.0,
+        };
+        for (step_az, step_alt) in [(1.2, 0.1), (0.9, -0.9), (-0.9, -0.9), (0.1, -1.25)] {
+            let piece = |i: usize| PieceGeometry {
+                middle: i == 6,
+                reach: if i == 6 { 3.0 } else { 1.3 },
+                sky: Some(SkyPlace {
+                    az_deg: 300.0 + step_az * i as f64,
+                    alt_deg: 25.0 + step_alt * i as f64,
+                    radius_deg: 0.265,
+                }),
+            };
+            let pieces: Vec<PieceGeometry> = (0..13).map(piece).collect();
+            let laid = layout_over(&view, None, Captions::Both, &pieces).unwrap();
+            let w = CAPTION_WIDTH / 2.0 * laid.caption_line_px;
+            let h = laid.caption_line_px;
+            for (i, place) in laid.places.iter().enumerate() {
+                let (x, y) = place.caption_px.unwrap();
+                for (j, other) in laid.places.iter().enumerate() {
+                    let beyond = |v: f64, half: f64| (v.abs() - half).max(0.0);
+                    let apart = beyond(other.x_px - x, w).hypot(beyond(other.y_px - y, h));
+                    assert!(apart > laid.disc_radius_px, "caption {i} on disc {j}");
+                    let (ox, oy) = other.caption_px.unwrap();
+                    let clear = (ox - x).abs() > 2.0 * w || (oy - y).abs() > 2.0 * h;
+                    assert!(i == j || clear, "captions {i} and {j}");
+                }
+            }
+        }
+    }
+
+    /// Width of `12:34` in heights of its line.
+    const CAPTION_WIDTH: f64 = 2.9;
 }

@@ -120,7 +120,7 @@ pub(super) fn chosen(
     let each = |side: &Side<'_>, notices: &mut Vec<Notice>| {
         let picks = match wish.by {
             By::Time => by_time(side, step_s, wish, &body),
-            By::Obscuration => by_obscuration(side, wish, &body),
+            By::Obscuration => by_obscuration(side, wish, &body, notices),
         };
         tell(catalogue, side, &picks, step_s, wish.by, notices);
         let mut names: Vec<String> = picks.iter().map(|p| p.taken.frame.name.clone()).collect();
@@ -238,8 +238,13 @@ fn by_time<'a>(side: &Side<'a>, step_s: f64, wish: &Wish, body: &str) -> Vec<Pic
     picks
 }
 
-/// Equal steps of obscuration; frames of which it is not known are passed over.
-fn by_obscuration<'a>(side: &Side<'a>, wish: &Wish, body: &str) -> Vec<Pick<'a>> {
+/// Equal steps of obscuration; frames of which it is not known are passed over. Steps no good frame is near are told.
+fn by_obscuration<'a>(
+    side: &Side<'a>,
+    wish: &Wish,
+    body: &str,
+    notices: &mut Vec<Notice>,
+) -> Vec<Pick<'a>> {
     let count = wish.each_side.unwrap_or(MOST_EACH_SIDE / 2).max(1);
     let mut picks: Vec<Pick<'a>> = Vec::new();
     for k in (0..count).rev() {
@@ -256,16 +261,42 @@ fn by_obscuration<'a>(side: &Side<'a>, wish: &Wish, body: &str) -> Vec<Pick<'a>>
                 + 0.3 * (1.0 - f.frame.quality)
                 + if f.frame.body == body { 0.0 } else { 0.5 }
         };
-        let near = side
+        let open = |f: &&Outward<'_>| off(f) <= 0.5 / count as f64 && f.out_s > after_s;
+        let nearest = |a: &&Outward<'_>, b: &&Outward<'_>| off(a).total_cmp(&off(b));
+        let due_frame = side.frames.iter().filter(open).min_by(nearest);
+        match side
             .good()
-            .filter(|f| off(f) <= 0.5 / count as f64 && f.out_s > after_s)
-            .min_by(|a, b| cost(a).total_cmp(&cost(b)));
-        picks.extend(near.map(|taken| Pick {
-            due_s: taken.out_s,
-            taken: *taken,
-        }));
+            .filter(open)
+            .min_by(|a, b| cost(a).total_cmp(&cost(b)))
+        {
+            Some(taken) => picks.push(Pick {
+                // The time that was due is that of the frame nearest in obscuration, where that one is troubled.
+                due_s: due_frame
+                    .filter(|f| f.frame.trouble.is_some())
+                    .map_or(taken.out_s, |f| f.out_s),
+                taken: *taken,
+            }),
+            None => notices.push(no_step(side, due, due_frame)),
+        }
     }
     picks
+}
+
+/// The notice for a step of obscuration that stays empty.
+fn no_step(side: &Side<'_>, due: f64, due_frame: Option<&Outward<'_>>) -> Notice {
+    let when = if side.back { "before" } else { "after" };
+    let why = match due_frame {
+        Some(f) => format!(
+            "{} {}",
+            f.frame.name,
+            f.frame.trouble.as_deref().unwrap_or("is taken")
+        ),
+        None => "there is no frame".to_owned(),
+    };
+    Notice::look(format!(
+        "nothing in the strip near {:.0} % covered {when} the middle: {why}",
+        100.0 * due
+    ))
 }
 
 /// Says which frames stand in for others, and where gaps are wide.
@@ -277,13 +308,11 @@ fn tell(
     by: By,
     notices: &mut Vec<Notice>,
 ) {
-    if by != By::Time {
-        return;
-    }
     let mut told = Vec::new();
     for (i, pick) in picks.iter().enumerate() {
         told.extend(substitution(catalogue, side, pick, step_s));
         let next = picks.get(i + 1);
+        let next = next.filter(|_| by == By::Time);
         told.extend(next.and_then(|next| wide_gap(catalogue, side, pick, next, step_s)));
     }
     if side.back {

@@ -1,0 +1,89 @@
+//! The corona's fine structure as grey pictures, by the two normalisations.
+
+use super::layer::without_sky;
+use super::light::smooth_step;
+use super::normalise::{MgnOptions, mgn, nrgf};
+use super::{Merged, view::luminance};
+use crate::domain::Circle;
+use crate::raster::{LinearImage, LinearRgb, srgb_to_linear};
+
+/// Standard deviations of a ring either side of its mean that the radial normalisation shows from black to white.
+const SHOWN_SIGMAS: f32 = 2.5;
+
+/// A way to bring out fine structure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fine {
+    /// [`nrgf`] in rings two pixels wide.
+    Radial,
+    /// [`mgn`] with the paper's settings.
+    MultiScale,
+}
+
+/// The fine structure in grey, 0 to 1 in linear light, black on the Moon and where there is no light.
+///
+/// The values of the normalisations stand as sRGB-coded values, so that their middle is a middle grey. The Moon is
+/// filled with the light just outside its limb before they run, so that its edge leaves no rim around it.
+pub fn fine(merged: &Merged, how: Fine) -> LinearRgb {
+    let light = filled(merged);
+    let shown = match how {
+        Fine::Radial => nrgf(&light, &merged.sun, 0.0, 2.0),
+        Fine::MultiScale => mgn(&light, &MgnOptions::default()),
+    };
+    let mut out = LinearRgb::new(light.width(), light.height());
+    for y in 0..light.height() {
+        for x in 0..light.width() {
+            let value = shown.at(x, y);
+            let coded = match how {
+                Fine::Radial => 0.5 + value / (2.0 * SHOWN_SIGMAS),
+                Fine::MultiScale => value,
+            };
+            let lit = merged.radiance.at(x, y).iter().any(|v| *v > 0.0);
+            if lit && coded.is_finite() {
+                let grey = srgb_to_linear(coded.clamp(0.0, 1.0)) * outside(&merged.moon, x, y);
+                out.set(x, y, [grey; 3]);
+            }
+        }
+    }
+    out
+}
+
+/// 0 on the Moon, 1 outside, half on its limb.
+fn outside(moon: &Circle, x: usize, y: usize) -> f32 {
+    let off = (x as f64 - moon.x_px).hypot(y as f64 - moon.y_px) - moon.radius_px;
+    smooth_step(-0.5, 2.5, off as f32)
+}
+
+/// Luminance without the sky's level, the Moon filled outwards in with the light just outside its limb.
+fn filled(merged: &Merged) -> LinearImage {
+    let light = without_sky(merged);
+    let (width, height) = (light.width(), light.height());
+    let data = light
+        .data()
+        .chunks_exact(3)
+        .map(|rgb| luminance([rgb[0], rgb[1], rgb[2]]))
+        .collect();
+    let mut out = LinearImage::from_data(width, height, data);
+    let moon = merged.moon;
+    let ring = moon.radius_px + 4.0;
+    for y in 0..height {
+        for x in 0..width {
+            let (dx, dy) = (x as f64 - moon.x_px, y as f64 - moon.y_px);
+            let r = dx.hypot(dy);
+            if r >= ring {
+                continue;
+            }
+            // The light straight outwards, just outside the limb; the very centre has no outwards and takes the right.
+            let (ux, uy) = if r > 0.5 {
+                (dx / r, dy / r)
+            } else {
+                (1.0, 0.0)
+            };
+            let at = |centre: f64, u: f64, most: usize| {
+                (centre + ring * u).round().clamp(0.0, most as f64 - 1.0) as usize
+            };
+            let from = out.at(at(moon.x_px, ux, width), at(moon.y_px, uy, height));
+            *out.at_mut(x, y) = from;
+        }
+    }
+    out
+}

@@ -1,0 +1,331 @@
+//! Layers below OUT: the pictures behind the strip and the corona one by one, for those who blend by hand.
+
+use std::path::{Path, PathBuf};
+
+use super::{PipelineError, Watch};
+use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::domain::{ContactKind, Flag, Limb, Notice, Role, Utc};
+use crate::merge::{self, Fine, LimbLight, MergeInput, Merged};
+use crate::raster::{self, Frame, LinearRgb, PictureInfo};
+
+/// Folder of the layers below OUT.
+pub const LAYERS: &str = "layers";
+
+/// How long after second and before third contact frames show the low prominences of that side, in seconds (common
+/// practice: the Moon covers a prominence of average height in about half a minute). Half of a shorter totality.
+const CHROMOSPHERE_S: f64 = 30.0;
+
+/// The layers as they are written: their folder, and which files of the kind belong there.
+pub(crate) struct Layers {
+    folder: PathBuf,
+    kind: &'static str,
+    written: Vec<PathBuf>,
+}
+
+impl Layers {
+    /// Layers whose names begin with `kind`.
+    pub(crate) fn begin(out: &Path, kind: &'static str) -> Self {
+        Self {
+            folder: out.join(LAYERS),
+            kind,
+            written: Vec::new(),
+        }
+    }
+
+    /// Where the layer with this name after its kind goes; `name` may have any letters.
+    pub(crate) fn place(&mut self, name: &str) -> PathBuf {
+        let plain: String = name
+            .chars()
+            .map(|c| {
+                if c.is_alphanumeric() || c == '_' {
+                    c
+                } else {
+                    '-'
+                }
+            })
+            .collect();
+        let path = self.folder.join(format!("{}-{plain}.tif", self.kind));
+        self.written.push(path.clone());
+        path
+    }
+
+    /// Gives the folder, and a word about layers of the kind that an earlier run left: they may be somebody's work by now,
+    /// so they stay.
+    pub(crate) fn end(self, notices: &mut Vec<Notice>) -> PathBuf {
+        let old = |path: &PathBuf| {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            let of_kind = name
+                .strip_prefix(self.kind)
+                .is_some_and(|rest| rest.starts_with('-') && rest.ends_with(".tif"));
+            of_kind && !self.written.contains(path)
+        };
+        let there = std::fs::read_dir(&self.folder).into_iter().flatten();
+        let left = there
+            .flatten()
+            .map(|entry| entry.path())
+            .filter(old)
+            .count();
+        if left > 0 {
+            notices.push(Notice::note(format!(
+                "{LAYERS}/ also holds {left} older {}-*.tif that this run did not write; they were left as they are",
+                self.kind
+            )));
+        }
+        self.folder
+    }
+}
+
+/// Layers of fine structure: how, the name, and words for the file.
+const FINE: [(Fine, &str, &str); 2] = [
+    (
+        Fine::Radial,
+        "fine-radial",
+        "normalised in rings about the Sun (NRGF)",
+    ),
+    (
+        Fine::MultiScale,
+        "fine-multi-scale",
+        "normalised at several scales (MGN)",
+    ),
+];
+
+/// What the corona's layers are made from.
+pub(crate) struct CoronaParts<'a> {
+    pub(crate) catalogue: &'a Catalogue,
+    pub(crate) merged: &'a Merged,
+    /// The frames that were merged, in the merge's order.
+    pub(crate) records: &'a [ShotRecord],
+    /// Gives the input of a frame.
+    pub(crate) input: fn(&ShotRecord) -> Option<MergeInput>,
+}
+
+/// Writes each merged frame in register with the corona, the Moon's face, and the chromosphere at either contact, each
+/// as 16-bit and as float TIFF on the corona's canvas, and the fine structure as 16-bit TIFF. One frame is in memory at
+/// a time.
+///
+/// # Errors
+/// [`PipelineError`] when a file cannot be written or the person stopped the run.
+pub(crate) fn corona_layers(
+    parts: &CoronaParts<'_>,
+    out: &Path,
+    watch: &dyn Watch,
+    notices: &mut Vec<Notice>,
+) -> Result<PathBuf, PipelineError> {
+    let merged = parts.merged;
+    let used: Vec<usize> = (0..merged.frames.len())
+        .filter(|&i| merged.frames[i].left_out.is_none())
+        .collect();
+    let mut layers = Layers::begin(out, "corona");
+    watch.begin("writing the corona's layers", used.len() as u64 + 5);
+    for (n, &i) in used.iter().enumerate() {
+        if watch.interrupted() {
+            return Err(PipelineError::Interrupted);
+        }
+        let record = &parts.records[i];
+        match open(record) {
+            Ok(frame) => {
+                let Some(light) = merge::layer(merged, i, &frame) else {
+                    continue;
+                };
+                drop(frame);
+                let name = format!("{:02}-{}", n + 1, frame_name(record));
+                let what = format!(
+                    "Frame {} in register with the corona, brightness untouched",
+                    record.name()
+                );
+                write_both(
+                    &mut layers,
+                    &name,
+                    [&light, &light],
+                    &about(what, record.utc),
+                )?;
+            }
+            Err(why) => {
+                notices.push(Notice::look(format!("no layer of it: {why}")).about(record.name()))
+            }
+        }
+        watch.advance(1);
+    }
+    moon_layer(&mut layers, parts)?;
+    watch.advance(1);
+    for kind in [ContactKind::C2, ContactKind::C3] {
+        chromosphere_layer(&mut layers, parts, kind)?;
+        watch.advance(1);
+    }
+    for (how, name, what) in FINE {
+        let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
+        let shown = merge::fine(merged, how);
+        write_atomically(&layers.place(name), |mut file| {
+            raster::write_tiff16(&shown, &info, &mut file)
+        })?;
+        watch.advance(1);
+    }
+    watch.end();
+    Ok(layers.end(notices))
+}
+
+fn open(record: &ShotRecord) -> Result<Frame, String> {
+    let shot = &record.shot;
+    raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())
+}
+
+/// A frame's own name and its exposure: `DSC_0412-1-500s`.
+fn frame_name(record: &ShotRecord) -> String {
+    let own = record.name().rsplit('/').next().unwrap_or_default();
+    let stem = own.rsplit_once('.').map_or(own, |(stem, _)| stem);
+    match record.shot.exposure.shutter_s {
+        Some(s) if s > 0.0 && s < 0.4 => format!("{stem}-1-{:.0}s", 1.0 / s),
+        Some(s) if s > 0.0 => format!("{stem}-{s:.1}s"),
+        _ => stem.to_owned(),
+    }
+}
+
+fn about(what: String, utc: Option<Utc>) -> PictureInfo {
+    PictureInfo {
+        captured: utc.zip(utc),
+        ..PictureInfo::new(what)
+    }
+}
+
+/// The first picture as 16-bit TIFF, the second as float TIFF.
+fn write_both(
+    layers: &mut Layers,
+    name: &str,
+    [shown, light]: [&LinearRgb; 2],
+    info: &PictureInfo,
+) -> Result<(), PipelineError> {
+    write_atomically(&layers.place(name), |mut file| {
+        raster::write_tiff16(shown, info, &mut file)
+    })?;
+    let linear = PictureInfo {
+        description: format!("{}; linear light", info.description),
+        ..info.clone()
+    };
+    write_atomically(&layers.place(&format!("{name}-float")), |mut file| {
+        raster::write_tiff_float(light, &linear, &mut file)
+    })?;
+    Ok(())
+}
+
+/// The Moon's face as the Earth lights it, laid on the Moon from all frames.
+fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<(), PipelineError> {
+    let merged = parts.merged;
+    let Some(face) = merge::earthshine(merged) else {
+        return Ok(());
+    };
+    let info = about(
+        "The Moon's face in earthshine, all frames laid on the Moon, brought up to be seen"
+            .to_owned(),
+        None,
+    );
+    let shown = on_canvas(merged, &face);
+    let light = on_canvas(merged, &merged.moon_light);
+    write_both(layers, "moon-earthshine", [&shown, &light], &info)
+}
+
+/// The chromosphere and prominences near one contact.
+fn chromosphere_layer(
+    layers: &mut Layers,
+    parts: &CoronaParts<'_>,
+    kind: ContactKind,
+) -> Result<(), PipelineError> {
+    let records = near_contact(parts, kind);
+    let inputs: Vec<MergeInput> = records.iter().filter_map(|r| (parts.input)(r)).collect();
+    let open = |i: usize| open(records[i]);
+    let Some(found) = merge::limb_light(parts.merged, &inputs, &open) else {
+        return Ok(());
+    };
+    let Some(top) = bright(&found) else {
+        return Ok(());
+    };
+    let word = match kind {
+        ContactKind::C2 => "second",
+        _ => "third",
+    };
+    let times = records.iter().filter_map(|r| r.utc);
+    let info = PictureInfo {
+        captured: times.clone().min().zip(times.max()),
+        ..PictureInfo::new(format!(
+            "Chromosphere and prominences near {word} contact, composite of {} frames",
+            inputs.len()
+        ))
+    };
+    let light = on_canvas(parts.merged, &found);
+    let mut shown = light.clone();
+    for v in shown.data_mut() {
+        *v /= top;
+    }
+    let name = format!("chromosphere-{}", format!("{kind:?}").to_lowercase());
+    write_both(layers, &name, [&shown, &light], &info)
+}
+
+/// Unfiltered frames that show the Moon's limb within seconds of a contact, on totality's side of it.
+fn near_contact<'a>(parts: &'a CoronaParts<'_>, kind: ContactKind) -> Vec<&'a ShotRecord> {
+    let contacts = parts.catalogue.contacts.as_ref();
+    let instant = contacts.and_then(|c| match kind {
+        ContactKind::C2 => c.c2.as_ref(),
+        _ => c.c3.as_ref(),
+    });
+    let (Some(instant), Some(first)) = (instant, parts.records.first()) else {
+        return Vec::new();
+    };
+    let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
+    let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
+    let scale = super::discs::scale_key(&first.shot);
+    let near = |r: &&ShotRecord| {
+        let inside_s = r.utc.map(|utc| {
+            let after_s = utc.seconds_since(instant.utc);
+            if kind == ContactKind::C2 {
+                after_s
+            } else {
+                -after_s
+            }
+        });
+        let moon = r
+            .disc
+            .is_some_and(|d| d.limb == Limb::Moon && d.sun.is_some() && d.moon.is_some());
+        let bare = !r.flags.has(Flag::FilterOn)
+            && !r.flags.has(Flag::Capped)
+            && !r.flags.has(Flag::Clouded);
+        let inside = inside_s.is_some_and(|s| (0.0..=most_s).contains(&s));
+        inside
+            && moon
+            && bare
+            && r.role != Some(Role::Wide)
+            && super::discs::scale_key(&r.shot) == scale
+    };
+    let mut found: Vec<&ShotRecord> = parts.catalogue.shots.iter().filter(near).collect();
+    // As the merge does: from the longest exposure to the shortest is quickest, and the order is always the same.
+    let stops = |r: &ShotRecord| r.shot.exposure.stops().unwrap_or(0.0);
+    found.sort_by(|a, b| {
+        stops(b)
+            .total_cmp(&stops(a))
+            .then_with(|| a.name().cmp(b.name()))
+    });
+    found
+}
+
+/// Light of the brightest thousandth of what is lit.
+fn bright(found: &LimbLight) -> Option<f32> {
+    let mut lit: Vec<f32> = found
+        .light
+        .data()
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite() && *v > 0.0)
+        .collect();
+    lit.sort_unstable_by(f32::total_cmp);
+    let top = lit.get((lit.len().checked_sub(1)? as f64 * 0.999) as usize)?;
+    Some(*top)
+}
+
+/// A part of the canvas on the whole of it.
+fn on_canvas(merged: &Merged, part: &LimbLight) -> LinearRgb {
+    let mut whole = LinearRgb::new(merged.radiance.width(), merged.radiance.height());
+    for y in 0..part.light.height() {
+        let row = whole.row_mut(part.top_px + y);
+        let from = part.left_px * 3;
+        row[from..from + part.light.width() * 3].copy_from_slice(part.light.row(y));
+    }
+    whole
+}
