@@ -94,6 +94,7 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
     let learned = discs::learn(&intake.shots, &wanted, ratio, &desk, watch)?;
     let hint = |index: usize| hints::plain(&intake.shots[index], &learned, &place);
     let mut seen = discs::look(&intake.shots, &wanted, &hint, &desk, watch)?;
+    intake::still_there(&cards, &intake.shots)?;
     let solved = clocks::solve(&intake.shots, &seen, trusted, &place, &mut notices);
     // Beads, rings and low Suns are placed last: what they lack is known only now. The clock keeps to the first look,
     // which knew nothing of it.
