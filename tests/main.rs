@@ -10,6 +10,7 @@ mod exif;
 mod export;
 mod faults;
 mod floor_plan;
+mod fuzz;
 mod merge;
 mod phase;
 mod plan;
