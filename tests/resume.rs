@@ -7,7 +7,8 @@ use std::process::{Command, Output, Stdio};
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use contactstrip::demo::{DemoOptions, draw_card};
+use contactstrip::demo::{DemoOptions, DemoTruth, FrameTruth, draw_card};
+use contactstrip::domain::Phase;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use tempfile::TempDir;
@@ -27,8 +28,30 @@ impl Desk {
             width_px: 360,
             ..DemoOptions::default()
         };
-        draw_card(folder.path(), &options, &|_, _| ()).unwrap();
-        Self { folder }
+        let truth = draw_card(folder.path(), &options, &|_, _| ()).unwrap();
+        let desk = Self { folder };
+        desk.thin_out(&truth);
+        desk
+    }
+
+    /// Leaves every third single frame and two brackets: what is shown here needs no more.
+    fn thin_out(&self, truth: &DemoTruth) {
+        let in_totality = |f: &&FrameTruth| f.phase == Phase::Totality;
+        let brackets: Vec<u32> = truth
+            .frames
+            .iter()
+            .filter(in_totality)
+            .filter_map(|f| f.burst)
+            .collect();
+        for (n, frame) in truth.frames.iter().enumerate() {
+            let stays = match frame.burst {
+                Some(burst) => burst == brackets[0] || burst == brackets[brackets.len() - 1],
+                None => n % 3 == 0,
+            };
+            if !stays {
+                fs::remove_file(self.card().join(&frame.file)).unwrap();
+            }
+        }
     }
 
     fn card(&self) -> PathBuf {
