@@ -28,7 +28,7 @@ fn shot_with(fields: &[Field]) -> Shot {
     reading(&with_exif(&jpeg(24, 16), &block(fields, false))).shot
 }
 
-fn everything() -> Vec<Field> {
+pub(crate) fn everything() -> Vec<Field> {
     vec![
         text(Tag::Make, "NIKON CORPORATION"),
         text(Tag::Model, "NIKON D850  "),
@@ -390,7 +390,7 @@ fn media_box(kind: &[u8; 4], contents: &[u8]) -> Vec<u8> {
 }
 
 /// A raw in which blocks of TIFF for the picture, the exposure and the place stand apart.
-fn canon_raw() -> Vec<u8> {
+pub(crate) fn canon_raw() -> Vec<u8> {
     let of = |wanted: fn(Tag) -> bool| -> Vec<Field> {
         let fields = everything().into_iter().filter(|f| wanted(f.tag));
         // In a block of its own a tag stands in the first directory.
@@ -410,7 +410,7 @@ fn canon_raw() -> Vec<u8> {
     [media_box(b"ftyp", b"crx \0\0\0\x01crx isom"), moov].concat()
 }
 
-fn fujifilm_raw() -> Vec<u8> {
+pub(crate) fn fujifilm_raw() -> Vec<u8> {
     let mut raw = b"FUJIFILMCCD-RAW 0201".to_vec();
     raw.resize(160, 0);
     raw[84..88].copy_from_slice(&160_u32.to_be_bytes());
@@ -418,7 +418,7 @@ fn fujifilm_raw() -> Vec<u8> {
     raw
 }
 
-fn minolta_raw() -> Vec<u8> {
+pub(crate) fn minolta_raw() -> Vec<u8> {
     let tags = block(&everything(), false);
     let size = |len: usize| u32::try_from(len).unwrap().to_be_bytes();
     let settings = [&b"\0PRD"[..], &size(4), b"none"].concat();
@@ -435,7 +435,7 @@ fn marked(mark: &[u8; 4]) -> Vec<u8> {
 }
 
 /// A HEIF with nothing in it but metadata (ISO/IEC 23008-12, annex A).
-fn heif() -> Vec<u8> {
+pub(crate) fn heif() -> Vec<u8> {
     let tags = [&b"\0\0\0\0"[..], &block(&everything(), false)].concat();
     let length = u32::try_from(tags.len()).unwrap().to_be_bytes();
     let entry = media_box(b"infe", b"\x02\0\0\0\0\x01\0\0Exif\0");

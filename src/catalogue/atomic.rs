@@ -15,6 +15,9 @@ pub struct WriteError {
     pub cause: io::Error,
 }
 
+/// First part of the name of a file that is being written; one that stays behind is of a run that was killed.
+pub const HALF_WRITTEN: &str = ".writing-";
+
 /// Writes a file beside its final name and renames it when whole; folders above it are made.
 ///
 /// `fill` writes the contents. An earlier file of that name is replaced only by the rename.
@@ -35,7 +38,7 @@ pub fn write_atomically(
     };
     std::fs::create_dir_all(folder).map_err(fail)?;
     let mut beside = tempfile::Builder::new()
-        .prefix(".writing-")
+        .prefix(HALF_WRITTEN)
         .tempfile_in(folder)
         .map_err(fail)?;
     fill(beside.as_file_mut()).map_err(fail)?;

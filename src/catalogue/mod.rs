@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-pub use atomic::{WriteError, write_atomically};
+pub use atomic::{HALF_WRITTEN, WriteError, write_atomically};
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{

@@ -107,11 +107,11 @@ impl fmt::Display for Utc {
             .as_nanosecond()
             .saturating_add(500_000)
             .div_euclid(1_000_000);
-        let held = ms.clamp(
-            Timestamp::MIN.as_millisecond() as i128 + 1,
-            Timestamp::MAX.as_millisecond() as i128,
-        );
-        let rounded = Timestamp::from_millisecond(held as i64).expect("held inside the range");
+        // The last millisecond of the range has none to be rounded up to: it is cut off.
+        let rounded = i64::try_from(ms)
+            .ok()
+            .and_then(|ms| Timestamp::from_millisecond(ms).ok())
+            .unwrap_or(self.0);
         write!(f, "{rounded:.3}")
     }
 }
@@ -151,6 +151,10 @@ mod tests {
         let t = Utc::new("2019-07-02T20:38:12.34567Z".parse().unwrap());
         assert_eq!(t.to_string(), "2019-07-02T20:38:12.346Z");
         assert_eq!(t.plus_s(-0.34567).to_string(), "2019-07-02T20:38:12.000Z");
+        let (first, last) = (Utc::from_unix_s(-1e300), Utc::from_unix_s(1e300));
+        assert!(first.to_string().starts_with("-009999-01-02"));
+        assert_eq!(last.to_string(), "9999-12-30T22:00:00.999Z");
+        assert_eq!(last.plus_s(-0.5).plus_s(9.0), last);
     }
 
     #[test]

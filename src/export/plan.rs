@@ -15,7 +15,8 @@ use crate::catalogue::Catalogue;
 /// A raw beside its JPEG goes with it. Files of one name from different folders of the card get those folders' names in
 /// front. Each name is looked up below `out`: where the same contents are there already nothing is to be done (a
 /// file this program made is taken as the same by size and time of change, any other by SHA-256), where something else
-/// is there it is left. A source that cannot be read is a step too, so that it is listed as missing.
+/// is there it is left. A source that cannot be read is a step too, so that it is listed as missing, unless its copy was made earlier and is
+/// still whole.
 pub fn plan(catalogue: &Catalogue, out: &Path, options: &ExportOptions) -> ExportPlan {
     // A list that cannot be read stops the export itself; for planning it only saves reading files.
     let made = manifest::read(out).unwrap_or_default();
@@ -26,7 +27,7 @@ pub fn plan(catalogue: &Catalogue, out: &Path, options: &ExportOptions) -> Expor
         let action = match file_action(
             &placed.path,
             &out.join(&below),
-            made.files.contains_key(&below),
+            made.files.get(&below).map(String::as_str),
         ) {
             Action::Copy if options.link => Action::Link,
             action => action,
@@ -50,10 +51,15 @@ pub fn plan(catalogue: &Catalogue, out: &Path, options: &ExportOptions) -> Expor
     }
 }
 
-/// What to do about a file: [`Action::Copy`] unless something stands against it.
-fn file_action(source: &Path, target: &Path, made_by_us: bool) -> Action {
+/// What to do about a file: [`Action::Copy`] unless something stands against it. `made` is the SHA-256 of the copy made
+/// earlier.
+fn file_action(source: &Path, target: &Path, made: Option<&str>) -> Action {
     let source_meta = match std::fs::metadata(source) {
         Ok(meta) if meta.is_file() => meta,
+        // With the card away, a copy that is whole is there all the same.
+        _ if made.is_some_and(|sha256| hash::of_file(target).is_ok_and(|it| it == sha256)) => {
+            return Action::Keep;
+        }
         Ok(_) => return Action::Missing("is no file any more".to_owned()),
         Err(e) => return Action::Missing(e.to_string()),
     };
@@ -63,7 +69,7 @@ fn file_action(source: &Path, target: &Path, made_by_us: bool) -> Action {
         Ok(target_meta) if !target_meta.is_file() || target_meta.len() != source_meta.len() => {
             Action::Occupied
         }
-        Ok(target_meta) if made_by_us && same_time(&source_meta, &target_meta) => Action::Keep,
+        Ok(target_meta) if made.is_some() && same_time(&source_meta, &target_meta) => Action::Keep,
         Ok(_) => match (hash::of_file(source), hash::of_file(target)) {
             (Ok(source), Ok(target)) if source == target => Action::Keep,
             (Err(e), _) => Action::Missing(e.to_string()),

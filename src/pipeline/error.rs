@@ -46,6 +46,9 @@ pub enum PipelineError {
     /// The card cannot be read.
     #[error(transparent)]
     Card(#[from] CardError),
+    /// The card was there and is not any more.
+    #[error("the card {card} went away while it was read; what was seen so far is kept\n  try: put it back and run the same command, which goes on from there", card = .0.display())]
+    CardGone(PathBuf),
     /// The card has no pictures.
     #[error("no picture in {cards} ({others} other files)\n  try: the folder that holds the pictures, often DCIM", cards = .cards.iter().map(|c| c.display().to_string()).collect::<Vec<_>>().join(", "))]
     NoPictures {

@@ -65,6 +65,21 @@ pub(crate) fn read(
     })
 }
 
+/// Makes sure that of each card something is still there.
+pub(crate) fn still_there(cards: &[PathBuf], shots: &[Shot]) -> Result<(), PipelineError> {
+    for card in cards {
+        let mut own = shots
+            .iter()
+            .map(|shot| &shot.file.path)
+            .filter(|path| path.starts_with(card))
+            .peekable();
+        if own.peek().is_some() && !own.any(|path| path.exists()) {
+            return Err(PipelineError::CardGone(card.clone()));
+        }
+    }
+    Ok(())
+}
+
 /// One header, why the file is unreadable if it is, and what to tell.
 fn one(file: &CardFile) -> (Shot, Option<String>, Vec<Notice>) {
     let bare = || Shot {

@@ -443,16 +443,9 @@ fn export_into(
     watch.begin("copying into folders", plan.steps.len() as u64);
     let outcome = export::carry_out(&plan, &mut |_| watch.advance(1))?;
     watch.end();
-    let mut notices = outcome.notices;
-    notices.extend(
-        outcome
-            .missing
-            .iter()
-            .map(|(name, reason)| Notice::look(format!("not exported: {reason}")).about(name)),
-    );
     Ok(Made {
         files: vec![out.join(export::PHASES_FOLDER)],
-        notices,
+        notices: outcome.notices,
         text,
         ..Made::default()
     })

@@ -3,7 +3,11 @@
 use std::fs::{self, File, TryLockError};
 use std::path::{Path, PathBuf};
 
+use walkdir::WalkDir;
+
 use super::PipelineError;
+use crate::catalogue::HALF_WRITTEN;
+use crate::export::PHASES_FOLDER;
 
 /// Name of the file that keeps a second run out of the same folder.
 const LOCK_FILE: &str = ".contactstrip-lock";
@@ -25,19 +29,27 @@ impl OutFolder {
         };
         fs::create_dir_all(path).map_err(fail)?;
         let lock_path = path.join(LOCK_FILE);
-        let lock = File::options()
-            .create(true)
-            .truncate(false)
-            .write(true)
-            .open(&lock_path)
-            .map_err(fail)?;
-        match lock.try_lock() {
-            Ok(()) => Ok(Self {
-                path: path.to_owned(),
-                lock: Some((lock_path, lock)),
-            }),
-            Err(TryLockError::WouldBlock) => Err(PipelineError::OutBusy(path.to_owned())),
-            Err(TryLockError::Error(cause)) => Err(fail(cause)),
+        loop {
+            let lock = File::options()
+                .create(true)
+                .truncate(false)
+                .write(true)
+                .open(&lock_path)
+                .map_err(fail)?;
+            match lock.try_lock() {
+                Ok(()) if !is_at(&lock, &lock_path) => {} // the run that just ended took the file away
+                Ok(()) => {
+                    sweep(path);
+                    return Ok(Self {
+                        path: path.to_owned(),
+                        lock: Some((lock_path, lock)),
+                    });
+                }
+                Err(TryLockError::WouldBlock) => {
+                    return Err(PipelineError::OutBusy(path.to_owned()));
+                }
+                Err(TryLockError::Error(cause)) => return Err(fail(cause)),
+            }
         }
     }
 
@@ -56,6 +68,37 @@ impl Drop for OutFolder {
             // Removed while still held, so no other run can hold a lock on a file that is gone from the folder.
             let _ = fs::remove_file(path);
             drop(file);
+        }
+    }
+}
+
+/// Whether an open file is the one a path leads to.
+#[cfg(unix)]
+fn is_at(file: &File, path: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let place = |meta: fs::Metadata| (meta.dev(), meta.ino());
+    match (file.metadata(), fs::metadata(path)) {
+        (Ok(open), Ok(there)) => place(open) == place(there),
+        _ => false,
+    }
+}
+
+/// Elsewhere an open file cannot be taken away.
+#[cfg(not(unix))]
+fn is_at(_: &File, _: &Path) -> bool {
+    true
+}
+
+/// Removes the half-written files of runs that were killed. `phases` is left to the export, and to the person.
+fn sweep(out: &Path) {
+    let entries = WalkDir::new(out)
+        .into_iter()
+        .filter_entry(|entry| entry.depth() != 1 || entry.file_name() != PHASES_FOLDER);
+    for entry in entries.flatten().filter(|e| e.file_type().is_file()) {
+        let name = entry.file_name().to_string_lossy();
+        if name.starts_with(HALF_WRITTEN) {
+            // One that stays takes room and does no other harm.
+            let _ = fs::remove_file(entry.path());
         }
     }
 }

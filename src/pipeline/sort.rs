@@ -93,6 +93,7 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
             .unwrap_or_else(|| hints::plain(shot, &learned, sizes(shot).0))
     };
     let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;
+    intake::still_there(&cards, &intake.shots)?;
     let mut found = Vec::new();
     let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
