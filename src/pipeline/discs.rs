@@ -6,8 +6,8 @@ use rayon::prelude::*;
 
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
-use crate::domain::{CameraId, DiscFit, FileFormat, Limb, Shot};
-use crate::raster::{self, Frame};
+use crate::domain::{CameraId, DiscFit, Limb, Shot};
+use crate::raster::{self, Frame, Reading};
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -72,10 +72,7 @@ pub(crate) fn scale_key(shot: &Shot) -> ScaleKey {
 
 /// Whether our decoders read the pixels of a file.
 pub(crate) fn has_pixels(shot: &Shot) -> bool {
-    matches!(
-        shot.file.format,
-        FileFormat::Jpeg | FileFormat::Png | FileFormat::Tiff
-    )
+    raster::reads_pixels(shot.file.format)
 }
 
 /// Does something with a frame while it is decoded.
@@ -242,7 +239,7 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
 
 /// Decodes one frame and looks at it.
 fn open_and_examine(shot: &Shot, hint: &DiscHint, keep: Keep<'_>) -> Seen {
-    match raster::decode(&shot.file.path, shot.orientation) {
+    match raster::photograph(&shot.file, shot.orientation, Reading::Quick) {
         Ok(frame) => {
             let report = disc::examine(&frame, hint);
             keep(shot, &frame, &report);

@@ -9,7 +9,7 @@ use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
-use crate::raster::{self, Depth, LinearRgb};
+use crate::raster::{self, Depth, LinearRgb, Reading};
 use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
@@ -269,7 +269,9 @@ fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, 
         return Ok(tile);
     }
     let shot = &record.shot;
-    let frame = raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())?;
+    let reading = Reading::Light(None);
+    let frame =
+        raster::photograph(&shot.file, shot.orientation, reading).map_err(|e| e.to_string())?;
     let whole = Tile::whole(frame);
     let Some(tile) = strip::tile_for(catalogue, record, whole.clone()) else {
         return Ok(whole);

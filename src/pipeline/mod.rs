@@ -8,6 +8,7 @@ mod error;
 mod hints;
 mod intake;
 mod keepsake;
+mod light;
 mod making;
 mod out;
 mod page;

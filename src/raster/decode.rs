@@ -57,6 +57,27 @@ pub enum DecodeError {
     /// The PNG or TIFF decoder refused it.
     #[error("cannot be decoded: {0}")]
     Decoder(#[from] image::ImageError),
+    /// The decoder of raw files refused it.
+    #[error(
+        "its raw picture cannot be unpacked ({0}); copy it from the card again, or put the camera's JPEG beside it"
+    )]
+    Raw(String),
+    /// It is a raw file of a camera or a kind that is not known.
+    #[error(
+        "is a raw file of a kind that is not understood ({0}); put the camera's JPEG beside it, or convert it to DNG"
+    )]
+    UnknownRaw(String),
+    /// This program was built without the reader of raw files.
+    #[error(
+        "is a raw file, and this program was built without its reader of raw files; build it with the feature `raw`, or put the \
+         camera's JPEG beside it"
+    )]
+    RawLeftOut,
+    /// It is a HEIF or AVIF picture.
+    #[error(
+        "is a HEIF or AVIF picture, whose pixels are not read; convert it to JPEG or 16-bit TIFF beside it"
+    )]
+    Heif,
     /// The decoder broke down.
     #[error("the decoder broke down on it; the file is probably damaged")]
     Panic,
@@ -72,6 +93,11 @@ pub enum DecodeError {
 /// [`DecodeError`]; sizes beyond the limits are refused from the header, before any pixel is decoded; a file that ends
 /// early is an error, never a frame with a blank part; a panic inside the decoder is an error too.
 pub fn decode(path: &Path, orientation: Orientation) -> Result<Frame, DecodeError> {
+    decode_bytes(&file_bytes(path)?, orientation)
+}
+
+/// All bytes of a file that is no larger than a photograph.
+pub(super) fn file_bytes(path: &Path) -> Result<Vec<u8>, DecodeError> {
     let file = File::open(path)?;
     let size_bytes = file.metadata()?.len();
     if size_bytes > MAX_FILE_MIB * MIB {
@@ -79,7 +105,7 @@ pub fn decode(path: &Path, orientation: Orientation) -> Result<Frame, DecodeErro
     }
     let mut bytes = Vec::with_capacity(usize::try_from(size_bytes).unwrap_or(0));
     file.take(MAX_FILE_MIB * MIB).read_to_end(&mut bytes)?;
-    decode_bytes(&bytes, orientation)
+    Ok(bytes)
 }
 
 /// The same from bytes in memory.
@@ -231,7 +257,8 @@ fn over_black<V: Dimmed, const N: usize>(pixels: impl Iterator<Item = [V; N]>) -
     values
 }
 
-fn frame(
+/// A frame of stored values, turned upright.
+pub(super) fn frame(
     (width, height, channels): (usize, usize, usize),
     values: Samples,
     transfer: Transfer,
