@@ -146,6 +146,9 @@ fn trouble(error: RawlerError) -> DecodeError {
     let plain = |text: &str| text.lines().next().unwrap_or_default().trim().to_owned();
     match error {
         RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(plain(&what)),
+        RawlerError::DecoderFailed(text) if text.contains("nsupported") => {
+            DecodeError::UnknownRaw(plain(&text).replace("TODO: ", ""))
+        }
         RawlerError::DecoderFailed(text) => DecodeError::Raw(plain(&text)),
     }
 }

@@ -17,6 +17,9 @@ const JPEG_HEAD_BYTES: usize = 4096;
 /// Bytes that may be missing at the end: makers round sizes up.
 const SLACK_BYTES: u64 = 512;
 
+/// First bytes of a TIFF, and of those raw files that are one but for them (Olympus, Panasonic; from memory).
+const MARKS: [&[u8; 4]; 6] = [b"II*\0", b"MM\0*", b"IIRO", b"IIRS", b"MMOR", b"IIU\0"];
+
 /// Sizes within the limits, lists no longer than the file, directories in no circle.
 pub(super) fn sizes(bytes: &[u8]) -> Result<(), DecodeError> {
     look(bytes, false)
@@ -32,7 +35,7 @@ fn look(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
         fujifilm(bytes, to_the_end)
     } else if bytes.get(4..8) == Some(b"ftyp") {
         boxes(bytes, to_the_end)
-    } else if bytes.starts_with(b"II") || bytes.starts_with(b"MM") {
+    } else if MARKS.iter().any(|mark| bytes.starts_with(*mark)) {
         Tiff::new(bytes, 0, to_the_end).look()
     } else {
         Ok(())
@@ -325,4 +328,97 @@ fn packed_size(data: &[u8]) -> Result<(), DecodeError> {
         at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A TIFF of one directory.
+    fn tiff(fields: &[(u16, u16, u32, u32)], next: u32) -> Vec<u8> {
+        let mut bytes = b"II*\0\x08\0\0\0".to_vec();
+        bytes.extend((fields.len() as u16).to_le_bytes());
+        for (tag, kind, count, value) in fields {
+            bytes.extend(tag.to_le_bytes());
+            bytes.extend(kind.to_le_bytes());
+            bytes.extend(count.to_le_bytes());
+            bytes.extend(value.to_le_bytes());
+        }
+        bytes.extend(next.to_le_bytes());
+        bytes.resize(4096, 0);
+        bytes
+    }
+
+    #[test]
+    fn a_sound_directory_passes() {
+        let sound = tiff(
+            &[
+                (0x0100, 4, 1, 60),
+                (0x0101, 4, 1, 40),
+                (0x0111, 4, 1, 200),
+                (0x0117, 4, 1, 800),
+            ],
+            0,
+        );
+        assert!(whole(&sound).is_ok());
+    }
+
+    #[test]
+    fn lists_longer_than_the_file_are_damage() {
+        let long = tiff(&[(0x9999, 4, u32::MAX, 200)], 0);
+        assert!(matches!(sizes(&long), Err(DecodeError::Raw(_))));
+    }
+
+    #[test]
+    fn circles_are_damage() {
+        assert!(matches!(
+            sizes(&tiff(&[(0x0100, 4, 1, 60)], 8)),
+            Err(DecodeError::Raw(_))
+        ));
+        let below = tiff(&[(0x014A, 4, 1, 8)], 0);
+        assert!(matches!(sizes(&below), Err(DecodeError::Raw(_))));
+    }
+
+    #[test]
+    fn pieces_beyond_the_end_are_missing() {
+        let cut = tiff(&[(0x0111, 4, 1, 3000), (0x0117, 4, 1, 9000)], 0);
+        assert!(matches!(whole(&cut), Err(DecodeError::CutShort)));
+        assert!(sizes(&cut).is_ok(), "the header alone may be read");
+    }
+
+    #[test]
+    fn tiles_of_any_size_stay_within_the_limits() {
+        for side in [0, 31_000, u32::MAX] {
+            let tiles = [
+                (0x0100, 4, 1, 60),
+                (0x0101, 4, 1, 40),
+                (0x0142, 4, 1, side),
+                (0x0143, 4, 1, 16),
+            ];
+            assert!(sizes(&tiff(&tiles, 0)).is_err(), "{side}");
+        }
+    }
+
+    #[test]
+    fn boxes_must_lie_in_the_file() {
+        let mut bytes = [
+            &[0, 0, 0, 16][..],
+            b"ftypcrx \0\0\0\0",
+            &[0, 0, 0x10, 0],
+            b"mdat",
+        ]
+        .concat();
+        bytes.resize(64, 0);
+        assert!(matches!(whole(&bytes), Err(DecodeError::CutShort)));
+        bytes.resize(0x1010, 0);
+        assert!(whole(&bytes).is_ok());
+    }
+
+    #[test]
+    fn packed_pictures_are_held_to_their_own_header() {
+        let mut bytes = tiff(&[(0x0111, 4, 1, 200), (0x0117, 4, 1, 800)], 0);
+        bytes[200..212]
+            .copy_from_slice(&[0xFF, 0xD8, 0xFF, 0xC3, 0, 14, 14, 0xFF, 0xFF, 0xFF, 0xFF, 2]);
+        assert!(matches!(sizes(&bytes), Err(DecodeError::TooLarge { .. })));
+    }
 }
