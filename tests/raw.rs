@@ -456,3 +456,37 @@ fn real_headers_say_what_another_reader_says() {
     }
     assert_eq!(seen, 15);
 }
+
+/// Draws a 24-megapixel file and says what reading it costs; run by hand, with `--ignored --nocapture`, in release.
+#[test]
+#[ignore = "a measurement"]
+#[allow(clippy::print_stdout)]
+fn what_a_large_file_costs() {
+    let (width, height) = (6000, 4000);
+    let value = |i: usize| {
+        let (x, y) = ((i % width) as i64 - 3000, (i / width) as i64 - 2000);
+        let disc = if x * x + y * y < 600 * 600 { 9000 } else { 530 };
+        disc + (i * 7919 % 61) as u16
+    };
+    let drawn = Dng {
+        width,
+        height,
+        values: (0..width * height).map(value).collect(),
+        packing: Packing::Tiles(512, 512),
+        ..busy("plain")
+    };
+    let path = left("large", &drawn);
+    drop(drawn);
+    let file = card_file(&path);
+    let start = std::time::Instant::now();
+    assert!(raster::raw_header(&path).is_some());
+    let header_s = start.elapsed().as_secs_f64();
+    let start = std::time::Instant::now();
+    let frame = photograph(&file, Orientation::UPRIGHT, Reading::Light(None)).unwrap();
+    let whole_s = start.elapsed().as_secs_f64();
+    assert_eq!((frame.width(), frame.height()), (width, height));
+    println!(
+        "header {header_s:.3} s, {:.1} MB developed in {whole_s:.2} s",
+        file.size_bytes as f64 / 1e6
+    );
+}

@@ -21,6 +21,10 @@ pub(super) fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     }
     let mut bytes = vec![0; usize::try_from(length).unwrap_or(0)];
     fill(&mut file, &mut bytes, 0, HEAD_BYTES)?;
+    if let Some(place) = directory_place(&bytes).filter(|place| *place >= HEAD_BYTES / 2) {
+        // Values of a directory stand on either side of it.
+        fill(&mut file, &mut bytes, place - HEAD_BYTES / 2, HEAD_BYTES)?;
+    }
     for place in fujifilm_places(&bytes) {
         fill(&mut file, &mut bytes, place, PLACE_BYTES)?;
     }
@@ -38,6 +42,16 @@ fn fill(file: &mut File, bytes: &mut [u8], from: usize, most: usize) -> io::Resu
     let most = most.min(part.len());
     file.seek(SeekFrom::Start(from as u64))?;
     file.read_exact(&mut part[..most])
+}
+
+/// Where the first directory of a TIFF stands (TIFF 6.0, section 2); writers may put it behind the picture.
+fn directory_place(bytes: &[u8]) -> Option<usize> {
+    let word = *bytes.get(4..)?.first_chunk()?;
+    match bytes.get(..2)? {
+        b"II" => Some(u32::from_le_bytes(word) as usize),
+        b"MM" => Some(u32::from_be_bytes(word) as usize),
+        _ => None,
+    }
 }
 
 /// Where a RAF keeps its directory of the raw picture and the picture (from memory; checked on a real file).
