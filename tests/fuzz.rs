@@ -303,8 +303,13 @@ fn records_of_any_text_are_worked_from_or_refused() {
             true,
             &Unwatched,
         ));
-        note(pipeline::merge(out, true, &Unwatched));
-        note(pipeline::strip(out, true, &Unwatched));
+        note(pipeline::merge(out, true, true, &Unwatched));
+        note(pipeline::strip(
+            out,
+            &pipeline::StripWish::default(),
+            true,
+            &Unwatched,
+        ));
         record.save(out).unwrap();
         assert_eq!(Catalogue::load(out).unwrap(), record);
         answers

@@ -16,6 +16,10 @@ mod merge;
 mod phase;
 mod plan;
 mod raster;
+#[cfg(feature = "raw")]
+mod raw;
+#[cfg(feature = "raw")]
+mod raw_card;
 mod report;
 mod resume;
 mod run;

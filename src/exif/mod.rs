@@ -19,7 +19,7 @@ use std::collections::BTreeMap;
 pub use exposure::limits as exposure_limits;
 
 use crate::domain::{CameraId, CardFile, FileFormat, Notice, Orientation, Shot};
-use crate::raster::contained;
+use crate::raster::{contained, raw_header};
 use container::Header;
 use tags::{Tags, tag};
 
@@ -85,7 +85,7 @@ fn shot(file: &CardFile, header: &Header, notices: &mut Vec<Notice>) -> Shot {
         .whole_number(tag::ORIENTATION)
         .and_then(Orientation::from_exif)
         .unwrap_or(Orientation::UPRIGHT);
-    let (width_px, height_px) = match size(file.format, header) {
+    let (width_px, height_px) = match size(file, header) {
         Some((width, height)) if orientation.swaps_sides() => (Some(height), Some(width)),
         Some((width, height)) => (Some(width), Some(height)),
         None => (None, None),
@@ -118,8 +118,14 @@ fn camera(tags: &Tags) -> Option<CameraId> {
     })
 }
 
-/// Width and height as stored, in pixels: from the picture's own header, else from the tags.
-fn size(format: FileFormat, header: &Header) -> Option<(u32, u32)> {
+/// Width and height as stored, in pixels: of the picture a raw file develops to, else from the picture's own header,
+/// else from the tags.
+fn size(file: &CardFile, header: &Header) -> Option<(u32, u32)> {
+    if file.format == FileFormat::Raw
+        && let Some(raw) = raw_header(&file.path)
+    {
+        return Some((raw.width_px, raw.height_px));
+    }
     let tags = &header.tags;
     let pair = |width, height| {
         let (width, height) = (tags.whole_number(width)?, tags.whole_number(height)?);
@@ -137,7 +143,7 @@ fn size(format: FileFormat, header: &Header) -> Option<(u32, u32)> {
     if header.of_preview {
         return None;
     }
-    match format {
+    match file.format {
         // The first picture of a raw is often a preview.
         FileFormat::Raw | FileFormat::Heif => described().or(first),
         FileFormat::Tiff => first,

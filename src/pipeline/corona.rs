@@ -5,6 +5,7 @@ use std::path::Path;
 
 use super::discs::scale_key;
 use super::layers::{CoronaParts, LAYERS, corona_layers};
+use super::light::{self, Lit};
 use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
@@ -46,12 +47,14 @@ pub(crate) fn merge_into(
             ..Made::default()
         });
     }
-    let inputs: Vec<MergeInput> = records.iter().filter_map(input).collect();
-    let mut merged = match merged(&records, &inputs, watch)? {
+    let mut notices = Vec::new();
+    let frames = light::of(records, &mut notices);
+    let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
+    let mut merged = match merged(&frames, &inputs, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
     };
-    write(&merged, &records, &files, watch)?;
+    write(&merged, &frames, &files, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -62,19 +65,19 @@ pub(crate) fn merge_into(
     });
     catalogue.save(out)?;
     if layers {
-        let mut notices = std::mem::take(&mut merged.notices);
+        let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
             merged: &merged,
-            records: &records,
+            frames: &frames,
             input,
         };
-        made_files.push(corona_layers(&parts, out, watch, &mut notices)?);
-        merged.notices = notices;
+        made_files.push(corona_layers(&parts, out, watch, &mut told)?);
+        merged.notices = told;
     }
     Ok(Made {
         files: made_files,
-        notices: merged.notices,
+        notices: [notices, merged.notices].concat(),
         ..Made::default()
     })
 }
@@ -116,21 +119,22 @@ fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
         .collect()
 }
 
-fn input(record: &ShotRecord) -> Option<MergeInput> {
+fn input(frame: &Lit) -> Option<MergeInput> {
+    let record = &frame.record;
     let fit = record.disc?;
     Some(MergeInput {
         name: record.name().to_owned(),
         exposure: record.shot.exposure,
-        moon: fit.moon?,
-        sun: fit.sun?,
-        sun_sigma_px: fit.sigma_px,
+        moon: frame.circle(fit.moon?),
+        sun: frame.circle(fit.sun?),
+        sun_sigma_px: frame.sigma_px(fit.sigma_px),
         north_deg: record.north_deg,
         mirrored: record.mirrored.unwrap_or(false),
     })
 }
 
 fn merged(
-    records: &[ShotRecord],
+    frames: &[Lit],
     inputs: &[MergeInput],
     watch: &dyn Watch,
 ) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
@@ -138,8 +142,7 @@ fn merged(
         if watch.interrupted() {
             return Err("interrupted".to_owned());
         }
-        let shot = &records[index].shot;
-        raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())
+        frames[index].open()
     };
     let progress = counted(watch, "merging the corona");
     let result = merge::merge(inputs, &open, &MergeOptions::default(), &progress);
@@ -152,12 +155,12 @@ fn merged(
 
 fn write(
     merged: &Merged,
-    records: &[ShotRecord],
+    frames: &[Lit],
     files: &[std::path::PathBuf; 3],
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     watch.begin("writing the corona", 3);
-    let info = info(merged, records);
+    let info = info(merged, frames);
     let notes = ExrNotes {
         comments: info.description.clone(),
         software: PROGRAM.to_owned(),
@@ -180,13 +183,13 @@ fn write(
     Ok(())
 }
 
-fn info(merged: &Merged, records: &[ShotRecord]) -> PictureInfo {
+fn info(merged: &Merged, frames: &[Lit]) -> PictureInfo {
     let used = merged
         .frames
         .iter()
         .filter(|f| f.left_out.is_none())
         .count();
-    let times = records.iter().filter_map(|r| r.utc);
+    let times = frames.iter().filter_map(|f| f.record.utc);
     PictureInfo {
         captured: times.clone().min().zip(times.max()),
         ..PictureInfo::new(format!(

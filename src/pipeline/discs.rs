@@ -9,7 +9,7 @@ use super::kept::{self, Desk};
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Limb, Shot};
-use crate::raster;
+use crate::raster::{self, Frame, Reading};
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -75,10 +75,7 @@ pub(crate) fn scale_key(shot: &Shot) -> ScaleKey {
 
 /// Whether our decoders read the pixels of a file.
 pub(crate) fn has_pixels(shot: &Shot) -> bool {
-    matches!(
-        shot.file.format,
-        FileFormat::Jpeg | FileFormat::Png | FileFormat::Tiff
-    )
+    raster::reads_pixels(shot.file.format)
 }
 
 /// What a few frames of each scale say before all are looked at.
@@ -454,6 +451,16 @@ thread_local! {
     static SCRATCH: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
 }
 
+/// Decodes a frame for finding discs in it.
+fn quickly(shot: &Shot, bytes: Vec<u8>) -> Result<Frame, raster::DecodeError> {
+    if shot.file.format == FileFormat::Raw {
+        drop(bytes);
+        return raster::photograph(&shot.file, shot.orientation, Reading::Quick);
+    }
+    let scratch = SCRATCH.with_borrow_mut(std::mem::take);
+    raster::decode_luma(&bytes, shot.orientation, scratch)
+}
+
 /// Decodes one frame and looks at it, unless it was seen with the same hint before.
 fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
     let bytes = match raster::file_bytes(&shot.file.path) {
@@ -466,8 +473,7 @@ fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
     if let Some(report) = known.as_ref().filter(|report| desk.is_done(shot, report)) {
         return Seen::Yes(Box::new(report.clone()), squeeze);
     }
-    let scratch = SCRATCH.with_borrow_mut(std::mem::take);
-    match raster::decode_luma(&bytes, shot.orientation, scratch) {
+    match quickly(shot, bytes) {
         Ok(frame) => {
             let report = known.unwrap_or_else(|| disc::examine(&frame, hint));
             SCRATCH.set(frame.into_scratch());

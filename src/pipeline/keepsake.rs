@@ -10,7 +10,7 @@ use super::{PipelineError, Watch, discs};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
-use crate::raster::{self, Frame, thumbnail};
+use crate::raster::{self, Frame, Reading, thumbnail};
 
 /// Folder of the thumbnails below OUT.
 const THUMBS: &str = ".cache/thumbs";
@@ -69,7 +69,9 @@ pub(crate) fn keep_thumbs(
     watch.begin("making thumbnails", missing.len() as u64);
     discs::each(&missing, watch, |index| {
         let record = &catalogue.shots[index];
-        if let Ok(frame) = raster::decode(&record.shot.file.path, record.shot.orientation) {
+        if let Ok(frame) =
+            raster::photograph(&record.shot.file, record.shot.orientation, Reading::Quick)
+        {
             keep_thumb(out, &record.shot.file, &frame, record.disc.as_ref());
         }
     })?;
@@ -93,7 +95,7 @@ const OVERLAYS: &str = "overlays";
 
 /// Keeps a small picture of a frame with the fitted circles drawn on it, at the frame's own place below the folder.
 pub(crate) fn keep_overlay(out: &Path, shot: &Shot, report: &DiscReport) {
-    let Ok(frame) = raster::decode(&shot.file.path, shot.orientation) else {
+    let Ok(frame) = raster::photograph(&shot.file, shot.orientation, Reading::Quick) else {
         return;
     };
     let picture = overlay(&frame, report.fit.as_ref().ok());

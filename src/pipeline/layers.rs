@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
+use super::light::{self, Lit};
 use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::domain::{ContactKind, Flag, Limb, Notice, Role, Utc};
 use crate::merge::{self, Fine, LimbLight, MergeInput, Merged};
-use crate::raster::{self, Frame, LinearRgb, PictureInfo};
+use crate::raster::{self, LinearRgb, PictureInfo};
 
 /// Folder of the layers below OUT.
 pub const LAYERS: &str = "layers";
@@ -94,9 +95,9 @@ pub(crate) struct CoronaParts<'a> {
     pub(crate) catalogue: &'a Catalogue,
     pub(crate) merged: &'a Merged,
     /// The frames that were merged, in the merge's order.
-    pub(crate) records: &'a [ShotRecord],
+    pub(crate) frames: &'a [Lit],
     /// Gives the input of a frame.
-    pub(crate) input: fn(&ShotRecord) -> Option<MergeInput>,
+    pub(crate) input: fn(&Lit) -> Option<MergeInput>,
 }
 
 /// Writes each merged frame in register with the corona, the Moon's face, and the chromosphere at either contact, each
@@ -121,8 +122,8 @@ pub(crate) fn corona_layers(
         if watch.interrupted() {
             return Err(PipelineError::Interrupted);
         }
-        let record = &parts.records[i];
-        match open(record) {
+        let record = &parts.frames[i].record;
+        match parts.frames[i].open() {
             Ok(frame) => {
                 let Some(light) = merge::layer(merged, i, &frame) else {
                     continue;
@@ -162,11 +163,6 @@ pub(crate) fn corona_layers(
     }
     watch.end();
     Ok(layers.end(notices))
-}
-
-fn open(record: &ShotRecord) -> Result<Frame, String> {
-    let shot = &record.shot;
-    raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())
 }
 
 /// A frame's own name and its exposure: `DSC_0412-1-500s`.
@@ -230,8 +226,10 @@ fn chromosphere_layer(
     kind: ContactKind,
 ) -> Result<(), PipelineError> {
     let records = near_contact(parts, kind);
-    let inputs: Vec<MergeInput> = records.iter().filter_map(|r| (parts.input)(r)).collect();
-    let open = |i: usize| open(records[i]);
+    // What has no raw file among raw ones was told of by the merge.
+    let frames = light::of(records, &mut Vec::new());
+    let inputs: Vec<MergeInput> = frames.iter().filter_map(parts.input).collect();
+    let open = |i: usize| frames[i].open();
     let Some(found) = merge::limb_light(parts.merged, &inputs, &open) else {
         return Ok(());
     };
@@ -242,7 +240,7 @@ fn chromosphere_layer(
         ContactKind::C2 => "second",
         _ => "third",
     };
-    let times = records.iter().filter_map(|r| r.utc);
+    let times = frames.iter().filter_map(|f| f.record.utc);
     let info = PictureInfo {
         captured: times.clone().min().zip(times.max()),
         ..PictureInfo::new(format!(
@@ -260,18 +258,18 @@ fn chromosphere_layer(
 }
 
 /// Unfiltered frames that show the Moon's limb within seconds of a contact, on totality's side of it.
-fn near_contact<'a>(parts: &'a CoronaParts<'_>, kind: ContactKind) -> Vec<&'a ShotRecord> {
+fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
     let contacts = parts.catalogue.contacts.as_ref();
     let instant = contacts.and_then(|c| match kind {
         ContactKind::C2 => c.c2.as_ref(),
         _ => c.c3.as_ref(),
     });
-    let (Some(instant), Some(first)) = (instant, parts.records.first()) else {
+    let (Some(instant), Some(first)) = (instant, parts.frames.first()) else {
         return Vec::new();
     };
     let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
     let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
-    let scale = super::discs::scale_key(&first.shot);
+    let scale = super::discs::scale_key(&first.record.shot);
     let near = |r: &&ShotRecord| {
         let inside_s = r.utc.map(|utc| {
             let after_s = utc.seconds_since(instant.utc);
@@ -302,7 +300,7 @@ fn near_contact<'a>(parts: &'a CoronaParts<'_>, kind: ContactKind) -> Vec<&'a Sh
             .total_cmp(&stops(a))
             .then_with(|| a.name().cmp(b.name()))
     });
-    found
+    found.into_iter().cloned().collect()
 }
 
 /// Light of the brightest thousandth of what is lit.

@@ -11,7 +11,7 @@ use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
-use crate::raster::{self, Depth, LinearRgb};
+use crate::raster::{self, Depth, LinearRgb, Reading};
 use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile, Wish};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
@@ -348,7 +348,9 @@ fn whole_tile(out: &Path, record: &ShotRecord) -> Result<Tile, String> {
 
 fn opened(record: &ShotRecord) -> Result<Tile, String> {
     let shot = &record.shot;
-    let frame = raster::decode(&shot.file.path, shot.orientation).map_err(|e| e.to_string())?;
+    let reading = Reading::Light(None);
+    let frame =
+        raster::photograph(&shot.file, shot.orientation, reading).map_err(|e| e.to_string())?;
     Ok(Tile::whole(frame))
 }
 

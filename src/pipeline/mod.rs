@@ -11,6 +11,7 @@ mod keepsake;
 mod kept;
 mod lapse;
 mod layers;
+mod light;
 mod making;
 mod out;
 mod page;

@@ -17,6 +17,7 @@ use crate::domain::{
     SunMoon, TaggedShot,
 };
 use crate::phase;
+use crate::raster;
 
 /// All that was found, stage by stage.
 pub(crate) struct Findings<'a> {
@@ -278,13 +279,18 @@ fn notice_for(record: &ShotRecord, broken: Option<&str>) -> Option<Notice> {
 fn raw_notice(shots: &[ShotRecord]) -> Option<Notice> {
     let closed = |r: &&ShotRecord| {
         matches!(r.shot.file.format, FileFormat::Raw | FileFormat::Heif)
+            && !raster::reads_pixels(r.shot.file.format)
             && r.phase != Phase::Unreadable
+    };
+    let kinds = match raster::reads_pixels(FileFormat::Raw) {
+        true => "HEIF",
+        false => "raw or HEIF",
     };
     match shots.iter().filter(closed).count() {
         0 => None,
         n => Some(Notice::look(format!(
-            "{n} raw or HEIF files without a JPEG beside them were sorted by their headers; their pixels are not read, so no discs \
-             were looked for in them; export JPEGs beside them to have them in the strip and the corona"
+            "{n} {kinds} files without a JPEG beside them were sorted by their headers; their pixels are not read, so no discs \
+             were looked for in them; convert them to JPEG or 16-bit TIFF beside them to have them in the strip and the corona"
         ))),
     }
 }

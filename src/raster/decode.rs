@@ -58,6 +58,27 @@ pub enum DecodeError {
     /// The PNG or TIFF decoder refused it.
     #[error("cannot be decoded: {0}")]
     Decoder(#[from] image::ImageError),
+    /// The decoder of raw files refused it.
+    #[error(
+        "its raw picture cannot be unpacked ({0}); copy it from the card again, or put the camera's JPEG beside it"
+    )]
+    Raw(String),
+    /// It is a raw file of a camera or a kind that is not known.
+    #[error(
+        "is a raw file of a kind that is not understood ({0}); put the camera's JPEG beside it, or convert it to DNG"
+    )]
+    UnknownRaw(String),
+    /// This program was built without the reader of raw files.
+    #[error(
+        "is a raw file, and this program was built without its reader of raw files; build it with the feature `raw`, or put the \
+         camera's JPEG beside it"
+    )]
+    RawLeftOut,
+    /// It is a HEIF or AVIF picture.
+    #[error(
+        "is a HEIF or AVIF picture, whose pixels are not read; convert it to JPEG or 16-bit TIFF beside it"
+    )]
+    Heif,
     /// The decoder broke down.
     #[error("the decoder broke down on it; the file is probably damaged")]
     Panic,
@@ -272,7 +293,8 @@ fn over_black<V: Dimmed, const N: usize>(pixels: impl Iterator<Item = [V; N]>) -
     values
 }
 
-fn frame(
+/// A frame of stored values, turned upright.
+pub(super) fn frame(
     (width, height, channels): (usize, usize, usize),
     values: Samples,
     transfer: Transfer,

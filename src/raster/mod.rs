@@ -10,7 +10,10 @@ mod exr;
 mod frame;
 mod image;
 mod jpeg;
+mod photograph;
 mod profile;
+#[cfg(feature = "raw")]
+mod raw;
 mod resample;
 mod thumbnail;
 mod turn;
@@ -27,5 +30,9 @@ pub use encode::{
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
+pub use photograph::{RawHeader, WhiteBalance, raw_header};
+pub use photograph::{Reading, photograph, reads_pixels};
+#[cfg(feature = "raw")]
+pub use raw::{SensorValues, sensor_values};
 pub use resample::{Placing, resampled};
 pub use thumbnail::thumbnail;

@@ -1,6 +1,7 @@
 //! What several test files share: drawn pictures with known truth, temporary cards.
 
 pub(crate) mod corona;
+pub(crate) mod dng;
 pub(crate) mod header;
 pub(crate) mod photos;
 pub(crate) mod sun;

@@ -1,0 +1,154 @@
+//! Raw files of cameras: sensor values through rawler, light by our own few lines.
+//!
+//! rawler reads the containers and unpacks the values; what it is given is vetted first ([`vet`]), because it trusts
+//! the sizes and counts in a file, and it works on threads of its own ([`apart`]), because it spreads its work over
+//! rayon's and panics on damaged files.
+
+mod apart;
+mod colour;
+mod develop;
+mod header;
+mod sensor;
+mod vet;
+
+use std::path::Path;
+use std::sync::Arc;
+
+use rawler::decoders::{Decoder, FormatHint, RawDecodeParams};
+use rawler::rawsource::RawSource;
+use rawler::{RawImage, RawlerError};
+
+use super::{DecodeError, Samples};
+use apart::apart;
+use sensor::Sensor;
+
+/// A developed picture as stored: not turned yet, sRGB-coded.
+pub(super) struct Stored {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) channels: usize,
+    pub(super) samples: Samples,
+}
+
+/// What a raw file's header says about its picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RawHeader {
+    /// Pixels across of the developed picture as stored, before turning it upright.
+    pub width_px: u32,
+    /// Pixels down of the developed picture as stored.
+    pub height_px: u32,
+    /// The camera's white balance at the shot, where it is known.
+    pub balance: Option<WhiteBalance>,
+}
+
+/// Factors for red, green and blue sensor values that make a neutral thing neutral; the least of them is 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WhiteBalance(pub(super) [f32; 3]);
+
+/// Sensor values of a raw file, black subtracted, for checking against other readers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SensorValues {
+    /// Pixels across of the recommended area.
+    pub width: usize,
+    /// Pixels down of the recommended area.
+    pub height: usize,
+    /// Values a pixel: 1 behind a colour filter array or on a grey sensor, 3 in files that are demosaiced already.
+    pub channels: usize,
+    /// Row-major, in steps of the converter above black; noise may lie below 0.
+    pub values: Vec<f32>,
+    /// The colours of the array from its top-left pixel on, row by row (`RGGB`), or empty where there is no array.
+    pub pattern: String,
+}
+
+/// What a raw file's header says, read from its first part and the places it points to; `None` where that does not
+/// tell, as in damaged files and cameras that are not known.
+pub fn raw_header(path: &Path) -> Option<RawHeader> {
+    let bytes = header::bytes(path).ok()?;
+    apart(move || {
+        vet::sizes(&bytes).ok()?;
+        let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+        let decoder = rawler::get_decoder(&source).ok()?;
+        header_of(decoder.as_ref(), &source).ok()
+    })?
+}
+
+fn header_of(decoder: &dyn Decoder, source: &RawSource) -> Result<RawHeader, RawlerError> {
+    if decoder.format_hint() == FormatHint::DNG {
+        return sensor::dng_header(decoder);
+    }
+    let image = decoder.raw_image(source, &RawDecodeParams::default(), true)?;
+    let area = sensor::area(&image);
+    Ok(RawHeader {
+        width_px: u32::try_from(area.d.w).unwrap_or(0),
+        height_px: u32::try_from(area.d.h).unwrap_or(0),
+        balance: colour::as_shot(&image.wb_coeffs),
+    })
+}
+
+/// Develops a raw file with its own white balance or the one given.
+pub(super) fn developed(
+    bytes: Vec<u8>,
+    balance: Option<WhiteBalance>,
+) -> Result<Stored, DecodeError> {
+    apart(move || {
+        let sensor = Sensor::new(unpacked(bytes)?)?;
+        Ok(develop::develop(&sensor, balance))
+    })
+    .unwrap_or(Err(DecodeError::Panic))
+}
+
+/// The camera's finished picture inside a raw file, where it has the developed picture's size pixel for pixel; `None`
+/// where there is none such, and the bytes back either way.
+pub(super) fn preview(bytes: Arc<Vec<u8>>) -> Option<Stored> {
+    apart(move || {
+        vet::whole(&bytes).ok()?;
+        let source = RawSource::new_from_shared_vec(bytes);
+        let decoder = rawler::get_decoder(&source).ok()?;
+        let header = header_of(decoder.as_ref(), &source).ok()?;
+        let params = RawDecodeParams::default();
+        let picture = decoder.preview_image(&source, &params).ok()??;
+        let same = (picture.width(), picture.height()) == (header.width_px, header.height_px);
+        same.then(|| Stored {
+            width: picture.width() as usize,
+            height: picture.height() as usize,
+            channels: 3,
+            samples: Samples::U8(picture.into_rgb8().into_raw()),
+        })
+    })?
+}
+
+/// The sensor values of the recommended area of a raw file, black subtracted, neither white-balanced nor demosaiced.
+///
+/// # Errors
+/// [`DecodeError`] as for [`super::photograph`].
+pub fn sensor_values(path: &Path) -> Result<SensorValues, DecodeError> {
+    let bytes = super::decode::file_bytes(path)?;
+    apart(move || Ok(Sensor::new(unpacked(bytes)?)?.values())).unwrap_or(Err(DecodeError::Panic))
+}
+
+/// Unpacks the sensor values; the file's bytes are let go.
+fn unpacked(bytes: Vec<u8>) -> Result<RawImage, DecodeError> {
+    vet::whole(&bytes)?;
+    let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+    let decoder = rawler::get_decoder(&source).map_err(trouble)?;
+    let params = RawDecodeParams::default();
+    if decoder.format_hint() != FormatHint::DNG {
+        // The sizes of a DNG were vetted with its directories; other makers hide theirs.
+        let claimed = decoder.raw_image(&source, &params, true).map_err(trouble)?;
+        let (width, height) = (claimed.width as u64, claimed.height as u64);
+        super::decode::check_size(width, height, 2 * claimed.cpp as u64)?;
+    }
+    decoder.raw_image(&source, &params, false).map_err(trouble)
+}
+
+/// The library's words as ours: they carry no lines of code and no invitation to write to its authors.
+fn trouble(error: RawlerError) -> DecodeError {
+    let plain = |text: &str| text.lines().next().unwrap_or_default().trim().to_owned();
+    match error {
+        RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(plain(&what)),
+        RawlerError::DecoderFailed(text) if text.contains("nsupported") => {
+            DecodeError::UnknownRaw(plain(&text).replace("TODO: ", ""))
+        }
+        RawlerError::DecoderFailed(text) => DecodeError::Raw(plain(&text)),
+    }
+}

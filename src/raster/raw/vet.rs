@@ -1,0 +1,424 @@
+//! What must hold before a library that trusts its input is given a file.
+
+use std::collections::BTreeSet;
+
+use super::super::decode::check_size;
+use crate::raster::{DecodeError, MAX_SIDE_PX};
+
+/// Most directories of a file that are looked at; cameras write a dozen.
+const MOST_DIRECTORIES: usize = 256;
+
+/// Most pieces of one picture.
+const MOST_PIECES: usize = 100_000;
+
+/// Bytes in which the sizes of a packed JPEG must stand.
+const JPEG_HEAD_BYTES: usize = 4096;
+
+/// Bytes that may be missing at the end: makers round sizes up.
+const SLACK_BYTES: u64 = 512;
+
+/// First bytes of a TIFF, and of those raw files that are one but for them (Olympus, Panasonic; from memory).
+const MARKS: [&[u8; 4]; 6] = [b"II*\0", b"MM\0*", b"IIRO", b"IIRS", b"MMOR", b"IIU\0"];
+
+/// Sizes within the limits, lists no longer than the file, directories in no circle.
+pub(super) fn sizes(bytes: &[u8]) -> Result<(), DecodeError> {
+    look(bytes, false)
+}
+
+/// The same, and no part of a picture beyond the end of the file.
+pub(super) fn whole(bytes: &[u8]) -> Result<(), DecodeError> {
+    look(bytes, true)
+}
+
+fn look(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
+    if bytes.starts_with(b"FUJIFILMCCD-RAW") {
+        fujifilm(bytes, to_the_end)
+    } else if bytes.get(4..8) == Some(b"ftyp") {
+        boxes(bytes, to_the_end)
+    } else if MARKS.iter().any(|mark| bytes.starts_with(*mark)) {
+        Tiff::new(bytes, 0, to_the_end).look()
+    } else {
+        Ok(())
+    }
+}
+
+fn damaged(what: &str) -> DecodeError {
+    DecodeError::Raw(what.to_owned())
+}
+
+/// RAF: three pairs of place and length at bytes 84, 92 and 100, the second or third a TIFF (from memory; checked on a
+/// real file).
+fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
+    let word = |at: usize| {
+        let word = bytes.get(at..).and_then(|b| b.first_chunk());
+        word.map(|w| u32::from_be_bytes(*w) as usize)
+            .ok_or(DecodeError::CutShort)
+    };
+    for at in [84, 92, 100] {
+        let (place, length) = (word(at)?, word(at + 4)?);
+        let end = (place + length) as u64;
+        if to_the_end && end > bytes.len() as u64 + SLACK_BYTES {
+            return Err(DecodeError::CutShort);
+        }
+        let tiff = bytes
+            .get(place..)
+            .is_some_and(|b| b.starts_with(b"II*\0") || b.starts_with(b"MM\0*"));
+        if tiff {
+            Tiff::new(bytes, place, to_the_end).look()?;
+        }
+    }
+    Ok(())
+}
+
+/// CR3: boxes one after the other (ISO/IEC 14496-12, 4.2); the sizes stand in boxes `CMP1` (from memory; checked on a
+/// real file).
+fn boxes(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
+    let mut at = 0_u64;
+    while let Some(head) = usize::try_from(at)
+        .ok()
+        .and_then(|at| bytes.get(at..at + 16))
+    {
+        let word = |i: usize| u32::from_be_bytes([head[i], head[i + 1], head[i + 2], head[i + 3]]);
+        let size = match word(0) {
+            0 => break, // up to the end
+            1 => u64::from(word(8)) << 32 | u64::from(word(12)),
+            size => u64::from(size),
+        };
+        if size < 8 {
+            return Err(damaged("a box of no size"));
+        }
+        at = at.saturating_add(size);
+        if to_the_end && at > bytes.len() as u64 {
+            return Err(DecodeError::CutShort);
+        }
+        if &head[4..8] == b"moov" {
+            let body = usize::try_from(at - size)
+                .ok()
+                .and_then(|from| bytes.get(from..bytes.len().min(usize::try_from(at).ok()?)));
+            packed_sizes(body.unwrap_or_default())?;
+        }
+    }
+    Ok(())
+}
+
+fn packed_sizes(moov: &[u8]) -> Result<(), DecodeError> {
+    for place in moov.windows(4).enumerate().filter(|(_, w)| *w == b"CMP1") {
+        let word = |at: usize| {
+            let word = moov.get(place.0 + at..).and_then(|b| b.first_chunk());
+            word.map_or(0, |w| u64::from(u32::from_be_bytes(*w)))
+        };
+        check_size(word(12), word(16), 2)?;
+        check_size(word(20), word(24), 2)?;
+    }
+    Ok(())
+}
+
+/// Bytes a value of each type takes (TIFF 6.0, section 2); types beyond are taken as bytes.
+fn value_bytes(kind: u16) -> u64 {
+    match kind {
+        3 | 8 => 2,
+        4 | 9 | 11 | 13 => 4,
+        5 | 10 | 12 | 16 | 17 | 18 => 8,
+        _ => 1,
+    }
+}
+
+/// One entry of a directory.
+#[derive(Clone, Copy)]
+struct Field {
+    tag: u16,
+    kind: u16,
+    count: u64,
+    /// Where the values start, from the start of the file.
+    place: usize,
+}
+
+/// A walk through the directories of a TIFF inside a file.
+struct Tiff<'a> {
+    bytes: &'a [u8],
+    /// Where the TIFF starts.
+    base: usize,
+    little: bool,
+    to_the_end: bool,
+    seen: BTreeSet<usize>,
+}
+
+impl<'a> Tiff<'a> {
+    fn new(bytes: &'a [u8], base: usize, to_the_end: bool) -> Self {
+        Self {
+            bytes,
+            base,
+            little: bytes.get(base) == Some(&b'I'),
+            to_the_end,
+            seen: BTreeSet::new(),
+        }
+    }
+
+    fn half(&self, at: usize) -> Option<u16> {
+        let bytes = *self.bytes.get(at..)?.first_chunk()?;
+        Some(match self.little {
+            true => u16::from_le_bytes(bytes),
+            false => u16::from_be_bytes(bytes),
+        })
+    }
+
+    fn word(&self, at: usize) -> Option<u32> {
+        let bytes = *self.bytes.get(at..)?.first_chunk()?;
+        Some(match self.little {
+            true => u32::from_le_bytes(bytes),
+            false => u32::from_be_bytes(bytes),
+        })
+    }
+
+    fn look(mut self) -> Result<(), DecodeError> {
+        let mut open: Vec<usize> = self
+            .word(self.base + 4)
+            .into_iter()
+            .map(|w| w as usize)
+            .collect();
+        while let Some(directory) = open.pop().filter(|at| *at != 0) {
+            if !self.seen.insert(directory) || self.seen.len() > MOST_DIRECTORIES {
+                return Err(damaged("its directories run in a circle"));
+            }
+            let fields = self.fields(self.base + directory)?;
+            self.check(&fields)?;
+            let entries = usize::from(self.half(self.base + directory).unwrap_or(0));
+            let next = self.word(self.base + directory + 2 + 12 * entries);
+            let below = fields
+                .iter()
+                .filter(|f| matches!(f.tag, 0x014A | 0x8769 | 0x8825));
+            let below = below.flat_map(|f| self.values(f)).filter(|at| *at != 0);
+            let found: Vec<usize> = below.map(|at| at as usize).collect();
+            open.extend(next.filter(|n| *n != 0).map(|n| n as usize));
+            open.extend(found);
+        }
+        Ok(())
+    }
+
+    /// The entries of a directory, each list no longer than the file.
+    fn fields(&self, directory: usize) -> Result<Vec<Field>, DecodeError> {
+        let Some(entries) = self.half(directory) else {
+            return match self.to_the_end {
+                true => Err(DecodeError::CutShort),
+                false => Ok(Vec::new()),
+            };
+        };
+        let mut fields = Vec::new();
+        for n in 0..usize::from(entries) {
+            let at = directory + 2 + 12 * n;
+            let (Some(tag), Some(kind), Some(count), Some(offset)) = (
+                self.half(at),
+                self.half(at + 2),
+                self.word(at + 4),
+                self.word(at + 8),
+            ) else {
+                break;
+            };
+            let size = u64::from(count) * value_bytes(kind);
+            if size > self.bytes.len() as u64 {
+                return Err(damaged("a list in it is longer than the file"));
+            }
+            fields.push(Field {
+                tag,
+                kind,
+                count: u64::from(count),
+                place: if size <= 4 {
+                    at + 8
+                } else {
+                    self.base + offset as usize
+                },
+            });
+        }
+        Ok(fields)
+    }
+
+    /// The whole numbers of an entry.
+    fn values(&self, field: &Field) -> Vec<u64> {
+        let count = usize::try_from(field.count).unwrap_or(0).min(MOST_PIECES);
+        let at = |n: usize| match field.kind {
+            3 => self.half(field.place + 2 * n).map(u64::from),
+            4 | 13 => self.word(field.place + 4 * n).map(u64::from),
+            _ => None,
+        };
+        (0..count).map_while(at).collect()
+    }
+
+    fn check(&self, fields: &[Field]) -> Result<(), DecodeError> {
+        let list = |tag: u16| {
+            let field = fields.iter().find(|f| f.tag == tag);
+            field.map(|f| self.values(f)).unwrap_or_default()
+        };
+        let first = |tag: u16| list(tag).first().copied();
+        let samples = first(0x0115).unwrap_or(1).clamp(1, 8);
+        // Width and height: TIFF 6.0; sensor's sides in RW2 (from memory; checked on a real file).
+        for (width, height) in [(0x0100, 0x0101), (0x0002, 0x0003)] {
+            if let (Some(width), Some(height)) = (first(width), first(height)) {
+                check_size(width, height, 2 * samples)?;
+                self.check_tiles((width, height), (first(0x0142), first(0x0143)), samples)?;
+            }
+        }
+        for (places, lengths) in [(0x0111, 0x0117), (0x0144, 0x0145), (0x0201, 0x0202)] {
+            let lengths = list(lengths);
+            for (n, place) in list(places).into_iter().enumerate() {
+                self.check_piece(place, lengths.get(n).copied().unwrap_or(0))?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Tiles may stand out to the right and below, but not by more than all tiles together may be.
+    fn check_tiles(
+        &self,
+        (width, height): (u64, u64),
+        tile: (Option<u64>, Option<u64>),
+        samples: u64,
+    ) -> Result<(), DecodeError> {
+        let (Some(across), Some(down)) = tile else {
+            return Ok(());
+        };
+        if across == 0 || down == 0 || across.max(down) > MAX_SIDE_PX {
+            return Err(damaged("its tiles have no sound size"));
+        }
+        check_size(
+            width.next_multiple_of(across),
+            height.next_multiple_of(down),
+            2 * samples,
+        )
+    }
+
+    fn check_piece(&self, place: u64, length: u64) -> Result<(), DecodeError> {
+        let start = self.base as u64 + place;
+        let end = start.saturating_add(length);
+        if self.to_the_end && end > self.bytes.len() as u64 + SLACK_BYTES {
+            return Err(DecodeError::CutShort);
+        }
+        let data = usize::try_from(start)
+            .ok()
+            .and_then(|s| self.bytes.get(s..));
+        match data {
+            Some(data) if data.starts_with(b"\xFF\xD8") => packed_size(data),
+            Some(_) => Ok(()),
+            None if self.to_the_end => Err(DecodeError::CutShort),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The sizes in the frame header of a JPEG, lossless ones included (ISO/IEC 10918-1, B.2.2).
+fn packed_size(data: &[u8]) -> Result<(), DecodeError> {
+    let mut at = 2;
+    while let Some([0xFF, marker, high, low]) = data.get(at..).and_then(|d| d.first_chunk()) {
+        if at > JPEG_HEAD_BYTES || *marker == 0xDA {
+            break;
+        }
+        if matches!(marker, 0xC0..=0xC3 | 0xC5..=0xC7 | 0xC9..=0xCB | 0xCD..=0xCF) {
+            let side = |i: usize| data.get(at + i..).and_then(|d| d.first_chunk());
+            let side = |i| side(i).map_or(0, |s| u64::from(u16::from_be_bytes(*s)));
+            let parts = u64::from(data.get(at + 9).copied().unwrap_or(1)).clamp(1, 4);
+            // Lossless pictures lay several columns side by side as parts: each side is held to what 16 bits say.
+            let pixels = side(7) * side(5) * parts;
+            return match pixels <= crate::raster::MAX_MEGAPIXELS * 1_000_000 * 3 {
+                true => Ok(()),
+                false => Err(DecodeError::TooLarge {
+                    width: side(7) * parts,
+                    height: side(5),
+                }),
+            };
+        }
+        at += 2 + usize::from(u16::from_be_bytes([*high, *low]));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A TIFF of one directory.
+    fn tiff(fields: &[(u16, u16, u32, u32)], next: u32) -> Vec<u8> {
+        let mut bytes = b"II*\0\x08\0\0\0".to_vec();
+        bytes.extend((fields.len() as u16).to_le_bytes());
+        for (tag, kind, count, value) in fields {
+            bytes.extend(tag.to_le_bytes());
+            bytes.extend(kind.to_le_bytes());
+            bytes.extend(count.to_le_bytes());
+            bytes.extend(value.to_le_bytes());
+        }
+        bytes.extend(next.to_le_bytes());
+        bytes.resize(4096, 0);
+        bytes
+    }
+
+    #[test]
+    fn a_sound_directory_passes() {
+        let sound = tiff(
+            &[
+                (0x0100, 4, 1, 60),
+                (0x0101, 4, 1, 40),
+                (0x0111, 4, 1, 200),
+                (0x0117, 4, 1, 800),
+            ],
+            0,
+        );
+        assert!(whole(&sound).is_ok());
+    }
+
+    #[test]
+    fn lists_longer_than_the_file_are_damage() {
+        let long = tiff(&[(0x9999, 4, u32::MAX, 200)], 0);
+        assert!(matches!(sizes(&long), Err(DecodeError::Raw(_))));
+    }
+
+    #[test]
+    fn circles_are_damage() {
+        assert!(matches!(
+            sizes(&tiff(&[(0x0100, 4, 1, 60)], 8)),
+            Err(DecodeError::Raw(_))
+        ));
+        let below = tiff(&[(0x014A, 4, 1, 8)], 0);
+        assert!(matches!(sizes(&below), Err(DecodeError::Raw(_))));
+    }
+
+    #[test]
+    fn pieces_beyond_the_end_are_missing() {
+        let cut = tiff(&[(0x0111, 4, 1, 3000), (0x0117, 4, 1, 9000)], 0);
+        assert!(matches!(whole(&cut), Err(DecodeError::CutShort)));
+        assert!(sizes(&cut).is_ok(), "the header alone may be read");
+    }
+
+    #[test]
+    fn tiles_of_any_size_stay_within_the_limits() {
+        for side in [0, 31_000, u32::MAX] {
+            let tiles = [
+                (0x0100, 4, 1, 60),
+                (0x0101, 4, 1, 40),
+                (0x0142, 4, 1, side),
+                (0x0143, 4, 1, 16),
+            ];
+            assert!(sizes(&tiff(&tiles, 0)).is_err(), "{side}");
+        }
+    }
+
+    #[test]
+    fn boxes_must_lie_in_the_file() {
+        let mut bytes = [
+            &[0, 0, 0, 16][..],
+            b"ftypcrx \0\0\0\0",
+            &[0, 0, 0x10, 0],
+            b"mdat",
+        ]
+        .concat();
+        bytes.resize(64, 0);
+        assert!(matches!(whole(&bytes), Err(DecodeError::CutShort)));
+        bytes.resize(0x1010, 0);
+        assert!(whole(&bytes).is_ok());
+    }
+
+    #[test]
+    fn packed_pictures_are_held_to_their_own_header() {
+        let mut bytes = tiff(&[(0x0111, 4, 1, 200), (0x0117, 4, 1, 800)], 0);
+        bytes[200..212]
+            .copy_from_slice(&[0xFF, 0xD8, 0xFF, 0xC3, 0, 14, 14, 0xFF, 0xFF, 0xFF, 0xFF, 2]);
+        assert!(matches!(sizes(&bytes), Err(DecodeError::TooLarge { .. })));
+    }
+}
