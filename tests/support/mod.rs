@@ -1,5 +1,6 @@
 //! What several test files share: drawn pictures with known truth, temporary cards.
 
+pub(crate) mod cards;
 pub(crate) mod corona;
 pub(crate) mod dng;
 pub(crate) mod header;

@@ -1,0 +1,217 @@
+//! Random cards of partial phases with a known clock error, drawn and sorted: how far off the solved clock is, in its own
+//! sigmas. Places of Sun and Moon come from the ephemeris (held against JPL DE421 elsewhere), the pictures from drawings
+//! that share nothing with the fitter.
+
+use std::path::Path;
+
+use contactstrip::contacts;
+use contactstrip::domain::{Site, Utc};
+use contactstrip::ephemeris::EclipseView;
+use contactstrip::pipeline::{Settings, Unwatched, sort};
+use contactstrip::raster::Samples;
+use exif::{Tag, Value};
+use jiff::civil::Date;
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, Normal};
+use rand_pcg::Pcg64Mcg;
+
+use super::header;
+use super::sun::{Scene, Tone};
+
+/// Eclipses and places with the Sun well up: total, annular and partial.
+const PLACES: [(&str, f64, f64, f64); 8] = [
+    ("2017-08-21", 44.63, -121.13, 700.0),
+    ("2017-08-21", 39.77, -94.85, 250.0),
+    ("2024-04-08", 25.54, -103.41, 1120.0),
+    ("2024-04-08", 40.71, -74.01, 10.0),
+    ("2023-10-14", 35.08, -106.65, 1600.0),
+    ("2027-08-02", 25.69, 32.64, 90.0),
+    ("2020-06-21", 30.45, 79.20, 900.0),
+    ("1999-08-11", 43.85, 18.36, 520.0),
+];
+
+/// The Sun is at least this high in every frame, in degrees: lower, it is no circle any more.
+const LEAST_ALT_DEG: f64 = 35.0;
+
+/// What came of one card.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Outcome {
+    pub(crate) frames: usize,
+    /// Solved less true clock error, in seconds.
+    pub(crate) off_s: f64,
+    pub(crate) sigma_s: f64,
+    /// Whether the pictures told, so that the sigma is the solver's own.
+    pub(crate) solved: bool,
+}
+
+/// How the camera of a card is held.
+struct Held {
+    tripod: bool,
+    mirrored: bool,
+    roll_deg: f64,
+}
+
+impl Held {
+    fn north_deg(&self, view: &EclipseView, utc: Utc) -> f64 {
+        let zenith_deg = view.at(utc).zenith_in_picture_deg(0.0, self.mirrored);
+        if self.tripod {
+            self.roll_deg - zenith_deg
+        } else {
+            self.roll_deg
+        }
+    }
+}
+
+/// Draws card number `seed` with a Sun of this radius and sorts it.
+pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
+    let mut rng = Pcg64Mcg::seed_from_u64(0xC10C ^ seed.wrapping_mul(0x9E37_79B9));
+    let (date, lat_deg, lon_deg, elev_m) = PLACES[rng.random_range(0..PLACES.len())];
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m,
+    };
+    let date: Date = date.parse().unwrap();
+    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
+    let error_s = rng.random_range(-150.0..150.0);
+    let times = times(&view, &mut rng);
+    let held = Held {
+        tripod: rng.random_bool(0.5),
+        mirrored: rng.random_bool(0.1),
+        roll_deg: rng.random_range(-20.0..20.0),
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let card = folder.path().join("card");
+    std::fs::create_dir(&card).unwrap();
+    let scene = Scene {
+        width: (3.4 * radius_px) as usize,
+        height: (2.8 * radius_px) as usize,
+        blur: rng.random_range(0.8..1.6),
+        level: rng.random_range(0.35..0.7),
+        tone: [Tone::Plain, Tone::Curved(0.3), Tone::Shoulder][rng.random_range(0..3)],
+        ..Scene::default()
+    };
+    let subsec = rng.random_bool(0.5);
+    for (n, utc) in times.iter().enumerate() {
+        let frame = placed(&scene, &view, *utc, &held, radius_px, &mut rng);
+        let read = utc.plus_s(error_s);
+        let path = card.join(format!("CLK_{n:04}.JPG"));
+        write(
+            &path,
+            &Scene {
+                seed: seed * 1000 + n as u64,
+                ..frame
+            },
+            read,
+            subsec,
+        );
+    }
+    let settings = Settings {
+        cards: vec![card],
+        out: folder.path().join("out"),
+        site: Some(site),
+        date: Some(date),
+        zone: Some("+00:00".parse().unwrap()),
+        ..Settings::default()
+    };
+    let made = sort(&settings, &Unwatched).unwrap();
+    let clock = made.catalogue.unwrap().cameras.remove(0).clock;
+    Outcome {
+        frames: times.len(),
+        off_s: clock.error_s - error_s,
+        sigma_s: clock.sigma_s,
+        solved: clock.error_s.abs() > 0.0,
+    }
+}
+
+/// Moments of the partial phases with a high Sun, 4 to 24 of them, on one side of maximum or on both.
+fn times(view: &EclipseView, rng: &mut Pcg64Mcg) -> Vec<Utc> {
+    let all = contacts::of_view(view).unwrap();
+    let (from, to) = (all.c1.utc.plus_s(120.0), all.c4.utc.plus_s(-120.0));
+    let middle = all.maximum.utc;
+    let (from, to) = match rng.random_range(0..4) {
+        0 => (from, middle.plus_s(-150.0)),
+        1 => (middle.plus_s(150.0), to),
+        _ => (from, to),
+    };
+    let count = rng.random_range(4..25);
+    let length_s = to.seconds_since(from);
+    (0..count)
+        .map(|n| {
+            let part = (f64::from(n) + rng.random_range(0.2..0.8)) / f64::from(count);
+            from.plus_s(part * length_s)
+        })
+        .filter(|utc| utc.seconds_since(middle).abs() > 150.0)
+        .filter(|utc| view.at(*utc).sun_alt_deg > LEAST_ALT_DEG)
+        .collect()
+}
+
+/// The discs where the sky has them, the Sun anywhere in the frame.
+fn placed(
+    scene: &Scene,
+    view: &EclipseView,
+    utc: Utc,
+    held: &Held,
+    radius_px: f64,
+    rng: &mut Pcg64Mcg,
+) -> Scene {
+    let sky = view.at(utc);
+    let jitter_deg = Normal::new(0.0, 0.03).unwrap().sample(rng);
+    let north_deg = held.north_deg(view, utc) + jitter_deg;
+    let (right, down) = sky.moon_offset_in_picture(north_deg, held.mirrored);
+    let anywhere = |side: usize, rng: &mut Pcg64Mcg| {
+        let middle = 0.5 * side as f64;
+        let room = middle - 1.15 * radius_px;
+        middle + rng.random_range(-room..room)
+    };
+    let (x, y) = (anywhere(scene.width, rng), anywhere(scene.height, rng));
+    Scene {
+        sun: (x, y, radius_px),
+        moon: Some((
+            x + right * radius_px,
+            y + down * radius_px,
+            sky.ratio() * radius_px,
+        )),
+        ..scene.clone()
+    }
+}
+
+/// Writes a drawn frame as a camera would.
+fn write(path: &Path, scene: &Scene, read: Utc, subsec: bool) {
+    let frame = scene.frame();
+    let Samples::U8(values) = frame.samples() else {
+        panic!("drawn frames have 8 bits");
+    };
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 95)
+        .encode(
+            values,
+            frame.width() as u32,
+            frame.height() as u32,
+            image::ExtendedColorType::Rgb8,
+        )
+        .unwrap();
+    let civil = read
+        .timestamp()
+        .to_zoned(jiff::tz::TimeZone::UTC)
+        .datetime();
+    let clock = civil.strftime("%Y:%m:%d %H:%M:%S").to_string();
+    let mut fields = vec![
+        header::text(Tag::Make, "Test"),
+        header::text(Tag::Model, "Long"),
+        header::text(Tag::DateTimeOriginal, &clock),
+        header::ratios(Tag::ExposureTime, &[(1, 500)]),
+        header::ratios(Tag::FNumber, &[(8, 1)]),
+        header::short(Tag::PhotographicSensitivity, 100),
+        header::ratios(Tag::FocalLength, &[(600, 1)]),
+    ];
+    if subsec {
+        let hundredths = civil.subsec_nanosecond() / 10_000_000;
+        fields.push(header::field(
+            Tag::SubSecTimeOriginal,
+            Value::Ascii(vec![format!("{hundredths:02}").into_bytes()]),
+        ));
+    }
+    let block = header::block(&fields, true);
+    std::fs::write(path, header::with_exif(&jpeg, &block)).unwrap();
+}
