@@ -720,7 +720,7 @@ fn normalisations_agree_with_the_reference() {
 
 #[test]
 fn the_views_look_as_they_did() {
-    let merged = Card::new(bracket(40.0)).merged();
+    let merged = Card::new(bracket(28.0)).merged();
     let shown = view(&merged, &ViewOptions::default());
     golden::compare("corona-view.png", &golden::eight_bit(&shown));
     for (how, name) in [

@@ -1,9 +1,10 @@
 //! The corona's fine structure as grey pictures, by the two normalisations.
 
-use super::layer::without_sky;
+use super::Merged;
 use super::light::smooth_step;
 use super::normalise::{MgnOptions, mgn, nrgf};
-use super::{Merged, view::luminance};
+use super::profile::Profile;
+use super::view::luminance;
 use crate::domain::Circle;
 use crate::raster::{LinearImage, LinearRgb, srgb_to_linear};
 
@@ -24,7 +25,7 @@ pub enum Fine {
 /// The values of the normalisations stand as sRGB-coded values, so that their middle is a middle grey. The Moon is
 /// filled with the light just outside its limb before they run, so that its edge leaves no rim around it.
 pub fn fine(merged: &Merged, how: Fine) -> LinearRgb {
-    let light = filled(merged);
+    let light = flattened(merged);
     let shown = match how {
         Fine::Radial => nrgf(&light, &merged.sun, 0.0, 2.0),
         Fine::MultiScale => mgn(&light, &MgnOptions::default()),
@@ -53,18 +54,34 @@ fn outside(moon: &Circle, x: usize, y: usize) -> f32 {
     smooth_step(-0.5, 2.5, off as f32)
 }
 
-/// Luminance without the sky's level, the Moon filled outwards in with the light just outside its limb.
-fn filled(merged: &Merged) -> LinearImage {
-    let light = without_sky(merged);
-    let (width, height) = (light.width(), light.height());
-    let data = light
-        .data()
-        .chunks_exact(3)
-        .map(|rgb| luminance([rgb[0], rgb[1], rgb[2]]))
-        .collect();
-    let mut out = LinearImage::from_data(width, height, data);
-    let moon = merged.moon;
+/// Luminance over its median at each distance from the Sun, 1 where there is none: what the normalisations make of it is
+/// the same where rings are thin, but its steep fall leaves no steps within them. The Moon is filled with the light just
+/// outside its limb.
+fn flattened(merged: &Merged) -> LinearImage {
+    let map = &merged.radiance;
+    let (width, height) = (map.width(), map.height());
+    let light = |x: usize, y: usize| luminance(map.at(x, y));
+    let profile = Profile::of_medians([width, height], &merged.sun, &merged.moon, light);
+    let mut out = LinearImage::new(width, height);
+    for y in 0..height {
+        for (x, value) in out.row_mut(y).iter_mut().enumerate() {
+            let r = (x as f64 - merged.sun.x_px).hypot(y as f64 - merged.sun.y_px);
+            let usual = profile.at(r as f32);
+            let flat = light(x, y) / usual;
+            *value = if flat.is_finite() && flat > 0.0 && usual > 0.0 {
+                flat
+            } else {
+                1.0
+            };
+        }
+    }
+    fill_moon(&mut out, &merged.moon);
+    out
+}
+
+fn fill_moon(out: &mut LinearImage, moon: &Circle) {
     let ring = moon.radius_px + 4.0;
+    let (width, height) = (out.width(), out.height());
     for y in 0..height {
         for x in 0..width {
             let (dx, dy) = (x as f64 - moon.x_px, y as f64 - moon.y_px);
@@ -72,18 +89,19 @@ fn filled(merged: &Merged) -> LinearImage {
             if r >= ring {
                 continue;
             }
-            // The light straight outwards, just outside the limb; the very centre has no outwards and takes the right.
+            // The light straight outwards; the very centre has no outwards and takes the right.
             let (ux, uy) = if r > 0.5 {
                 (dx / r, dy / r)
             } else {
                 (1.0, 0.0)
             };
             let at = |centre: f64, u: f64, most: usize| {
-                (centre + ring * u).round().clamp(0.0, most as f64 - 1.0) as usize
+                (centre + (ring + 1.0) * u)
+                    .round()
+                    .clamp(0.0, most as f64 - 1.0) as usize
             };
             let from = out.at(at(moon.x_px, ux, width), at(moon.y_px, uy, height));
             *out.at_mut(x, y) = from;
         }
     }
-    out
 }

@@ -6,6 +6,9 @@ use crate::raster::{LinearRgb, Picture, Rows, linear_to_srgb, srgb_to_linear};
 /// Light of the captions' letters: a grey that does not compete with the discs.
 const INK_LIGHT: f32 = 0.45;
 
+/// The same over a wide view, whose sky may be half as bright.
+const INK_OVER_LAND: f32 = 0.85;
+
 /// One disc of a sheet.
 #[derive(Clone, Debug)]
 pub(super) struct Layer {
@@ -83,7 +86,7 @@ fn overlap(left: i64, width: usize, canvas: usize) -> (usize, usize) {
 }
 
 /// Inks the words of a row.
-fn write_words(words: &Words, y: usize, row: &mut [f32]) {
+fn write_words(words: &Words, ink_light: f32, y: usize, row: &mut [f32]) {
     let inside = y as i64 - words.corner.1;
     let height = words.ink.len() / words.width.max(1);
     if !(0..height as i64).contains(&inside) {
@@ -94,7 +97,7 @@ fn write_words(words: &Words, y: usize, row: &mut [f32]) {
         let column = (x as i64 - words.corner.0) as usize;
         let ink = f32::from(words.ink[inside as usize * words.width + column]) / 255.0;
         for place in &mut row[x * 3..x * 3 + 3] {
-            *place += (INK_LIGHT - *place) * ink;
+            *place += (ink_light - *place) * ink;
         }
     }
 }
@@ -121,6 +124,10 @@ impl Rows for Sheet {
 
     fn fill(&self, y: usize, out: &mut [u16]) {
         let layers: Vec<&Layer> = self.layers.iter().collect();
+        let ink_light = match self.backdrop {
+            Some(_) => INK_OVER_LAND,
+            None => INK_LIGHT,
+        };
         let mut row = vec![0.0; self.width * 3];
         for (n, coded) in out.chunks_exact_mut(self.width * 3).enumerate() {
             let y = y + n;
@@ -134,7 +141,7 @@ impl Rows for Sheet {
                 }
             }
             for words in &self.words {
-                write_words(words, y, &mut row);
+                write_words(words, ink_light, y, &mut row);
             }
             code(&row, coded);
         }
