@@ -177,5 +177,14 @@ fn circle_through(points: &[LimbPoint], start: Circle) -> Option<CircleFit> {
         .into_iter()
         .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
         .collect();
-    geometric(&near, rough.circle, 0.5)
+    geometric(&near, rough.circle, 0.5).filter(|fit| is_close(fit.circle, start))
+}
+
+/// How far a circle through limb points may be from the one found at reduced size, in radii: farther off it is a line.
+const SAME_CIRCLE: f64 = 0.3;
+
+fn is_close(circle: Circle, start: Circle) -> bool {
+    let moved = (circle.x_px - start.x_px).hypot(circle.y_px - start.y_px);
+    let grown = (circle.radius_px - start.radius_px).abs();
+    moved.max(grown) < SAME_CIRCLE * start.radius_px
 }

@@ -45,8 +45,15 @@ pub(crate) fn sort_into(
 ) -> Result<Made, PipelineError> {
     // What is told of looks kept is told here alone: the record of a run that went on is that of one that ran through.
     let mut notices = Vec::new();
+    // The record outlives the folder we stand in: later commands run from anywhere.
+    let cards: Vec<PathBuf> = settings
+        .cards
+        .iter()
+        .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
+        .collect();
+    let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
-    let catalogue = read(settings, &kept, watch)?;
+    let catalogue = read(settings, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
     if !settings.dry_run {
         catalogue.save(&out.path)?;
@@ -61,14 +68,13 @@ pub(crate) fn sort_into(
 }
 
 /// The stages in order.
-fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue, PipelineError> {
-    // The record outlives the folder we stand in: later commands run from anywhere.
-    let cards: Vec<PathBuf> = settings
-        .cards
-        .iter()
-        .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
-        .collect();
-    let mut intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
+fn read(
+    settings: &Settings,
+    cards: &[PathBuf],
+    mut intake: Intake,
+    kept: &Kept,
+    watch: &dyn Watch,
+) -> Result<Catalogue, PipelineError> {
     let mut notices = std::mem::take(&mut intake.notices);
     let place = place::settle(settings, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
@@ -93,7 +99,7 @@ fn read(settings: &Settings, kept: &Kept, watch: &dyn Watch) -> Result<Catalogue
             .unwrap_or_else(|| hints::plain(shot, &learned, sizes(shot).0))
     };
     let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;
-    intake::still_there(&cards, &intake.shots)?;
+    intake::still_there(cards, &intake.shots)?;
     let mut found = Vec::new();
     let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
