@@ -363,10 +363,12 @@ fn real_and_damaged_files_are_all_answered() {
             match photograph(file, shot.orientation, reading) {
                 Ok(frame) => {
                     let size = (frame.width() as u32, frame.height() as u32);
-                    assert_eq!(
-                        (shot.width_px.unwrap(), shot.height_px.unwrap()),
-                        size,
-                        "{}",
+                    let told = shot.width_px.zip(shot.height_px);
+                    // The old Canon container tells no size that can be trusted before it is developed.
+                    let silent = told.is_none() && file.name.ends_with(".crw");
+                    assert!(
+                        silent || told == Some(size),
+                        "{}: {told:?} {size:?}",
                         file.name
                     );
                     developed.push(file.name.clone());

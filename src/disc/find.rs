@@ -103,9 +103,12 @@ pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
     let Some((left, top, right, bottom)) = bright_part(&view.light, level) else {
         return Vec::new();
     };
-    let mask = GrayImage::from_fn((right - left) as u32, (bottom - top) as u32, |x, y| {
-        let light = view.light.at(left + x as usize, top + y as usize);
-        Luma([u8::from(light > level)])
+    // With a dark border: the labelling counts on room for more regions than the smallest images have.
+    let (w, h) = ((right - left) as u32, (bottom - top) as u32);
+    let mask = GrayImage::from_fn(w + 2, h + 2, |x, y| {
+        let inside = (1..=w).contains(&x) && (1..=h).contains(&y);
+        let bright = |x: u32, y: u32| view.light.at(left + x as usize, top + y as usize) > level;
+        Luma([u8::from(inside && bright(x - 1, y - 1))])
     });
     let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
     let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize;
@@ -113,7 +116,7 @@ pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
     for (x, y, label) in labels.enumerate_pixels() {
         if label[0] > 0 {
             let b = &mut boxes[label[0] as usize - 1];
-            let (x, y) = (left as u32 + x, top as u32 + y);
+            let (x, y) = (left as u32 + x - 1, top as u32 + y - 1);
             let light = view.light.at(x as usize, y as usize) - view.sky;
             *b = (
                 b.0.min(x),
