@@ -12,7 +12,7 @@ const UNTOLD_PX: f64 = 0.03;
 
 /// One sigma of the growth of bright shapes by glare or their loss by tone curves, in pixels (our choice, after drawn
 /// frames of several curves).
-const EDGE_PX: f64 = 0.5;
+const EDGE_PX: f64 = 0.2;
 
 /// One sigma of what that differs between the two sides of the eclipse, in pixels (our choice).
 const SIDE_PX: f64 = 0.1;
