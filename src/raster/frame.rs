@@ -89,7 +89,7 @@ static SRGB12: LazyLock<Vec<f32>> = LazyLock::new(|| {
 });
 
 /// Most rows of a block that [`Frame::coarse`] reads.
-const COARSE_ROWS: usize = 4;
+const COARSE_ROWS: usize = 2;
 
 /// Light, 0 to 1, for an sRGB value, 0 to 1 (IEC 61966-2-1).
 pub fn srgb_to_linear(v: f32) -> f32 {
@@ -256,7 +256,7 @@ impl Frame {
     }
 
     /// A part of the frame at `1/step` size for finding things, not for measuring: stored values are averaged before
-    /// they are turned into light, over at most four rows of each `step` by `step` block; part blocks at the
+    /// they are turned into light, over at most two rows of each `step` by `step` block; part blocks at the
     /// right and bottom are dropped. A pixel (i, j) there is centred on
     /// `(rect.x + (i + 0.5) * step - 0.5, rect.y + (j + 0.5) * step - 0.5)` here. `step` is taken as 1 to 256.
     pub fn coarse(&self, rect: Rect, step: usize) -> LinearRgb {
