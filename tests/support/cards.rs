@@ -191,10 +191,7 @@ fn write(path: &Path, scene: &Scene, read: Utc, subsec: bool) {
             image::ExtendedColorType::Rgb8,
         )
         .unwrap();
-    let civil = read
-        .timestamp()
-        .to_zoned(jiff::tz::TimeZone::UTC)
-        .datetime();
+    let civil = jiff::tz::TimeZone::UTC.to_datetime(read.timestamp());
     let clock = civil.strftime("%Y:%m:%d %H:%M:%S").to_string();
     let mut fields = vec![
         header::text(Tag::Make, "Test"),
