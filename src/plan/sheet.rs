@@ -416,7 +416,7 @@ fn totality_plan(
         if n == 1 {
             "one run of the bracket".to_owned()
         } else {
-            format!("{n} runs of the bracket")
+            format!("{n} runs of the bracket, or as many as the camera's memory takes")
         }
     };
     let mut plan = vec![(
