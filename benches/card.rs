@@ -4,6 +4,8 @@
 //! time moved on by a second for each round, so that they are frames of their own to the reader. With `--tele` only
 //! frames of the long lens are used.
 
+#![allow(clippy::print_stdout, missing_docs)]
+
 use std::path::{Path, PathBuf};
 
 use contactstrip::demo::{DemoOptions, draw_card};

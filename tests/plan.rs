@@ -210,6 +210,19 @@ fn the_usual_filter_gives_the_usual_shutter() {
     let beads_s = plan::exposure_s(11.0, 100.0, plan::BRIGHTEST_Q);
     assert!((beads_s * 2000.0).log2().abs() < 1.0, "{beads_s}");
     assert!((plan::FIST_DEG - 10.0).abs() < 1e-12);
+    // 8 * 8 / (100 * 2^8.55) is 1/585 s, nearest to 1/640 s on the dial: the sheet says how that stands to the usual 1/800 s.
+    let said = sheet(TOTAL).notes.join(" ");
+    assert!(
+        said.contains("1/640 s with this gear")
+            && said.contains("comes to 1/800 s, 0.4 stops shorter"),
+        "{said}"
+    );
+    // Within the bracket of a partial for every filter that is sold.
+    for filter_stops in [10.0, 13.3, 14.0, 15.0, 16.0, 16.6, 18.0] {
+        let table_s = plan::exposure_s(5.6, 200.0, plan::filtered_q(filter_stops));
+        let off = (table_s / plan::practice_s(5.6, 200.0, filter_stops)).log2();
+        assert!(off.abs() < 1.0, "{filter_stops}: {off}");
+    }
 }
 
 #[test]
@@ -328,6 +341,31 @@ fn every_form_carries_the_cautions() {
         ] {
             assert!(flat.contains(words), "'{words}' is missing");
         }
+    }
+}
+
+#[test]
+fn a_deep_partial_never_reads_as_total() {
+    let partial = DrawnEclipse {
+        kind: LocalKind::Partial,
+        ..TOTAL
+    };
+    let contacts = Contacts {
+        obscuration: 0.99987,
+        ..partial.contacts()
+    };
+    let sheet = plan::sheet(&PlanInput {
+        contacts: &contacts,
+        sky: &|t| partial.sky(t),
+        zone: TimeZone::UTC,
+        gear: gear(),
+    })
+    .unwrap();
+    for form in [sheet.text(), sheet.html()] {
+        assert!(
+            form.contains("99.9 % of the area") && !form.contains("100.0 %"),
+            "{form}"
+        );
     }
 }
 

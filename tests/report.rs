@@ -122,6 +122,18 @@ fn shot(
     }
 }
 
+/// A fit of the Sun's limb.
+const BARE_FIT: DiscFit = DiscFit {
+    limb: Limb::Sun,
+    sun: None,
+    moon: None,
+    sigma_px: 0.1,
+    moon_sigma_px: None,
+    limb_arc_deg: 100.0,
+    residual_px: 0.2,
+    blur_px: None,
+};
+
 /// A card of `count` shots: partials of two bodies, brackets of nine in totality, a hostile name, an unreadable file.
 fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
     let mut shots: Vec<ShotRecord> = (0..count)
@@ -157,6 +169,13 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
     }
     if let Some(first) = shots.first_mut() {
         first.shot.file.name = HOSTILE.into();
+    }
+    // The same trouble in other numbers.
+    for (n, record) in shots.iter_mut().skip(1).step_by(20).take(3).enumerate() {
+        record.no_disc = Some(format!(
+            "the round edge found is one of many: {} % of the edges around lie on it",
+            12 + 7 * n
+        ));
     }
     if let Some(last) = shots.last_mut() {
         last.phase = Phase::Unreadable;
@@ -380,6 +399,7 @@ fn the_page_says_what_was_missed_and_why() {
     for words in [
         "1 frame could not be read",
         "without a disc: not enough limb",
+        "3 frames without a disc: the round edge found is one of many<",
         "soft: out of focus",
         "1 frame no-time",
         "five-minute partials",
@@ -520,6 +540,57 @@ fn coverage_counts_what_is_there_and_what_is_not() {
         beads.frames == 0 && beads.nearest_off_stops.unwrap() > 1.0,
         "{beads:?}"
     );
+}
+
+#[test]
+fn crescents_taken_before_the_filter_came_off_hold_no_feature_of_totality() {
+    let mut catalogue = card(TOTAL, 300);
+    for shot in &mut catalogue.shots {
+        if matches!(
+            shot.phase,
+            Phase::Totality | Phase::SecondContact | Phase::ThirdContact
+        ) {
+            // As a filtered partial of 2^-9.6 s, two stops longer for the thin crescent.
+            shot.phase = Phase::SecondContact;
+            shot.shot.exposure.shutter_s = Some(2_f64.powf(-7.6));
+            shot.disc = shot.disc.map(|fit| DiscFit {
+                limb: Limb::Sun,
+                ..fit
+            });
+            shot.disc.get_or_insert(BARE_FIT);
+            shot.flags = Flags::default();
+        }
+    }
+    let frames = |catalogue: &Catalogue| -> u32 {
+        let coverage = plan::coverage(catalogue, &|t| TOTAL.sky(t));
+        coverage.features.iter().map(|f| f.frames).sum()
+    };
+    assert_eq!(frames(&catalogue), 0);
+    // Bare, the same exposure drowns: it is one of the corona then.
+    for shot in &mut catalogue.shots {
+        shot.flags.set(Flag::Flare);
+    }
+    assert!(frames(&catalogue) > 0);
+}
+
+#[test]
+fn a_spoilt_partial_is_told_only_where_there_is_no_better_one() {
+    let mut catalogue = card(TOTAL, 300);
+    let due = TOTAL.contacts().c1.utc.plus_s(1800.0);
+    let away_s = |shot: &ShotRecord| shot.utc.map_or(1e9, |t| t.seconds_since(due).abs());
+    for shot in &mut catalogue.shots {
+        shot.flags = Flags::default();
+        if away_s(shot) < 60.0 {
+            shot.flags.set(Flag::Cut);
+        }
+    }
+    let words = "no better frame than a spoilt one";
+    assert!(!page_of(&catalogue, TOTAL, &|_| None).contains(words));
+    for shot in catalogue.shots.iter_mut().filter(|s| away_s(s) < 160.0) {
+        shot.flags.set(Flag::Cut);
+    }
+    let html = page_of(&catalogue, TOTAL, &|_| None);
+    assert!(html.contains(words) && html.contains("(cut)"));
 }
 
 #[test]
@@ -736,7 +807,7 @@ fn a_rehearsal_says_what_to_change_in_numbers() {
             "exposure"
         )
         .advice
-        .contains("try about 1/200 s")
+        .contains("try 1/200 s")
     );
     // A still mount at declination 0: 7.11 px/s, one pixel in 1/7 s, 1543 px of room gone in 217 s, aim twice as often.
     let still = point(
@@ -751,7 +822,8 @@ fn a_rehearsal_says_what_to_change_in_numbers() {
         "{still:?}"
     );
     assert!(
-        still.advice.contains("aim again every 1 min 48") && still.advice.contains("1/7 s"),
+        still.advice.contains("aim again every 1 min 48")
+            && still.advice.contains("1/8 s or shorter"),
         "{still:?}"
     );
     // 0.1 px/s is 0.21 seconds of arc a second: an axis 0.8 degrees off.

@@ -14,6 +14,8 @@ use exif::Tag;
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
+mod rehearse;
+
 use crate::support::{header, photos};
 
 /// Runs the program.

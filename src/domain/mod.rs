@@ -10,6 +10,7 @@
 mod clock;
 mod contact;
 mod coverage;
+mod dial;
 mod disc;
 mod notice;
 mod safety;
@@ -21,6 +22,7 @@ mod time;
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
 pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
 pub use coverage::{Coverage, FeatureDue, PartialDue};
+pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
 pub use notice::{Notice, Severity};
 pub use safety::safety_words;

@@ -279,7 +279,7 @@ fn excess_px(fit: &DiscFit, ratio: f64) -> Option<f64> {
         .moon_sigma_px
         .is_some_and(|sigma| sigma < 0.01 * sun.radius_px);
     let seen = fit.limb == Limb::Sun && fit.limb_arc_deg >= LEAST_ARC_DEG;
-    (seen && sure && MEASURABLE.contains(&apart)).then(|| moon.radius_px - ratio * sun.radius_px)
+    (seen && sure && MEASURABLE.contains(&apart)).then_some(moon.radius_px - ratio * sun.radius_px)
 }
 
 /// The middle of some excesses and its one sigma, in pixels; `None` where they are too few.

@@ -2,14 +2,15 @@
 
 use std::path::Path;
 
-use super::discs::{self, Seen};
+use super::discs::{self, Learned, Seen};
 use super::intake::{self, Intake};
 use super::kept::{Desk, Kept};
 use super::record::sun_only;
 use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
-use crate::disc::DiscHint;
-use crate::domain::Notice;
+use crate::disc::{self, DiscHint};
+use crate::domain::{FileFormat, Flag, Notice, Shot};
+use crate::raster;
 use crate::report;
 
 /// Moon's radius over the Sun's where no eclipse is asked about: there is no Moon to find.
@@ -42,7 +43,8 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         totality: Some(false),
         ..DiscHint::default()
     };
-    let seen = discs::look(&shots, &wanted, &sample, &hint, &desk, watch)?;
+    let mut seen = discs::look(&shots, &wanted, &sample, &hint, &desk, watch)?;
+    in_colour(&shots, &mut seen, &learned, watch)?;
     for (shot, seen) in shots.iter().zip(&seen) {
         if let Seen::Broken(reason) = seen {
             notices.push(Notice::look(format!("{reason}; left out")).about(&shot.file.name));
@@ -65,4 +67,40 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         text: rehearsal.text(),
         ..Made::default()
     })
+}
+
+/// Measures the light of the discs found in JPEG files once more, in the brightest channel: they were looked for in luma,
+/// where an orange disc whose red saturates looks grey. The fitted circles stay as they are.
+fn in_colour(
+    shots: &[Shot],
+    seen: &mut [Seen],
+    learned: &Learned,
+    watch: &dyn Watch,
+) -> Result<(), PipelineError> {
+    let coded = |index: usize| shots[index].file.format == FileFormat::Jpeg;
+    let found: Vec<usize> = (0..shots.len())
+        .filter(|&index| coded(index) && seen[index].fit().is_some())
+        .collect();
+    watch.begin("measuring the light", found.len() as u64);
+    let lights = discs::each(&found, watch, |index| {
+        let shot = &shots[index];
+        let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
+        let hint = DiscHint {
+            sun_radius_px: learned.radius_px(shot),
+            totality: Some(false),
+            ..DiscHint::default()
+        };
+        let report = disc::examine(&frame, &hint);
+        report.fit.is_ok().then_some(report)
+    })?;
+    watch.end();
+    for (index, light) in found.into_iter().zip(lights) {
+        if let (Seen::Yes(report, _), Some(light)) = (&mut seen[index], light) {
+            report.look = light.look;
+            if light.flags.has(Flag::Clipped) {
+                report.flags.set(Flag::Clipped);
+            }
+        }
+    }
+    Ok(())
 }

@@ -5,11 +5,17 @@ use super::exposure::FEATURES;
 use super::times::partial_moments;
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{
-    Contacts, Coverage, FeatureDue, Flag, LocalKind, PartialDue, Phase, Role, SunMoon, Utc,
+    Contacts, Coverage, FeatureDue, Flag, Limb, LocalKind, PartialDue, Phase, Role, SunMoon, Utc,
 };
 
 /// Seconds a partial may be early or late and still count: half way to the next (common practice: a minute does no harm).
 const PARTIAL_REACH_S: f64 = 150.0;
+
+/// Flags of frames that count for a partial only where there is no better one.
+const SPOILT: [Flag; 4] = [Flag::Cut, Flag::Clouded, Flag::Shaken, Flag::Soft];
+
+/// Stops by which a filtered frame may be shorter than the shortest partial of its body.
+const SHORTER_STOPS: f64 = 0.5;
 
 /// Compares a card with what was due at its eclipse. Wide views and frames with nothing to see do not count.
 ///
@@ -41,6 +47,11 @@ fn shows_the_sun(shot: &ShotRecord) -> bool {
     !spoilt && !lost && shot.role != Some(Role::Wide)
 }
 
+/// Whether a frame's picture is not what was wanted.
+fn spoilt(shot: &ShotRecord) -> bool {
+    SPOILT.iter().any(|flag| shot.flags.has(*flag))
+}
+
 fn partials_due(
     contacts: &Contacts,
     sky: &dyn Fn(Utc) -> SunMoon,
@@ -50,13 +61,13 @@ fn partials_due(
         .into_iter()
         .map(|moment| {
             let away_s = |shot: &ShotRecord| shot.utc.map(|t| t.seconds_since(moment.utc).abs());
-            let nearest = shots
+            // A sound frame a little farther off is worth more than a spoilt one.
+            let best = shots
                 .iter()
-                .filter_map(|shot| Some((away_s(shot)?, shot)))
-                .min_by(|(a, _), (b, _)| a.total_cmp(b));
-            let file = nearest
-                .filter(|(s, _)| *s <= PARTIAL_REACH_S)
-                .map(|(_, shot)| shot.name().to_owned());
+                .filter_map(|shot| Some((spoilt(shot), away_s(shot)?, shot)))
+                .filter(|(_, s, _)| *s <= PARTIAL_REACH_S)
+                .min_by(|(a, s, _), (b, t, _)| a.cmp(b).then(s.total_cmp(t)));
+            let file = best.map(|(.., shot)| shot.name().to_owned());
             PartialDue {
                 utc: moment.utc,
                 file,
@@ -68,6 +79,7 @@ fn partials_due(
 fn features_due(shots: &[&ShotRecord]) -> Vec<FeatureDue> {
     let exponents: Vec<f64> = shots
         .iter()
+        .filter(|shot| !still_filtered(shot, shots))
         .filter_map(|shot| bare_exponent(shot))
         .collect();
     FEATURES
@@ -91,15 +103,40 @@ fn features_due(shots: &[&ShotRecord]) -> Vec<FeatureDue> {
         .collect()
 }
 
-/// Exponent a frame of the unfiltered Sun is exposed for: `log2(N^2 / (ISO t))`. `None` for other phases, a filter left
-/// on, or a header without all three settings.
+/// Whether a frame next to totality shows a clean crescent with settings of the partials: the filter was not off yet, or on
+/// again.
+fn still_filtered(shot: &ShotRecord, shots: &[&ShotRecord]) -> bool {
+    let beside = matches!(shot.phase, Phase::SecondContact | Phase::ThirdContact);
+    let crescent = shot.disc.is_some_and(|fit| fit.limb == Limb::Sun);
+    let glare = shot.flags.has(Flag::Clipped) || shot.flags.has(Flag::Flare);
+    if !beside || !crescent || glare {
+        return false;
+    }
+    let partials = shots.iter().filter(|other| {
+        matches!(other.phase, Phase::Ingress | Phase::Egress)
+            && other.shot.camera == shot.shot.camera
+    });
+    let shortest = partials
+        .filter_map(|other| exponent(other))
+        .max_by(f64::total_cmp);
+    exponent(shot)
+        .zip(shortest)
+        .is_some_and(|(q, partial)| q <= partial + SHORTER_STOPS)
+}
+
+/// Exponent a frame of the unfiltered Sun is exposed for; `None` for other phases, a filter left on, or a header without all
+/// three settings.
 fn bare_exponent(shot: &ShotRecord) -> Option<f64> {
     let bare = matches!(
         shot.phase,
         Phase::Totality | Phase::SecondContact | Phase::ThirdContact
     );
+    exponent(shot).filter(|_| bare && !shot.flags.has(Flag::FilterOn))
+}
+
+/// `log2(N^2 / (ISO t))`; `None` of a header without all three settings.
+fn exponent(shot: &ShotRecord) -> Option<f64> {
     let exposure = &shot.shot.exposure;
     let (t, n, iso) = (exposure.shutter_s?, exposure.f_number?, exposure.iso?);
-    let q = (n * n / (iso * t)).log2();
-    (bare && !shot.flags.has(Flag::FilterOn) && q.is_finite()).then_some(q)
+    Some((n * n / (iso * t)).log2()).filter(|q| q.is_finite())
 }

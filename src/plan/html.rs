@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use super::exposure::dial_mark;
 use super::sheet::Sheet;
-use super::text::{RING_WORDS, minutes, signed_minutes};
+use super::text::{RING_WORDS, covered, minutes, signed_minutes};
+use crate::domain::dial_mark;
 
 /// Look of the page.
 const STYLE: &str = include_str!("sheet.css");
@@ -124,7 +124,11 @@ impl Sheet {
                     } else {
                         "down".to_owned()
                     },
-                    format!("{:.1}", c.fists),
+                    if c.sun_up {
+                        format!("{:.1}", c.fists)
+                    } else {
+                        String::new()
+                    },
                     format!("{:.0}° {}", c.sun_az_deg, c.compass),
                 ]
             })
@@ -266,7 +270,7 @@ impl Sheet {
                     p.local.clone(),
                     format!("{:.1}°", p.sun_alt_deg),
                     format!("{:.0}° {}", p.sun_az_deg, p.compass),
-                    format!("{:.1} %", p.obscuration * 100.0),
+                    covered(p.obscuration),
                     p.shutter_words(),
                 ]
             })

@@ -16,11 +16,12 @@ mod times;
 
 use jiff::tz::TimeZone;
 
+pub use crate::domain::dial_mark;
 pub use bracket::{BracketChoice, Brackets, LATITUDE_STOPS};
 pub use coverage::coverage;
 pub use exposure::{
-    BRIGHTEST_Q, FAINTEST_Q, FEATURES, Feature, STOPS_PER_DENSITY, dial_mark, exposure_s,
-    filtered_q,
+    BRIGHTEST_Q, FAINTEST_Q, FEATURES, Feature, STOPS_PER_DENSITY, exposure_s, filtered_q,
+    practice_s,
 };
 pub use gear::{
     DEFAULT_MEGAPIXELS, Framing, Gear, SUN_RATE_ARCSEC_S, Sensor, SensorError, framing,

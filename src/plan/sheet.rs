@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::PlanInput;
 use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
-use super::exposure::{FEATURES, dial_mark, exposure_s, filtered_q};
+use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
 use super::planets::{PlanetPlace, planets_up};
 use super::times::{
@@ -12,7 +12,7 @@ use super::times::{
     countdowns, low_sun_stops, partial_moments,
 };
 use crate::domain::{
-    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, Utc, safety_words,
+    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, Utc, dial_mark, safety_words,
 };
 
 /// A contact as it stands on the sheet.
@@ -299,7 +299,8 @@ fn horizon(contacts: &Contacts) -> Vec<String> {
             .map(|e| e.sky.sun_alt_refracted_deg)
             .fold(90.0, f64::min);
         lines.push(format!(
-            "The Sun stands {lowest:.0} degrees or more above the horizon at every contact ({}).",
+            "The Sun stands {:.0} degrees or more above the horizon at every contact ({}).",
+            lowest.floor(),
             fists_words(lowest)
         ));
     }
@@ -415,7 +416,7 @@ fn totality_plan(
         if n == 1 {
             "one run of the bracket".to_owned()
         } else {
-            format!("{n} runs of the bracket")
+            format!("{n} runs of the bracket, or as many as the camera's memory takes")
         }
     };
     let mut plan = vec![(
@@ -495,6 +496,7 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
                  Sun before the day and shift every filtered time by what you find.",
             gear.f_number, gear.iso
         ),
+        practice_words(gear),
         "Focus by hand on the limb, then leave it alone; autofocus hunts on the Sun.".to_owned(),
     ];
     if framing.disc_share > 1.0 {
@@ -522,6 +524,22 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
         }
     }
     notes
+}
+
+/// How the published exposure of the filtered Sun stands beside the usual one.
+fn practice_words(gear: &Gear) -> String {
+    let table_s = exposure_s(gear.f_number, gear.iso, filtered_q(gear.filter_stops));
+    let usual_s = practice_s(gear.f_number, gear.iso, gear.filter_stops);
+    let stops = (table_s / usual_s).log2();
+    format!(
+        "The filtered shutters follow the published table: {} with this gear. Common practice, f/8 and 1/800 s \
+             through 16 stops at ISO 100, comes to {}, {:.1} stops {}. The frames a stop either side of each \
+             partial hold both.",
+        dial_mark(table_s),
+        dial_mark(usual_s),
+        stops.abs(),
+        if stops < 0.0 { "longer" } else { "shorter" }
+    )
 }
 
 /// Solar radii the corona of the bracket's faintest feature reaches from the centre: 4 above the limb.

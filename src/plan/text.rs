@@ -2,9 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::exposure::dial_mark;
 use super::sheet::Sheet;
-use crate::domain::LocalKind;
+use crate::domain::{LocalKind, dial_mark, dial_mark_within};
 
 /// Columns the cautions and notes are wrapped at.
 const COLUMNS: usize = 80;
@@ -20,10 +19,7 @@ impl Sheet {
         };
         match self.central_duration_s {
             Some(s) => format!("{kind}, {}", minutes(s)),
-            None => format!(
-                "{kind}, {:.1} % of the area covered",
-                self.obscuration * 100.0
-            ),
+            None => format!("{kind}, {} of the area covered", covered(self.obscuration)),
         }
     }
 
@@ -224,12 +220,12 @@ impl Sheet {
         for p in &self.partials {
             writeln!(
                 out,
-                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>6.1} %   {}",
+                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>8}   {}",
                 p.local,
                 p.sun_alt_deg,
                 p.sun_az_deg,
                 p.compass,
-                p.obscuration * 100.0,
+                covered(p.obscuration),
                 p.shutter_words()
             )?;
         }
@@ -284,7 +280,7 @@ impl Sheet {
         lines.push(format!(
             "Drift stays under one pixel up to {:.3} s ({}), under three up to {:.2} s.",
             f.one_px_blur_s,
-            dial_mark(f.one_px_blur_s),
+            dial_mark_within(f.one_px_blur_s),
             3.0 * f.one_px_blur_s
         ));
         lines
@@ -390,6 +386,13 @@ fn wrapped(out: &mut String, words: &str) -> std::fmt::Result {
         column += length;
     }
     writeln!(out)
+}
+
+/// "98.3 %"; what is not all never reads as all of it, which would be totality.
+pub(super) fn covered(obscuration: f64) -> String {
+    let percent = obscuration * 100.0;
+    let most = if percent < 100.0 { 99.9 } else { 100.0 };
+    format!("{:.1} %", percent.min(most))
 }
 
 /// A number with two decimals at most.

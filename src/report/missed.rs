@@ -8,6 +8,9 @@ use super::markup::{clock_time, counted, folded, list, paragraph, section, table
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Coverage, Flag, Phase, Severity};
 
+/// Flags that spoil a partial.
+const SPOILT: [Flag; 4] = [Flag::Cut, Flag::Clouded, Flag::Shaken, Flag::Soft];
+
 /// Names listed of one group before the rest is only counted.
 const LISTED: usize = 200;
 
@@ -17,7 +20,7 @@ pub(super) fn missed(
     coverage: Option<&Coverage>,
     zone: &TimeZone,
 ) -> String {
-    let mut body = coverage.map_or_else(String::new, |c| covered(c, zone));
+    let mut body = coverage.map_or_else(String::new, |c| covered(catalogue, c, zone));
     body += &troubled(catalogue);
     body += &notices(catalogue);
     let strays: Vec<String> = catalogue
@@ -37,7 +40,7 @@ pub(super) fn missed(
     section("missed", "What was missed, and why", &body)
 }
 
-fn covered(coverage: &Coverage, zone: &TimeZone) -> String {
+fn covered(catalogue: &Catalogue, coverage: &Coverage, zone: &TimeZone) -> String {
     let mut out = String::new();
     let due = coverage.partials.len();
     let missed: Vec<String> = coverage
@@ -56,6 +59,7 @@ fn covered(coverage: &Coverage, zone: &TimeZone) -> String {
         };
         out += "<h3>Partials</h3>\n";
         out += &paragraph(&words);
+        out += &spoilt(catalogue, coverage, zone);
     }
     if !coverage.features.is_empty() {
         let rows: Vec<Vec<String>> = coverage
@@ -77,6 +81,28 @@ fn covered(coverage: &Coverage, zone: &TimeZone) -> String {
         );
     }
     out
+}
+
+/// Partials of which the card holds a spoilt frame only; empty where there are none.
+fn spoilt(catalogue: &Catalogue, coverage: &Coverage, zone: &TimeZone) -> String {
+    let flagged = coverage.partials.iter().filter_map(|due| {
+        let file = due.file.as_deref()?;
+        let shot = catalogue.shots.iter().find(|s| s.name() == file)?;
+        let flags: Vec<&str> = SPOILT
+            .iter()
+            .filter(|flag| shot.flags.has(**flag))
+            .map(|flag| flag.word())
+            .collect();
+        (!flags.is_empty()).then(|| format!("{} ({})", clock_time(due.utc, zone), flags.join(", ")))
+    });
+    let flagged: Vec<String> = flagged.collect();
+    match flagged.len() {
+        0 => String::new(),
+        n => paragraph(&format!(
+            "For {n} of them there is no better frame than a spoilt one: {}.",
+            flagged.join(", ")
+        )),
+    }
 }
 
 /// "held", "missed: the nearest frame is 2.3 stops short".
@@ -143,12 +169,12 @@ fn troubled(catalogue: &Catalogue) -> String {
 
 /// A reason without its numbers, so that frames with the same trouble come together.
 fn family(reason: &str) -> String {
-    reason
-        .split(" (")
-        .next()
-        .unwrap_or(reason)
-        .trim()
-        .to_owned()
+    let bare = reason.split(" (").next().unwrap_or(reason);
+    let about_numbers = |tail: &str| tail.trim_start().starts_with(|c: char| c.is_ascii_digit());
+    match bare.split_once(':') {
+        Some((head, tail)) if about_numbers(tail) => head.trim().to_owned(),
+        _ => bare.trim().to_owned(),
+    }
 }
 
 fn flag_words(flag: Flag) -> &'static str {

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use super::sun::{SOLAR_RATE_ARCSEC_S, Sun, sun_on};
 use super::{Point, Verdict};
 use crate::catalogue::ShotRecord;
-use crate::domain::{Circle, Flag, Phase};
-use crate::report::markup::{counted, minutes, shutter};
+use crate::domain::{Circle, Flag, Phase, dial_mark, dial_mark_within};
+use crate::report::markup::{counted, minutes};
 
 /// Blur of the limb, as a Gaussian sigma in pixels, up to which focus is good whatever the scale (common practice).
 const GOOD_BLUR_PX: f64 = 1.5;
@@ -20,6 +20,9 @@ const FWHM_PER_SIGMA: f64 = 2.354_820_045;
 /// Growth of the blur over the shots from which focus counts as creeping (common practice).
 const FOCUS_CREEP: f64 = 0.3;
 
+/// Share of the good blur below which a change of it does not matter (our choice).
+const CREEP_FROM: f64 = 0.8;
+
 /// Level of the disc wanted, and the range that will do, as fractions of saturation in linear light (common practice).
 const LEVEL: (f64, f64, f64) = (0.2, 0.45, 0.75);
 
@@ -28,6 +31,9 @@ const CLIPPED_SHARE: f64 = 0.01;
 
 /// Disc radius in pixels from which centres and clock are as exact as they are built to be.
 const FINE_RADIUS_PX: f64 = 150.0;
+
+/// Zones differ by quarters of an hour.
+const QUARTER_S: f64 = 900.0;
 
 /// Error of a clock in seconds worth setting it for (common practice).
 const CLOCK_S: f64 = 1.0;
@@ -40,6 +46,18 @@ const HOLD_S: f64 = 3600.0;
 
 /// Fewest frames a trend or a rate is told from.
 const FEWEST: usize = 3;
+
+/// Seconds from frame to frame that tell a rate: closer, whole seconds say little; farther, the aim has surely changed.
+const STEP_S: (f64, f64) = (4.0, 900.0);
+
+/// Steps that are looked at: each is held against all others.
+const MOST_STEPS: usize = 500;
+
+/// Sway of a mount as a share of the disc's radius, and of the way the Sun went (our choice).
+const SWAY: f64 = 0.02;
+
+/// Share of the steps that must agree on a rate (our choice: aimed anew after every second frame, half of them do).
+const LEAST_AGREE: f64 = 0.4;
 
 fn point(name: &'static str, verdict: Verdict, found: String, advice: &str) -> Point {
     Point {
@@ -134,7 +152,7 @@ fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
     let found = format!(
         "limb blurred by {typical:.1} px (sigma), {good_px:.1} px or less is good; sharpest {best}"
     );
-    if let Some(growth) = creep(&blurs).filter(|g| g.abs() > FOCUS_CREEP) {
+    if let Some(growth) = creep(&blurs, CREEP_FROM * good_px).filter(|g| g.abs() > FOCUS_CREEP) {
         let way = if growth > 0.0 { "grows" } else { "shrinks" };
         let found = format!(
             "{found}; the blur {way} by {:.0} % from first to last",
@@ -155,15 +173,16 @@ fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
     }
 }
 
-/// Change of the blur from the first third of the frames to the last, as a share of the first.
-fn creep(blurs: &[(f64, &str)]) -> Option<f64> {
+/// Change of the blur from the first third of the frames to the last, as a share of the first; `None` of too few frames, or
+/// where neither end is more blurred than `least_px`.
+fn creep(blurs: &[(f64, &str)], least_px: f64) -> Option<f64> {
     let third = blurs.len() / 3;
     let part = |part: &[(f64, &str)]| median(part.iter().map(|(b, _)| *b).collect());
     if third < FEWEST {
         return None;
     }
     let (first, last) = (part(&blurs[..third])?, part(&blurs[blurs.len() - third..])?);
-    (first > 0.0).then(|| last / first - 1.0)
+    (first > 0.0 && first.max(last) > least_px).then(|| last / first - 1.0)
 }
 
 /// Level of the disc, and the shutter that would bring it where it is wanted.
@@ -201,10 +220,7 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
         return point("exposure", Verdict::Good, found, "");
     }
     let advice = match (better, typical < low) {
-        (Some(s), _) => format!(
-            "try about {} at the same aperture and ISO",
-            shutter(Some(s))
-        ),
+        (Some(s), _) => format!("try {} at the same aperture and ISO", dial_mark(s)),
         (None, true) => "open by two stops and shoot again".to_owned(),
         (None, false) => "close by two stops and shoot again".to_owned(),
     };
@@ -230,25 +246,68 @@ fn is_clipped(shot: &ShotRecord) -> bool {
     shot.flags.has(Flag::Clipped) || share().is_some_and(|s| s > CLIPPED_SHARE)
 }
 
-/// Drift in pixels a second, x right and y down: the middle of what neighbouring frames say, so that aiming anew
-/// between two of them does no harm.
-fn drift_px_s(frames: &[&ShotRecord]) -> Option<(f64, f64)> {
+/// How far the Sun moved from one frame to a later one.
+struct Step {
+    seconds: f64,
+    moved_px: (f64, f64),
+    /// How far the seconds may be off: clocks that write whole seconds cut them off.
+    unsure_s: f64,
+}
+
+impl Step {
+    fn rate_px_s(&self) -> (f64, f64) {
+        (
+            self.moved_px.0 / self.seconds,
+            self.moved_px.1 / self.seconds,
+        )
+    }
+
+    /// Whether the Sun moved as it does at this rate, give or take a sway of the mount and the clock's last second.
+    fn goes_at(&self, (x, y): (f64, f64), radius: f64) -> bool {
+        let off = (self.moved_px.0 - x * self.seconds).hypot(self.moved_px.1 - y * self.seconds);
+        let unsure_px = x.hypot(y) * (self.unsure_s + SWAY * self.seconds);
+        off <= (SWAY * radius).max(1.0) + unsure_px
+    }
+}
+
+/// From each timed disc to the next that is far enough in time to tell a rate, and near enough that the aim may be the same.
+fn steps(frames: &[&ShotRecord]) -> Vec<Step> {
     let placed: Vec<_> = frames
         .iter()
-        .filter_map(|s| Some((s.shot.stamp?.time, sun_circle(s)?)))
+        .filter_map(|s| Some((s.shot.stamp?, sun_circle(s)?)))
         .collect();
-    let rates: Vec<(f64, f64)> = placed
-        .windows(2)
-        .filter_map(|pair| {
-            let ((t0, a), (t1, b)) = (pair[0], pair[1]);
-            let seconds = t1.seconds_since(t0);
-            // Closer than this a clock cut to whole seconds says little; farther apart the aim has surely changed.
-            (4.0..=900.0)
-                .contains(&seconds)
-                .then(|| ((b.x_px - a.x_px) / seconds, (b.y_px - a.y_px) / seconds))
+    let step = |n: usize| {
+        let (start, a) = &placed[n];
+        let later = placed[n + 1..].iter().find_map(|(stamp, b)| {
+            let seconds = stamp.time.seconds_since(start.time);
+            (seconds >= STEP_S.0).then_some((seconds, stamp, b))
+        });
+        let (seconds, stamp, b) = later.filter(|(seconds, ..)| *seconds <= STEP_S.1)?;
+        let exact = start.has_subsec && stamp.has_subsec;
+        Some(Step {
+            seconds,
+            moved_px: (b.x_px - a.x_px, b.y_px - a.y_px),
+            unsure_s: if exact { 0.1 } else { 1.0 },
         })
-        .collect();
-    if rates.len() < FEWEST {
+    };
+    (0..placed.len())
+        .filter_map(step)
+        .take(MOST_STEPS)
+        .collect()
+}
+
+/// Drift in pixels a second, x right and y down: what most steps agree on, so that aiming anew between some of them does no
+/// harm. `None` where too few agree, as when each frame was aimed anew.
+fn drift_px_s(frames: &[&ShotRecord], radius: f64) -> Option<(f64, f64)> {
+    let steps = steps(frames);
+    let agreeing = |rate: (f64, f64)| steps.iter().filter(move |s| s.goes_at(rate, radius));
+    let best = steps
+        .iter()
+        .map(Step::rate_px_s)
+        .rev()
+        .max_by_key(|rate| agreeing(*rate).count())?;
+    let rates: Vec<(f64, f64)> = agreeing(best).map(Step::rate_px_s).collect();
+    if rates.len() < FEWEST || (rates.len() as f64) < LEAST_AGREE * steps.len() as f64 {
         return None;
     }
     let middle = |pick: fn(&(f64, f64)) -> f64| median(rates.iter().map(pick).collect());
@@ -256,16 +315,17 @@ fn drift_px_s(frames: &[&ShotRecord]) -> Option<(f64, f64)> {
 }
 
 fn drift(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
-    let (Some((x, y)), Some(sun), Some(radius)) = (drift_px_s(frames), sun, radius_px(frames))
-    else {
+    let known = radius_px(frames)
+        .zip(sun)
+        .and_then(|(radius, sun)| Some((drift_px_s(frames, radius)?, radius, sun)));
+    let Some(((x, y), radius, sun)) = known else {
+        let found = match steps(frames).len() < FEWEST {
+            true => "too few timed discs in a row",
+            false => "no steady motion from frame to frame: aimed anew between them?",
+        };
         let advice =
             "shoot a frame every half minute or so for ten minutes without touching the mount";
-        return point(
-            "drift",
-            Verdict::NotKnown,
-            "too few timed discs in a row".to_owned(),
-            advice,
-        );
+        return point("drift", Verdict::NotKnown, found.to_owned(), advice);
     };
     let px_s = x.hypot(y);
     let arcsec_s = px_s * sun.radius_arcsec / radius;
@@ -304,8 +364,8 @@ fn fixed(found: String, px_s: f64, room: Option<f64>) -> Point {
     });
     let found = format!("{found}: the mount stands still");
     let advice = format!(
-        "{aim}keep shutters under {} for one pixel of drift",
-        shutter(Some(1.0 / px_s))
+        "{aim}keep shutters to {} or shorter for one pixel of drift",
+        dial_mark_within(1.0 / px_s)
     );
     Point {
         name: "drift",
@@ -433,8 +493,6 @@ fn header_focal(frames: &[&ShotRecord], sun: Option<Sun>, radius: f64) -> String
 
 /// The clock against the satellites' time in the same header.
 fn clock(frames: &[&ShotRecord]) -> Point {
-    /// Zones differ by quarters of an hour.
-    const QUARTER_S: f64 = 900.0;
     let errors: Vec<f64> = frames
         .iter()
         .filter_map(|s| {
@@ -460,9 +518,10 @@ fn clock(frames: &[&ShotRecord]) -> Point {
     };
     let way = if error_s > 0.0 { "fast" } else { "slow" };
     let found = format!(
-        "{:.1} s {way} by GPS in {}; a fix may be some seconds old",
+        "{:.1} s {way} by GPS in {}{}; a fix may be some seconds old",
         error_s.abs(),
-        counted(n, "frame")
+        counted(n, "frame"),
+        zone_words(frames)
     );
     match error_s.abs() <= CLOCK_S {
         true => point("clock", Verdict::Good, found, ""),
@@ -472,6 +531,24 @@ fn clock(frames: &[&ShotRecord]) -> Point {
             found,
             "set the camera's clock on the morning of the day",
         ),
+    }
+}
+
+/// ", set to UTC+02:00", from the satellites' time, so that an hour of summer time is noticed; empty where the header names
+/// the zone or the frames differ.
+fn zone_words(frames: &[&ShotRecord]) -> String {
+    let mut quarters = frames.iter().filter_map(|s| {
+        let stamp = s.shot.stamp.filter(|stamp| stamp.offset_s.is_none())?;
+        let apart_s = stamp.time.read_as_utc().seconds_since(s.shot.gps?.utc?);
+        Some((apart_s / QUARTER_S).round() as i64)
+    });
+    match quarters.next() {
+        Some(first) if quarters.all(|q| q == first) => {
+            let sign = if first < 0 { '-' } else { '+' };
+            let n = first.abs();
+            format!(", set to UTC{sign}{:02}:{:02}", n / 4, n % 4 * 15)
+        }
+        _ => String::new(),
     }
 }
 

@@ -1,0 +1,333 @@
+//! Rehearsals on drawn practice shots of the plain filtered Sun, with known faults.
+
+use std::fs;
+use std::path::Path;
+use std::process::Output;
+
+use contactstrip::raster::Samples;
+use exif::{Tag, Value};
+use image::ExtendedColorType;
+use image::codecs::jpeg::JpegEncoder;
+
+use super::{run, stdout, text};
+use crate::support::sun::Scene;
+use crate::support::{header, photos};
+
+/// Radius of the drawn Sun in pixels: of 964 seconds of arc on the day drawn, 20 March 2026, when the Sun moves 15 a second.
+const RADIUS_PX: f64 = 110.0;
+
+/// Pixels a second of a Sun in a frame that stands still.
+const STILL_PX_S: f64 = 15.0 * RADIUS_PX / 964.0;
+
+/// A practice session.
+struct Session {
+    frames: u32,
+    step_s: f64,
+    /// Drift of the Sun, x right and y down.
+    drift_px_s: (f64, f64),
+    /// Frames between two aims, each a little different.
+    aimed_every: u32,
+    /// Gaussian sigma of the blur, first and last.
+    blur_px: (f64, f64),
+    level: f64,
+    colour: [f64; 3],
+    /// Camera minus true.
+    clock_error_s: f64,
+    gps: bool,
+    subsec: bool,
+}
+
+const SOUND: Session = Session {
+    frames: 12,
+    step_s: 30.0,
+    drift_px_s: (0.008, -0.006),
+    aimed_every: 100,
+    blur_px: (1.0, 1.05),
+    level: 0.55,
+    colour: [1.0, 0.95, 0.85],
+    clock_error_s: 0.2,
+    gps: true,
+    subsec: true,
+};
+
+impl Session {
+    /// Draws it and rehearses.
+    fn rehearsed(&self) -> Output {
+        let folder = tempfile::tempdir().unwrap();
+        for n in 0..self.frames {
+            self.write(n, &folder.path().join(format!("PRA_{n:04}.JPG")));
+        }
+        run(&["rehearse", text(folder.path())])
+    }
+
+    fn scene(&self, n: u32) -> Scene {
+        let part = f64::from(n) / f64::from(self.frames - 1);
+        let since_aim_s = f64::from(n % self.aimed_every) * self.step_s;
+        let aim = f64::from(n / self.aimed_every);
+        let place = |middle: f64, wide: f64, turn: f64, rate: f64| {
+            middle + wide * (turn * aim).sin() + rate * since_aim_s
+        };
+        Scene {
+            width: 700,
+            height: 500,
+            sun: (
+                place(349.3, 90.0, 2.3, self.drift_px_s.0),
+                place(251.6, 60.0, 1.7, self.drift_px_s.1),
+                RADIUS_PX,
+            ),
+            level: self.level,
+            colour: self.colour,
+            blur: self.blur_px.0 + part * (self.blur_px.1 - self.blur_px.0),
+            jpeg: None,
+            spots: 3,
+            seed: u64::from(n),
+            ..Scene::default()
+        }
+    }
+
+    fn write(&self, n: u32, path: &Path) {
+        let frame = self.scene(n).frame();
+        let Samples::U8(values) = frame.samples() else {
+            panic!("drawn frames have 8 bits");
+        };
+        let mut jpeg = Vec::new();
+        JpegEncoder::new_with_quality(&mut jpeg, 95)
+            .encode(values, 700, 500, ExtendedColorType::Rgb8)
+            .unwrap();
+        fs::write(
+            path,
+            header::with_exif(&jpeg, &header::block(&self.tags(n), true)),
+        )
+        .unwrap();
+    }
+
+    /// The camera is set two hours east of Greenwich; fixes are whole seconds.
+    fn tags(&self, n: u32) -> Vec<exif::Field> {
+        let start = jiff::civil::date(2026, 3, 20).at(10, 0, 0, 0);
+        let since_s = |s: f64| {
+            start
+                .checked_add(jiff::SignedDuration::from_secs_f64(s))
+                .unwrap()
+        };
+        let true_s = f64::from(n) * self.step_s;
+        let read = since_s(true_s + self.clock_error_s + 7200.0);
+        let mut tags = vec![
+            header::text(Tag::Make, "Test"),
+            header::text(Tag::Model, "Long"),
+            header::text(
+                Tag::DateTimeOriginal,
+                &read.strftime("%Y:%m:%d %H:%M:%S").to_string(),
+            ),
+            header::ratios(Tag::ExposureTime, &[(1, 800)]),
+            header::ratios(Tag::FNumber, &[(8, 1)]),
+            header::short(Tag::PhotographicSensitivity, 100),
+            header::ratios(Tag::FocalLength, &[(600, 1)]),
+        ];
+        if self.subsec {
+            let hundredths = read.subsec_nanosecond() / 10_000_000;
+            tags.push(header::field(
+                Tag::SubSecTimeOriginal,
+                Value::Ascii(vec![format!("{hundredths:02}").into_bytes()]),
+            ));
+        }
+        if self.gps {
+            let fix = since_s(true_s);
+            let parts = [fix.hour(), fix.minute(), fix.second()].map(|v| (v as u32, 1));
+            tags.extend([
+                header::text(Tag::GPSLatitudeRef, "N"),
+                header::ratios(Tag::GPSLatitude, &[(30, 1), (0, 1), (0, 1)]),
+                header::text(Tag::GPSLongitudeRef, "E"),
+                header::ratios(Tag::GPSLongitude, &[(30, 1), (0, 1), (0, 1)]),
+                header::ratios(Tag::GPSTimeStamp, &parts),
+                header::text(Tag::GPSDateStamp, "2026:03:20"),
+            ]);
+        }
+        tags
+    }
+}
+
+/// The line of a point and the advice below it, if there is one.
+fn point(output: &Output, name: &str) -> (String, String) {
+    let all = stdout(output);
+    let lines: Vec<&str> = all.lines().collect();
+    let at = lines
+        .iter()
+        .position(|line| line.trim_start().starts_with(name))
+        .unwrap_or_else(|| panic!("no {name}: {all}"));
+    let advice = lines[at + 1..]
+        .iter()
+        .take_while(|line| line.starts_with("      "))
+        .map(|line| line.trim())
+        .collect::<Vec<_>>()
+        .join(" ");
+    (lines[at].trim().to_owned(), advice)
+}
+
+/// The number before some words.
+fn before(text: &str, words: &str) -> f64 {
+    let at = text
+        .find(words)
+        .unwrap_or_else(|| panic!("no {words}: {text}"));
+    let number = text[..at].trim_end().rsplit(' ').next().unwrap();
+    number
+        .parse()
+        .unwrap_or_else(|_| panic!("{number}: {text}"))
+}
+
+#[test]
+fn a_sound_session_has_nothing_to_mend() {
+    let output = SOUND.rehearsed();
+    let said = stdout(&output);
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("Nothing to mend"), "{said}");
+    assert!(said.contains("Never look at the Sun"), "{said}");
+    assert!((before(&point(&output, "disc").0, "px across") - 220.0).abs() <= 1.0);
+    assert!((before(&point(&output, "focus").0, "px (sigma)") - 1.0).abs() < 0.25);
+    assert!(point(&output, "drift").0.contains("the mount follows"));
+}
+
+#[test]
+fn a_session_with_every_fault_is_told_each_of_them() {
+    let output = Session {
+        blur_px: (1.2, 3.6),
+        level: 1.7,
+        drift_px_s: (0.10, -0.06),
+        clock_error_s: 41.0,
+        subsec: false,
+        ..SOUND
+    }
+    .rehearsed();
+    let said = stdout(&output);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    for name in ["focus", "exposure", "drift", "clock"] {
+        assert!(point(&output, name).0.contains("mend"), "{name}: {said}");
+    }
+    assert!(
+        point(&output, "focus").0.contains("the blur grows"),
+        "{said}"
+    );
+    let (exposure, advice) = point(&output, "exposure");
+    assert!(exposure.contains("12 frames clipped"), "{said}");
+    assert!(advice.contains("close by two stops"), "{said}");
+    // 0.117 px a second of 8.76 seconds of arc each: 1.02 seconds of arc a second, an axis off by 3.9 degrees.
+    let drift = point(&output, "drift");
+    assert!((before(&drift.0, "seconds of arc a second") - 1.02).abs() < 0.06);
+    assert!((before(&drift.0, "degrees or more") - 3.9).abs() < 0.3);
+    assert!(drift.1.contains("polar axis"), "{said}");
+    // Whole seconds, cut off: half a second is added.
+    let clock = point(&output, "clock");
+    assert!(
+        (before(&clock.0, "s fast by GPS") - 41.5).abs() < 0.6,
+        "{said}"
+    );
+}
+
+#[test]
+fn a_disc_clipped_in_red_alone_is_told() {
+    let orange = [1.0, 0.42, 0.06];
+    let output = Session {
+        level: 1.35,
+        colour: orange,
+        ..SOUND
+    }
+    .rehearsed();
+    let (exposure, advice) = point(&output, "exposure");
+    assert!(
+        exposure.contains("mend") && exposure.contains("12 frames clipped"),
+        "{exposure}"
+    );
+    // 1.35 in the middle is 0.87 on the whole disc: 0.45 wants half of it.
+    assert!(advice.contains("try 1/1600 s"), "{advice}");
+    // As bright as it should be in red; grey alone would say that it is dark.
+    let output = Session {
+        level: 0.55,
+        colour: orange,
+        ..SOUND
+    }
+    .rehearsed();
+    let (exposure, _) = point(&output, "exposure");
+    assert!(exposure.contains("good"), "{exposure}");
+}
+
+#[test]
+fn a_tripod_that_stands_still_is_told_when_to_aim_again() {
+    let output = Session {
+        step_s: 12.0,
+        drift_px_s: (0.8 * STILL_PX_S, 0.6 * STILL_PX_S),
+        aimed_every: 4,
+        level: 0.14,
+        clock_error_s: -6.5,
+        subsec: false,
+        ..SOUND
+    }
+    .rehearsed();
+    let said = stdout(&output);
+    let drift = point(&output, "drift");
+    assert!(drift.0.contains("the mount stands still"), "{said}");
+    assert!(
+        (before(&drift.0, "seconds of arc a second") - 15.0).abs() < 0.5,
+        "{said}"
+    );
+    // 140 px of room at 1.71 px a second last 82 s.
+    assert!(
+        (before(&drift.1, "s; keep") - 41.0).abs() < 1.0 && drift.1.contains("aim again"),
+        "{said}"
+    );
+    // Drawn at 0.14 in the middle at 1/800 s, 0.09 on the whole disc: 0.45 wants five times as much.
+    let (exposure, advice) = point(&output, "exposure");
+    assert!(
+        exposure.contains("mend") && advice.contains("try 1/160 s"),
+        "{said}"
+    );
+    assert!(
+        point(&output, "clock").0.contains("set to UTC+02:00"),
+        "{said}"
+    );
+    assert!(
+        (before(&point(&output, "clock").0, "s slow by GPS") - 6.5).abs() < 1.1,
+        "{said}"
+    );
+}
+
+#[test]
+fn a_sun_aimed_at_anew_in_every_frame_says_nothing_of_the_drift() {
+    let output = Session {
+        step_s: 300.0,
+        aimed_every: 1,
+        gps: false,
+        ..SOUND
+    }
+    .rehearsed();
+    assert!(
+        point(&output, "drift").0.contains("not known"),
+        "{}",
+        stdout(&output)
+    );
+    let (clock, advice) = point(&output, "clock");
+    assert!(
+        clock.contains("not known") && advice.contains("--clock"),
+        "{clock}"
+    );
+}
+
+#[test]
+fn copies_of_a_real_photograph_are_rehearsed() {
+    let Some(photos) = photos::folder() else {
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = fs::read(photos.join("full-disc.jpg")).unwrap();
+    for n in 0..3 {
+        fs::write(folder.path().join(format!("REAL_{n}.JPG")), &bytes).unwrap();
+    }
+    let output = run(&["rehearse", text(folder.path())]);
+    let said = stdout(&output);
+    assert!(
+        point(&output, "frames").0.contains("all 3 show the disc"),
+        "{said}"
+    );
+    assert!(
+        before(&point(&output, "disc").0, "px across") > 100.0,
+        "{said}"
+    );
+}
