@@ -31,7 +31,7 @@ pub fn reads_pixels(format: FileFormat) -> bool {
 ///
 /// Raw files come developed: black subtracted, demosaiced, white-balanced, in sRGB with 16 bits, cut to the area the
 /// camera's maker recommends, which is that of the camera's own full-size pictures. All readings of a file give frames
-/// of one size and pixels that fit on each other. Others are read as by [`decode`].
+/// of one size and pixels that fit on each other. Others are read as by [`decode()`].
 ///
 /// # Errors
 /// [`DecodeError`]; nothing a file holds makes it panic.

@@ -1,7 +1,7 @@
 //! Raw files of cameras: sensor values through rawler, light by our own few lines.
 //!
 //! rawler reads the containers and unpacks the values; what it is given is vetted first ([`vet`]), because it trusts
-//! the sizes and counts in a file, and it works on threads of its own ([`apart`]), because it spreads its work over
+//! the sizes and counts in a file, and it works on threads of its own ([`apart()`]), because it spreads its work over
 //! rayon's and panics on damaged files.
 
 mod apart;
@@ -120,7 +120,7 @@ pub(super) fn preview(bytes: Arc<Vec<u8>>) -> Option<Stored> {
 /// The sensor values of the recommended area of a raw file, black subtracted, neither white-balanced nor demosaiced.
 ///
 /// # Errors
-/// [`DecodeError`] as for [`super::photograph`].
+/// [`DecodeError`] as for [`super::photograph()`].
 pub fn sensor_values(path: &Path) -> Result<SensorValues, DecodeError> {
     let bytes = super::decode::file_bytes(path)?;
     apart(move || Ok(Sensor::new(unpacked(bytes)?)?.values())).unwrap_or(Err(DecodeError::Panic))
