@@ -96,9 +96,68 @@ fn boxes(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
                 .ok()
                 .and_then(|from| bytes.get(from..bytes.len().min(usize::try_from(at).ok()?)));
             packed_sizes(body.unwrap_or_default())?;
+            nested(body.and_then(|b| b.get(8..)).unwrap_or_default(), 0)?;
         }
     }
     Ok(())
+}
+
+/// Boxes inside boxes are looked at this deep.
+const DEEPEST: usize = 8;
+
+/// Boxes that hold boxes (ISO/IEC 14496-12, table 1), after the marks of their own given here.
+const HOLDERS: [(&[u8; 4], usize); 5] = [
+    (b"trak", 0),
+    (b"mdia", 0),
+    (b"minf", 0),
+    (b"stbl", 0),
+    (b"uuid", 16),
+];
+
+/// Lists of samples (ISO/IEC 14496-12, 8.6 and 8.7): where their count stands, and bytes an entry takes.
+const LISTS: [(&[u8; 4], usize, u64); 5] = [
+    (b"stsz", 8, 0),
+    (b"stts", 4, 8),
+    (b"stsc", 4, 12),
+    (b"stco", 4, 4),
+    (b"co64", 4, 8),
+];
+
+/// Boxes inside a box: each has a size, or a reader would stand at it for ever, and no list is longer than its box.
+fn nested(mut rest: &[u8], deep: usize) -> Result<(), DecodeError> {
+    while let Some(head) = rest.first_chunk::<8>() {
+        let size = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
+        if size < 8 || deep > DEEPEST {
+            return Err(damaged("a box of no size"));
+        }
+        let kind = [head[4], head[5], head[6], head[7]];
+        let body = &rest[8..size.min(rest.len())];
+        if let Some((_, from)) = HOLDERS.iter().find(|(holder, _)| **holder == kind) {
+            nested(body.get(*from..).unwrap_or_default(), deep + 1)?;
+        }
+        if let Some((_, at, entry)) = LISTS.iter().find(|(list, ..)| **list == kind) {
+            check_list(body, *at, *entry)?;
+        }
+        rest = rest.get(size..).unwrap_or_default();
+    }
+    Ok(())
+}
+
+/// A count no larger than its list can be; samples of one size (`entry` 0) have no list unless that size is 0.
+fn check_list(body: &[u8], at: usize, entry: u64) -> Result<(), DecodeError> {
+    let word = |at: usize| {
+        let word = body.get(at..).and_then(|b| b.first_chunk());
+        word.map_or(0, |w| u64::from(u32::from_be_bytes(*w)))
+    };
+    let entry = match entry {
+        0 if word(4) > 0 => return Ok(()),
+        0 => 4,
+        entry => entry,
+    };
+    match word(at) * entry > body.len() as u64 {
+        true => Err(damaged("a list longer than its box")),
+        false => Ok(()),
+    }
 }
 
 fn packed_sizes(moov: &[u8]) -> Result<(), DecodeError> {
