@@ -38,7 +38,11 @@ fn look(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
     } else if MARKS.iter().any(|mark| bytes.starts_with(*mark)) {
         Tiff::new(bytes, 0, to_the_end).look()
     } else {
-        Ok(())
+        // Containers that cannot be looked through first are not trusted to the reader: a damaged one may ask it for any
+        // amount of memory.
+        Err(damaged(
+            "a container that is not read (older Canon, Minolta, Sigma); convert it to DNG",
+        ))
     }
 }
 
@@ -46,8 +50,8 @@ fn damaged(what: &str) -> DecodeError {
     DecodeError::Raw(what.to_owned())
 }
 
-/// RAF: three pairs of place and length at bytes 84, 92 and 100, the second or third a TIFF (from memory; checked on a
-/// real file).
+/// RAF: three pairs of place and length at bytes 84, 92 and 100: a JPEG whose Exif begins 12 bytes in, and parts that may be
+/// a TIFF (from memory; checked on a real file).
 fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
     let word = |at: usize| {
         let word = bytes.get(at..).and_then(|b| b.first_chunk());
@@ -60,11 +64,13 @@ fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
         if to_the_end && end > bytes.len() as u64 + SLACK_BYTES {
             return Err(DecodeError::CutShort);
         }
-        let tiff = bytes
-            .get(place..)
-            .is_some_and(|b| b.starts_with(b"II*\0") || b.starts_with(b"MM\0*"));
-        if tiff {
-            Tiff::new(bytes, place, to_the_end).look()?;
+        for place in [place, place + 12] {
+            let tiff = bytes
+                .get(place..)
+                .is_some_and(|b| b.starts_with(b"II*\0") || b.starts_with(b"MM\0*"));
+            if tiff {
+                Tiff::new(bytes, place, to_the_end).look()?;
+            }
         }
     }
     Ok(())
