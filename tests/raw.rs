@@ -364,13 +364,7 @@ fn real_and_damaged_files_are_all_answered() {
                 Ok(frame) => {
                     let size = (frame.width() as u32, frame.height() as u32);
                     let told = shot.width_px.zip(shot.height_px);
-                    // The old Canon container tells no size that can be trusted before it is developed.
-                    let silent = told.is_none() && file.name.ends_with(".crw");
-                    assert!(
-                        silent || told == Some(size),
-                        "{}: {told:?} {size:?}",
-                        file.name
-                    );
+                    assert_eq!(told, Some(size), "{}", file.name);
                     developed.push(file.name.clone());
                 }
                 Err(error) => assert!(!error.to_string().is_empty()),

@@ -13,6 +13,8 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 use tempfile::TempDir;
 
+use crate::support::files::contents;
+
 const KEPT: &str = ".contactstrip-analysis";
 const LOCK: &str = ".contactstrip-lock";
 
@@ -89,18 +91,6 @@ impl Desk {
 
 fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
-}
-
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    walkdir::WalkDir::new(folder)
-        .into_iter()
-        .map(Result::unwrap)
-        .filter(|e| e.file_type().is_file())
-        .map(|e| {
-            let name = e.path().strip_prefix(folder).unwrap().to_owned();
-            (name, fs::read(e.path()).unwrap())
-        })
-        .collect()
 }
 
 #[track_caller]

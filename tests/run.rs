@@ -1,6 +1,5 @@
 //! The program on cards drawn into temporary folders: files, messages, exit codes.
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
@@ -16,6 +15,7 @@ use image::codecs::jpeg::JpegEncoder;
 
 mod rehearse;
 
+use crate::support::files::contents;
 use crate::support::{header, photos};
 
 /// Runs the program.
@@ -88,19 +88,6 @@ fn capped(local: &str) -> Vec<u8> {
 
 /// Vicuna, where the eclipse of 2019-07-02 was total.
 const SITE: &str = "--site=-30.03,-70.71,600";
-
-/// Every file below a folder with its bytes.
-fn contents(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
-    walkdir::WalkDir::new(folder)
-        .into_iter()
-        .map(Result::unwrap)
-        .filter(|e| e.file_type().is_file())
-        .map(|e| {
-            let name = e.path().strip_prefix(folder).unwrap().to_owned();
-            (name, fs::read(e.path()).unwrap())
-        })
-        .collect()
-}
 
 #[track_caller]
 fn could_not_run(output: &Output, words: &[&str]) {

@@ -15,7 +15,7 @@ use nalgebra::SVector;
 
 use super::arcs::median;
 use super::circle::length;
-use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task};
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task, calm_px};
 use super::gauss::{density, share_below};
 use super::profile::{Law, Light};
 use crate::domain::Circle;
@@ -156,7 +156,7 @@ pub(super) fn refined(
         free,
         known: known_beforehand(start),
         places: &[SUN_X, SUN_Y, SUN_R, MOON_X, MOON_Y],
-        calm_px: super::fit::calm_px(start.sun.radius_px),
+        calm_px: calm_px(start.sun.radius_px),
         again: earlier.is_some(),
     };
     let fit = task.settled(earlier.map_or_else(|| first_guess(start), |e| e.params))?;

@@ -8,7 +8,7 @@ use nalgebra::SVector;
 
 use super::circle::length;
 use super::find::{LimbArc, SECTORS};
-use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, Task, pixels_at};
+use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Task, calm_px, pixels_at};
 use super::gauss::{density, share_below};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
@@ -122,15 +122,12 @@ fn once(
         free: [true; N],
         known,
         places: &[X, Y, RADIUS],
-        calm_px: super::fit::calm_px(start.moon.radius_px),
+        calm_px: calm_px(start.moon.radius_px),
         again: earlier.is_some(),
     };
     let fit = task.settled(earlier.unwrap_or_else(|| silhouette.first_guess()))?;
     let variance = 0.5 * (fit.covariance[(X, X)] + fit.covariance[(Y, Y)]);
-    let saturated = pixels
-        .iter()
-        .filter(|q| q.light >= super::fit::SATURATED)
-        .count();
+    let saturated = pixels.iter().filter(|q| q.light >= SATURATED).count();
     let saturated = saturated as f64 / pixels.len() as f64;
     // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
     let model = 0.03 + 0.15 * (saturated / 0.2).min(1.0);

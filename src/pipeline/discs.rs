@@ -80,31 +80,34 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
 
 /// What a few frames of each scale say before all are looked at.
 #[derive(Clone, Debug)]
-pub(crate) struct Learned {
-    radii: BTreeMap<ScaleKey, (f64, f64)>,
-    excesses: BTreeMap<ScaleKey, (f64, f64)>,
-    tints: BTreeMap<ScaleKey, f64>,
-}
+pub(crate) struct Learned(BTreeMap<ScaleKey, Scale>);
 
 impl Learned {
-    /// How much brighter the Sun is in its brightest channel than in luma, in a shot's frames.
-    pub(crate) fn tint(&self, shot: &Shot) -> Option<f64> {
-        self.tints.get(&scale_key(shot)).copied()
+    /// What is known of a shot's scale.
+    pub(crate) fn of(&self, shot: &Shot) -> Scale {
+        self.0.get(&scale_key(shot)).copied().unwrap_or_default()
     }
+}
 
-    /// The Sun's radius in a shot's frames and its one sigma, in pixels.
-    pub(crate) fn radius_px(&self, shot: &Shot) -> Option<(f64, f64)> {
-        self.radii.get(&scale_key(shot)).copied()
-    }
+/// What is known of one scale.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Scale {
+    /// The Sun's radius and its one sigma, in pixels.
+    pub(crate) radius_px: Option<(f64, f64)>,
+    /// How much larger than computed the Moon shows, and its one sigma, in pixels.
+    excess_px: Option<(f64, f64)>,
+    /// How much brighter the Sun is in its brightest channel than in luma.
+    pub(crate) tint: Option<f64>,
+}
 
-    /// The ratio of the radii as a shot's frames show it, and its one sigma, from the computed one.
+impl Scale {
+    /// The ratio of the radii as frames of this scale show it, and its one sigma, from the computed one.
     ///
     /// A developed picture wears bright edges away or lets them grow, the same for all frames of a body: the Sun shows
     /// small and the Moon before it large, or the reverse.
-    pub(crate) fn shown_ratio(&self, shot: &Shot, computed: f64) -> Option<(f64, f64)> {
-        let key = scale_key(shot);
-        let (radius_px, _) = self.radii.get(&key)?;
-        let (excess_px, sigma_px) = self.excesses.get(&key)?;
+    pub(crate) fn shown_ratio(&self, computed: f64) -> Option<(f64, f64)> {
+        let (radius_px, _) = self.radius_px?;
+        let (excess_px, sigma_px) = self.excess_px?;
         let (excess, sigma) = (excess_px / radius_px, sigma_px / radius_px);
         // Weighed against none at all, which is what a plain camera shows.
         let learned = sigma.max(LEAST_EXCESS_SIGMA).powi(-2);
@@ -170,11 +173,7 @@ pub(crate) fn learn(
     })?;
     watch.end();
     let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
-    let mut learned = Learned {
-        radii: BTreeMap::new(),
-        excesses: BTreeMap::new(),
-        tints: BTreeMap::new(),
-    };
+    let mut learned = BTreeMap::new();
     for (key, group) in groups {
         let fits = || {
             group
@@ -185,23 +184,19 @@ pub(crate) fn learn(
             (ratio, squeeze) if squeeze > ROUND_ENOUGH => excess_px(fit, ratio),
             _ => None,
         });
-        if let Some(excess) = middle_excess(excesses.collect()) {
-            learned.excesses.insert(key.clone(), excess);
-        }
-        let bare = fits().filter_map(|(index, fit)| sun_of(fit).map(|sun| (index, sun)));
-        let colours = bare.take(COLOURS).collect::<Vec<_>>();
-        if let Some(tint) = shown_tint(shots, &colours) {
-            learned.tints.insert(key.clone(), tint);
-        }
-        if let Some(radius) = shared_radius(fits().map(|(_, fit)| fit)) {
-            learned.radii.insert(key, radius);
-        }
+        let suns = fits().filter_map(|(index, fit)| sun_of(fit).map(|sun| (index, sun)));
+        let scale = Scale {
+            radius_px: shared_radius(fits().map(|(_, fit)| fit)),
+            excess_px: middle_excess(excesses.collect()),
+            tint: shown_tint(shots, suns.take(COLOURS)),
+        };
+        learned.insert(key, scale);
     }
     let mut seen = vec![Seen::No; shots.len()];
     for (index, one) in looked {
         seen[index] = one;
     }
-    Ok((learned, seen))
+    Ok((Learned(learned), seen))
 }
 
 /// Frames of a body looked at in colour, to learn the tint of its filter.
@@ -212,36 +207,37 @@ fn sun_of(fit: &DiscFit) -> Option<Circle> {
 }
 
 /// The middle tint of some Suns; `None` where frames are decoded in colour anyway.
-fn shown_tint(shots: &[Shot], suns: &[(usize, Circle)]) -> Option<f64> {
+fn shown_tint(shots: &[Shot], suns: impl Iterator<Item = (usize, Circle)>) -> Option<f64> {
     let mut tints: Vec<f64> = suns
-        .iter()
         .filter(|(index, _)| shots[*index].file.format == FileFormat::Jpeg)
         .filter_map(|(index, sun)| {
-            let shot = &shots[*index];
+            let shot = &shots[index];
             let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
-            disc::tint(&frame, *sun)
+            disc::tint(&frame, sun)
         })
         .collect();
     median(&mut tints)
 }
 
-/// Learns how large the Moon shows from low Suns, for bodies that saw none higher; `hint` knows their squeeze.
+/// Learns how large the Moon shows from low Suns, for scales that saw none higher; `hint` knows their squeeze. Gives all that
+/// is known then.
 pub(crate) fn learn_moons(
     shots: &[Shot],
     seen: &[Seen],
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
-    learned: &mut Learned,
+    learned: &Learned,
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<(), PipelineError> {
+) -> Result<Learned, PipelineError> {
     let bare = desk.bare();
+    let mut learned = learned.clone();
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {
-        let key = scale_key(shot);
-        let open = learned.radii.contains_key(&key) && !learned.excesses.contains_key(&key);
+        let scale = learned.of(shot);
+        let open = scale.radius_px.is_some() && scale.excess_px.is_none();
         let apart = seen[index].fit().and_then(moon_apart);
         if open && apart.is_some_and(|apart| MEASURABLE.contains(&apart)) {
-            groups.entry(key).or_default().push(index);
+            groups.entry(scale_key(shot)).or_default().push(index);
         }
     }
     for (key, group) in groups {
@@ -258,11 +254,10 @@ pub(crate) fn learn_moons(
             excess_px(seen.fit()?, ratio)
         })?;
         watch.end();
-        if let Some(excess) = middle_excess(samples.into_iter().flatten().collect()) {
-            learned.excesses.insert(key, excess);
-        }
+        learned.0.entry(key).or_default().excess_px =
+            middle_excess(samples.into_iter().flatten().collect());
     }
-    Ok(())
+    Ok(learned)
 }
 
 /// Distance of the centres in solar radii, where both discs were found.
@@ -303,23 +298,20 @@ pub(crate) fn look(
     desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Vec<Seen>, PipelineError> {
-    let settled = |i: usize| match &sample[i] {
+    let settled = |i: usize, one: &Seen| match one {
         Seen::No => false,
         Seen::Broken(_) => true,
         Seen::Yes(report, _) => report.fit.is_err() && hint(i).sun_radius_px.is_none(),
     };
-    let all: Vec<usize> = (0..shots.len())
-        .filter(|&i| wanted[i] && !settled(i))
-        .collect();
-    let mut seen: Vec<Seen> = (0..shots.len())
-        .map(|i| {
-            if settled(i) {
-                sample[i].clone()
-            } else {
-                Seen::No
-            }
-        })
-        .collect();
+    let mut seen = vec![Seen::No; shots.len()];
+    let mut all = Vec::new();
+    for (i, one) in sample.iter().enumerate() {
+        if settled(i, one) {
+            seen[i] = one.clone();
+        } else if wanted[i] {
+            all.push(i);
+        }
+    }
     look_at(shots, &all, &mut seen, hint, desk, "finding discs", watch)?;
     Ok(seen)
 }
@@ -468,20 +460,22 @@ fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
         Err(error) => return Seen::Broken(error.to_string()),
     };
     let key = kept::key(&bytes, shot, hint);
-    let squeeze = hint.squeeze;
-    let known = desk.kept.find(&key);
-    if let Some(report) = known.as_ref().filter(|report| desk.is_done(shot, report)) {
-        return Seen::Yes(Box::new(report.clone()), squeeze);
+    let report = match desk.kept.find(&key) {
+        Some(report) => report,
+        None => match quickly(shot, bytes) {
+            Ok(frame) => {
+                let report = disc::examine(&frame, hint);
+                SCRATCH.set(frame.into_scratch());
+                desk.kept.add(&key, &report);
+                report
+            }
+            Err(error) => return Seen::Broken(error.to_string()),
+        },
+    };
+    if let Some(draw) = desk.draw {
+        draw(shot, &report);
     }
-    match quickly(shot, bytes) {
-        Ok(frame) => {
-            let report = known.unwrap_or_else(|| disc::examine(&frame, hint));
-            SCRATCH.set(frame.into_scratch());
-            desk.take(&key, shot, &report);
-            Seen::Yes(Box::new(report), squeeze)
-        }
-        Err(error) => Seen::Broken(error.to_string()),
-    }
+    Seen::Yes(Box::new(report), hint.squeeze)
 }
 
 /// The middle radius of the well-seen Suns and its one sigma, in pixels; `None` without any.

@@ -47,14 +47,12 @@ const NEAR_S: f64 = 3600.0;
 
 /// The hint for one frame before any clock is solved: sizes alone. `ratio` is the computed ratio of the radii.
 pub(crate) fn plain(shot: &Shot, learned: &Learned, ratio: f64) -> DiscHint {
+    let scale = learned.of(shot);
+    let unlearned = (ratio, RATIO_SIGMA * ratio);
     DiscHint {
-        sun_radius_px: learned.radius_px(shot),
-        tint: learned.tint(shot),
-        moon_ratio: Some(
-            learned
-                .shown_ratio(shot, ratio)
-                .unwrap_or((ratio, RATIO_SIGMA * ratio)),
-        ),
+        sun_radius_px: scale.radius_px,
+        tint: scale.tint,
+        moon_ratio: Some(scale.shown_ratio(ratio).unwrap_or(unlearned)),
         ..DiscHint::default()
     }
 }

@@ -34,12 +34,12 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         .collect();
     let desk = Desk {
         kept: &Kept::default(),
-        pictures: None,
+        draw: None,
     };
     let (learned, sample) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {
-        sun_radius_px: learned.radius_px(&shots[index]),
-        tint: learned.tint(&shots[index]),
+        sun_radius_px: learned.of(&shots[index]).radius_px,
+        tint: learned.of(&shots[index]).tint,
         totality: Some(false),
         ..DiscHint::default()
     };
@@ -86,7 +86,7 @@ fn in_colour(
         let shot = &shots[index];
         let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
         let hint = DiscHint {
-            sun_radius_px: learned.radius_px(shot),
+            sun_radius_px: learned.of(shot).radius_px,
             totality: Some(false),
             ..DiscHint::default()
         };

@@ -8,7 +8,7 @@ use super::discs::{self, Seen};
 use super::hints;
 use super::intake::{self, Intake};
 use super::keepsake;
-use super::kept::{Desk, Kept, Pictures};
+use super::kept::{Desk, Draw, Kept};
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
 use super::record;
@@ -80,17 +80,14 @@ fn read(
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
-    let make = |shot: &Shot, report: &DiscReport| {
+    let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
         keepsake::keep_overlay(&settings.out, shot, report);
     };
     let desk = Desk {
         kept,
-        pictures: (settings.overlays && !settings.dry_run).then_some(Pictures {
-            make: &make,
-            are_there: &|_, _| false,
-        }),
+        draw: (settings.overlays && !settings.dry_run).then_some(overlay),
     };
-    let (mut learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
+    let (learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
     // The sample says about when and how the camera was held, so that most frames need one look only.
     let early = clocks::solve(&intake.shots, &sample, &trusted, &place, &mut Vec::new());
     let hint = |index: usize| {
@@ -108,9 +105,8 @@ fn read(
         let shot = &intake.shots[index];
         hints::flattened(index, shot, learned, &solved, &place)
     };
-    let known = learned.clone();
-    let hint = |index: usize| low(index, &known);
-    discs::learn_moons(&intake.shots, &seen, &hint, &mut learned, &desk, watch)?;
+    let hint = |index: usize| low(index, &learned);
+    let learned = discs::learn_moons(&intake.shots, &seen, &hint, &learned, &desk, watch)?;
     let hint = |index: usize| low(index, &learned);
     if discs::look_at_flat(&intake.shots, &mut seen, &hint, &desk, watch)? > 0 {
         found.clear();

@@ -4,9 +4,20 @@ use super::{DecodeError, Frame, decode};
 use crate::domain::{CardFile, FileFormat, Orientation};
 
 #[cfg(feature = "raw")]
-pub use super::raw::{RawHeader, WhiteBalance, raw_header};
+pub use super::raw::{WhiteBalance, raw_header};
 #[cfg(not(feature = "raw"))]
-pub use without::{RawHeader, WhiteBalance, raw_header};
+pub use without::{WhiteBalance, raw_header};
+
+/// What a raw file's header says about its picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RawHeader {
+    /// Pixels across of the developed picture as stored, before turning it upright.
+    pub width_px: u32,
+    /// Pixels down of the developed picture as stored.
+    pub height_px: u32,
+    /// The camera's white balance at the shot, where it is known.
+    pub balance: Option<WhiteBalance>,
+}
 
 /// What a photograph is read for.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,16 +99,7 @@ fn raw(_: &CardFile, _: Orientation, _: Reading) -> Result<Frame, DecodeError> {
 mod without {
     use std::path::Path;
 
-    /// What a raw file's header says about its picture; never known in this build.
-    #[derive(Clone, Copy, Debug, PartialEq)]
-    pub struct RawHeader {
-        /// Pixels across of the developed picture as stored, before turning it upright.
-        pub width_px: u32,
-        /// Pixels down of the developed picture as stored.
-        pub height_px: u32,
-        /// The camera's white balance at the shot, where it is known.
-        pub balance: Option<WhiteBalance>,
-    }
+    use super::RawHeader;
 
     /// A white balance; never known in this build.
     #[derive(Clone, Copy, Debug, PartialEq)]

@@ -3,6 +3,7 @@
 pub(crate) mod cards;
 pub(crate) mod corona;
 pub(crate) mod dng;
+pub(crate) mod files;
 pub(crate) mod header;
 pub(crate) mod photos;
 pub(crate) mod sun;

@@ -89,43 +89,23 @@ pub(crate) fn key(bytes: &[u8], shot: &Shot, hint: &DiscHint) -> LookKey {
     LookKey(all.finalize().into())
 }
 
-/// What goes on around a look: looks kept, and pictures made of the frame while it is decoded.
+/// Draws what was seen in a frame.
+pub(crate) type Draw<'a> = &'a (dyn Fn(&Shot, &DiscReport) + Sync);
+
+/// What goes on around a look: looks kept, and drawings made of them.
 pub(crate) struct Desk<'a> {
     /// Looks of earlier runs.
     pub(crate) kept: &'a Kept,
-    /// Makes pictures of a decoded frame, where any are wanted.
-    pub(crate) pictures: Option<Pictures<'a>>,
-}
-
-/// Pictures made of a frame.
-#[derive(Clone, Copy)]
-pub(crate) struct Pictures<'a> {
-    /// Makes them.
-    pub(crate) make: &'a (dyn Fn(&Shot, &DiscReport) + Sync),
-    /// Whether they are all there from an earlier run.
-    pub(crate) are_there: &'a (dyn Fn(&Shot, &DiscReport) -> bool + Sync),
+    /// Draws each look, where drawings are wanted.
+    pub(crate) draw: Option<Draw<'a>>,
 }
 
 impl<'a> Desk<'a> {
-    /// The same without pictures.
+    /// The same without drawings.
     pub(crate) fn bare(&self) -> Desk<'a> {
         Desk {
             kept: self.kept,
-            pictures: None,
+            draw: None,
         }
-    }
-
-    /// Whether nothing is to be made of a frame that was seen like this before.
-    pub(crate) fn is_done(&self, shot: &Shot, report: &DiscReport) -> bool {
-        self.pictures
-            .is_none_or(|pictures| (pictures.are_there)(shot, report))
-    }
-
-    /// Takes in what was seen in a decoded frame: pictures first, so that a look that is kept has its pictures.
-    pub(crate) fn take(&self, key: &LookKey, shot: &Shot, report: &DiscReport) {
-        if let Some(pictures) = self.pictures {
-            (pictures.make)(shot, report);
-        }
-        self.kept.add(key, report);
     }
 }

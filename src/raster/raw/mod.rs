@@ -18,7 +18,7 @@ use rawler::decoders::{Decoder, FormatHint, RawDecodeParams};
 use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawlerError};
 
-use super::{DecodeError, Samples};
+use super::{DecodeError, RawHeader, Samples};
 use apart::apart;
 use sensor::Sensor;
 
@@ -28,17 +28,6 @@ pub(super) struct Stored {
     pub(super) height: usize,
     pub(super) channels: usize,
     pub(super) samples: Samples,
-}
-
-/// What a raw file's header says about its picture.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct RawHeader {
-    /// Pixels across of the developed picture as stored, before turning it upright.
-    pub width_px: u32,
-    /// Pixels down of the developed picture as stored.
-    pub height_px: u32,
-    /// The camera's white balance at the shot, where it is known.
-    pub balance: Option<WhiteBalance>,
 }
 
 /// Factors for red, green and blue sensor values that make a neutral thing neutral; the least of them is 1.

@@ -8,8 +8,9 @@ use rawler::rawimage::RawPhotometricInterpretation as Kind;
 use rawler::tags::{DngTag, TiffCommonTag};
 use rawler::{CFA, RawImage, RawImageData, RawlerError};
 
-use super::{RawHeader, SensorValues, colour};
+use super::{SensorValues, colour};
 use crate::raster::DecodeError;
+use crate::raster::RawHeader;
 
 /// Smallest picture developed, in pixels on a side: demosaicing looks three pixels around.
 const MIN_SIDE_PX: usize = 16;
