@@ -301,8 +301,11 @@ fn bytes(reader: &mut impl Read, length: u64) -> io::Result<Vec<u8>> {
     }
 }
 
-/// Passes over `length` bytes.
+/// Passes over `length` bytes; a length that leads beyond any file is an early end.
 fn skip(reader: &mut impl Seek, length: u64) -> io::Result<()> {
     let step = i64::try_from(length).map_err(|_| io::ErrorKind::UnexpectedEof)?;
-    reader.seek_relative(step)
+    reader.seek_relative(step).map_err(|e| match e.kind() {
+        io::ErrorKind::InvalidInput => io::ErrorKind::UnexpectedEof.into(),
+        _ => e,
+    })
 }

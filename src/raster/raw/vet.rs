@@ -129,7 +129,8 @@ const LISTS: [(&[u8; 4], usize, u64); 5] = [
     (b"co64", 4, 8),
 ];
 
-/// Boxes inside a box: each has a size, or a reader would stand at it for ever, and no list is longer than its box.
+/// Boxes inside a box: each has a size, or a reader would stand at it for ever, and no list is longer than its box; Canon's
+/// `CMT` boxes hold a TIFF each (from memory; checked on a real file).
 fn nested(mut rest: &[u8], deep: usize) -> Result<(), DecodeError> {
     while let Some(head) = rest.first_chunk::<8>() {
         let size = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
@@ -140,6 +141,9 @@ fn nested(mut rest: &[u8], deep: usize) -> Result<(), DecodeError> {
         let body = &rest[8..size.min(rest.len())];
         if let Some((_, from)) = HOLDERS.iter().find(|(holder, _)| **holder == kind) {
             nested(body.get(*from..).unwrap_or_default(), deep + 1)?;
+        }
+        if kind.starts_with(b"CMT") {
+            Tiff::new(body, 0, false).look()?;
         }
         if let Some((_, at, entry)) = LISTS.iter().find(|(list, ..)| **list == kind) {
             check_list(body, *at, *entry)?;
