@@ -135,6 +135,24 @@ pub(super) struct Settled<const N: usize> {
     pub cost: f64,
 }
 
+/// What a set of parameters draws: light and derivatives at each pixel.
+struct Drawn<const N: usize> {
+    light: Vec<f64>,
+    by: Vec<[f64; N]>,
+}
+
+impl<const N: usize> Drawn<N> {
+    fn with_room(pixels: usize) -> Self {
+        Self {
+            light: Vec::with_capacity(pixels),
+            by: Vec::with_capacity(pixels),
+        }
+    }
+}
+
+/// A matrix, the pull on each parameter.
+type Normal<const N: usize> = (SMatrix<f64, N, N>, SVector<f64, N>);
+
 impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     /// Fits from a start; `None` when the fit does not settle or too few pixels take part.
     pub(super) fn settled(&self, start: SVector<f64, N>) -> Option<Settled<N>> {
@@ -143,9 +161,13 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         }
         let widened: &[f64] = if self.again { &WIDENED_AGAIN } else { &WIDENED };
         let mut now = self.drawing.bounded(start);
-        let mut scale = self.scale(&now) * widened[0];
+        let mut here = Drawn::with_room(self.pixels.len());
+        let mut there = Drawn::with_room(self.pixels.len());
+        self.draw(&now, &mut here);
+        let mut scale = self.scale(&here) * widened[0];
         let (mut damping, mut stiffer) = (1e-3, 2.0);
-        let (mut normal, mut pull, mut cost) = self.normal_equations(&now, scale);
+        let (mut normal, mut pull) = self.normal_equations(&now, &here, scale);
+        let mut cost = self.cost(&now, &here, scale);
         let (mut taken, mut calm) = (0, 0);
         for _ in 0..MAX_STEPS {
             let mut damped = normal;
@@ -154,19 +176,21 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             }
             let step = damped.cholesky()?.solve(&pull);
             let next = self.drawing.bounded(now + step);
-            let there = self.normal_equations(&next, scale);
-            if there.2.is_finite() && there.2 <= cost {
+            self.draw(&next, &mut there);
+            let next_cost = self.cost(&next, &there, scale);
+            if next_cost.is_finite() && next_cost <= cost {
                 let moved = self
                     .places
                     .iter()
                     .map(|&i| (next[i] - now[i]).abs())
                     .fold(0.0, f64::max);
-                now = next;
                 let foreseen = foreseen(&normal, &pull, &step, damping);
-                let ratio = (cost - there.2) / foreseen.max(1e-12);
+                let ratio = (cost - next_cost) / foreseen.max(1e-12);
                 let eased = 1.0 - (2.0 * ratio - 1.0).powi(3);
                 damping = (damping * eased.clamp(0.15, 2.0)).max(1e-7);
                 stiffer = 2.0;
+                (now, cost) = (next, next_cost);
+                std::mem::swap(&mut here, &mut there);
                 taken += 1;
                 let narrowing = taken < widened.len();
                 calm = if moved < self.calm_px && !narrowing {
@@ -174,12 +198,11 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
                 } else {
                     0
                 };
-                (normal, pull, cost) = if narrowing || taken == widened.len() + LAST_SCALE {
-                    scale = self.scale(&now) * widened[taken.min(widened.len() - 1)];
-                    self.normal_equations(&now, scale)
-                } else {
-                    there
-                };
+                if narrowing || taken == widened.len() + LAST_SCALE {
+                    scale = self.scale(&here) * widened[taken.min(widened.len() - 1)];
+                    cost = self.cost(&now, &here, scale);
+                }
+                (normal, pull) = self.normal_equations(&now, &here, scale);
             } else {
                 damping *= stiffer;
                 stiffer *= 2.0;
@@ -194,6 +217,17 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             scale,
             cost,
         })
+    }
+
+    fn draw(&self, p: &SVector<f64, N>, into: &mut Drawn<N>) {
+        into.light.clear();
+        into.by.clear();
+        let ready = self.drawing.ready(p);
+        for pixel in self.pixels {
+            let (light, by) = self.drawing.at(pixel, p, &ready);
+            into.light.push(light);
+            into.by.push(by);
+        }
     }
 
     /// Pixels with the drawn light at each.
@@ -220,14 +254,14 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         (1e-4 * self.level * self.level + 4e-4 * self.level * light.clamp(0.0, 1.0)).sqrt()
     }
 
-    fn scale(&self, p: &SVector<f64, N>) -> f64 {
+    fn scale(&self, drawn: &Drawn<N>) -> f64 {
         let dark = DARK * self.level;
         let misfits = self
             .pixels
             .iter()
-            .zip(self.drawn(p))
-            .filter(|(q, drawn)| q.light < SATURATED && q.light.max(*drawn) > dark)
-            .map(|(q, drawn)| self.misfit(q, drawn).abs())
+            .zip(&drawn.light)
+            .filter(|(q, light)| q.light < SATURATED && q.light.max(**light) > dark)
+            .map(|(q, light)| self.misfit(q, *light).abs())
             .collect();
         (1.4826 * median(misfits)).max(0.15)
     }
@@ -241,25 +275,32 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         single.chain(self.drawing.ties(p)).collect()
     }
 
-    fn normal_equations(
-        &self,
-        p: &SVector<f64, N>,
-        scale: f64,
-    ) -> (SMatrix<f64, N, N>, SVector<f64, N>, f64) {
-        let ready = self.drawing.ready(p);
-        let (mut normal, mut pull, mut cost) = ([[0.0; N]; N], [0.0; N], 0.0);
-        for pixel in self.pixels {
-            let (drawn, by) = self.drawing.at(pixel, p, &ready);
-            let miss = self.misfit(pixel, drawn) / scale;
-            let (c, weight) = robust(miss);
-            cost += c;
+    fn cost(&self, p: &SVector<f64, N>, drawn: &Drawn<N>, scale: f64) -> f64 {
+        let pixels: f64 = self
+            .pixels
+            .iter()
+            .zip(&drawn.light)
+            .map(|(pixel, light)| robust(self.misfit(pixel, *light) / scale).0)
+            .sum();
+        let known: f64 = self
+            .known_rows(p)
+            .iter()
+            .map(|(miss, _)| 0.5 * miss * miss)
+            .sum();
+        pixels + known
+    }
+
+    fn normal_equations(&self, p: &SVector<f64, N>, drawn: &Drawn<N>, scale: f64) -> Normal<N> {
+        let (mut normal, mut pull) = ([[0.0; N]; N], [0.0; N]);
+        for ((pixel, light), by) in self.pixels.iter().zip(&drawn.light).zip(&drawn.by) {
+            let miss = self.misfit(pixel, *light) / scale;
+            let (_, weight) = robust(miss);
             if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
                 let unit = 1.0 / (self.noise(pixel.light) * scale);
-                add_row(&mut normal, &mut pull, &by, unit, weight, miss);
+                add_row(&mut normal, &mut pull, by, unit, weight, miss);
             }
         }
         for (miss, by) in self.known_rows(p) {
-            cost += 0.5 * miss * miss;
             add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
         }
         let mut normal: SMatrix<f64, N, N> = SMatrix::from_fn(|i, j| normal[i.max(j)][i.min(j)]);
@@ -270,7 +311,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             normal[(i, i)] = 1.0;
             pull[i] = 0.0;
         }
-        (normal, pull, cost)
+        (normal, pull)
     }
 }
 
