@@ -7,6 +7,9 @@ use crate::domain::Circle;
 /// Most steps of the geometric fit; it usually needs five.
 const MAX_STEPS: usize = 40;
 
+/// Steps of a fit whose radius is held; it needs two or three.
+const HELD_STEPS: usize = 6;
+
 /// A circle through points, with how well it holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CircleFit {
@@ -129,6 +132,36 @@ pub fn geometric(points: &[(f64, f64)], start: Circle, huber: f64) -> Option<Cir
     })
 }
 
+/// The circle of this radius with the least sum of squared distances, from a start; points farther off than `huber` pull
+/// with constant force. An arc bent a little too weakly or too strongly keeps its place this way.
+pub(super) fn of_radius(
+    points: &[(f64, f64)],
+    start: Circle,
+    radius_px: f64,
+    huber: f64,
+) -> Option<Circle> {
+    let middle = points.iter().fold((0.0, 0.0), |sum, p| {
+        let (dx, dy) = (p.0 - start.x_px, p.1 - start.y_px);
+        let r = length(dx, dy).max(1e-12);
+        (sum.0 + dx / r, sum.1 + dy / r)
+    });
+    // The middle of the arc stays where it is to begin with.
+    let slip = (start.radius_px - radius_px) / points.len().max(1) as f64;
+    let mut now = Circle {
+        x_px: start.x_px + middle.0 * slip,
+        y_px: start.y_px + middle.1 * slip,
+        radius_px,
+    };
+    for _ in 0..HELD_STEPS {
+        let at = Vector3::new(now.x_px, now.y_px, now.radius_px);
+        let (normal, pull, _) = normal_equations(points, at, huber);
+        let normal = normal.fixed_view::<2, 2>(0, 0).into_owned();
+        let step = normal.try_inverse()? * pull.fixed_rows::<2>(0);
+        (now.x_px, now.y_px) = (now.x_px + step[0], now.y_px + step[1]);
+    }
+    (now.x_px.is_finite() && now.y_px.is_finite()).then_some(now)
+}
+
 /// Length of a vector whose size is that of a picture: no overflow to guard against, and so faster than `hypot`.
 pub(super) fn length(x: f64, y: f64) -> f64 {
     (x * x + y * y).sqrt()
@@ -197,6 +230,24 @@ mod tests {
             assert!((fine.circle.x_px - truth.x_px).abs() < 1e-7, "{span}");
             assert!(fine.rms < 1e-8);
         }
+    }
+
+    #[test]
+    fn a_held_radius_leaves_an_arc_in_its_place() {
+        let truth = Circle {
+            x_px: 100.0,
+            y_px: 50.0,
+            radius_px: 80.0,
+        };
+        let off = Circle {
+            x_px: 98.0,
+            y_px: 51.0,
+            radius_px: 83.0,
+        };
+        let points = arc(truth, 40.0, 160.0, 60);
+        let held = of_radius(&points, off, 80.0, 1.0).unwrap();
+        assert!((held.x_px - truth.x_px).abs() < 1e-6, "{held:?}");
+        assert!((held.y_px - truth.y_px).abs() < 1e-6, "{held:?}");
     }
 
     #[test]
