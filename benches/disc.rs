@@ -142,15 +142,15 @@ impl Misses {
         self.sun_px.push(miss_px);
         self.within += usize::from(miss_px < 3.0 * fit.sigma_px);
         let mut silent = is_silent(miss_px, fit.sigma_px, report);
-        if let Some((x, y, _)) = scene.moon {
-            match fit.moon {
-                Some(moon) => {
-                    let miss_px = (moon.x_px - x).hypot(moon.y_px - y);
-                    self.moon_px.push(miss_px);
-                    silent |= is_silent(miss_px, fit.moon_sigma_px.unwrap_or(f64::MAX), report);
-                }
-                None => silent |= report.flags.is_empty(),
+        match (scene.moon, fit.moon) {
+            (Some((x, y, _)), Some(moon)) => {
+                let miss_px = (moon.x_px - x).hypot(moon.y_px - y);
+                self.moon_px.push(miss_px);
+                silent |= is_silent(miss_px, fit.moon_sigma_px.unwrap_or(f64::MAX), report);
             }
+            (None, None) => {}
+            // A Moon overlooked, or one that is not there.
+            _ => silent |= report.flags.is_empty(),
         }
         self.silent += usize::from(silent);
         if std::env::var_os("SHOW").is_some() {

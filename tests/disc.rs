@@ -52,6 +52,46 @@ fn crescents_are_found() {
 }
 
 #[test]
+fn thin_crescents_of_a_known_size_are_fitted_finely() {
+    for (n, obscuration) in [0.95, 0.97, 0.99].into_iter().enumerate() {
+        let scene = Scene {
+            seed: n as u64 + 1,
+            ..Scene::default()
+        }
+        .covered(obscuration, 1.03, 100.0 + 77.0 * n as f64);
+        let hint = DiscHint {
+            sun_radius_px: Some((150.1, 0.3)),
+            moon_ratio: Some((1.0305, 0.0015)),
+            ..DiscHint::default()
+        };
+        let report = examine(&scene.frame(), &hint);
+        let miss = miss(&scene, &report).unwrap();
+        assert!(miss < 0.3, "{obscuration}: {miss} {report:?}");
+        assert!(report.fit.unwrap().blur_px.is_some(), "{report:?}");
+    }
+}
+
+#[test]
+fn a_faint_whole_disc_has_no_moon() {
+    for seed in 1..9 {
+        let scene = Scene {
+            level: 0.08,
+            seed,
+            ..Scene::default()
+        };
+        let hint = DiscHint {
+            sun_radius_px: Some((150.0 + 0.1 * (seed as f64 - 4.5), 0.3)),
+            moon_ratio: Some((1.03, 0.0015)),
+            ..DiscHint::default()
+        };
+        let report = examine(&scene.frame(), &hint);
+        let fit = report.fit.unwrap();
+        assert_eq!(fit.moon, None, "{seed}: {report:?}");
+        assert!(miss(&scene, &report).unwrap() < 0.2, "{seed}: {report:?}");
+    }
+}
+
+#[test]
 fn ordinary_photographs_hold_no_disc() {
     for name in [
         "gps/DSCN0010.jpg",

@@ -102,6 +102,12 @@ pub(super) fn refined_discs(
             best = Some(fit);
         }
     }
+    if best.as_ref().is_some_and(|fit| fit.patches > DOUBTFUL)
+        && let Some(bare) = twice(frame, channel, &start)
+        && best.as_ref().is_some_and(|fit| explains_better(&bare, fit))
+    {
+        return Some(bare);
+    }
     if best.is_none() {
         let bare = twice(frame, channel, &start)?;
         let again = Rough {
@@ -116,6 +122,16 @@ pub(super) fn refined_discs(
             .or(Some(bare));
     }
     best
+}
+
+/// With more patches than this on its bare part a disc with a Moon is held against one without: a faint whole disc in few
+/// steps of grey has been given Moons that were not there.
+const DOUBTFUL: f64 = 0.06;
+
+/// Whether a whole disc leaves less than half of the patches that a Moon leaves: one that is there covers what a whole disc
+/// would have bright.
+fn explains_better(bare: &Refined, bitten: &Refined) -> bool {
+    bare.patches < 0.5 * bitten.patches && bare.strays <= bitten.strays
 }
 
 /// Where the Moon stands by the vector known beforehand.
