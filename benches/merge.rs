@@ -11,6 +11,7 @@
 #![allow(clippy::print_stdout, missing_docs)]
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Instant;
 
 use contactstrip::domain::{Circle, Exposure, Orientation};
@@ -161,12 +162,14 @@ fn inputs(scene: Scene, out_of_place: bool) -> Vec<MergeInput> {
         .collect()
 }
 
-fn opened(folder: &Path, k: usize, out_of_place: bool) -> Result<Frame, String> {
-    decode(&name(folder, k, out_of_place), Orientation::UPRIGHT).map_err(|e| e.to_string())
+fn opened(folder: &Path, k: usize, out_of_place: bool) -> Result<Arc<Frame>, String> {
+    decode(&name(folder, k, out_of_place), Orientation::UPRIGHT)
+        .map(Arc::new)
+        .map_err(|e| e.to_string())
 }
 
 fn aligned(scene: Scene, folder: &Path) {
-    let frames: Vec<Frame> = (0..STOPS.len())
+    let frames: Vec<Arc<Frame>> = (0..STOPS.len())
         .map(|k| opened(folder, k, false).expect("drawn before"))
         .collect();
     let options = MergeOptions {
@@ -176,7 +179,7 @@ fn aligned(scene: Scene, folder: &Path) {
     let start = Watch::start();
     let merged = merge(
         &inputs(scene, false),
-        &|k| Ok(frames[k].clone()),
+        &|k| Ok(Arc::clone(&frames[k])),
         &options,
         &|_, _| {},
     )

@@ -1,7 +1,7 @@
 """OpenCV's Debevec merge on the frames that `cargo bench --bench merge -- draw FOLDER` draws.
 
     python3 -m venv venv
-    venv/bin/pip install numpy==2.4.6 opencv-python-headless==5.0.0.93
+    venv/bin/pip install numpy==2.2.6 opencv-python-headless==4.12.0.88
     venv/bin/python merge_opencv.py aligned FOLDER
     venv/bin/python merge_opencv.py whole FOLDER
 

@@ -1,6 +1,7 @@
 //! The merge against a drawn corona whose radiance is known.
 
 use std::io::Write as _;
+use std::sync::Arc;
 
 use contactstrip::domain::{Circle, Exposure};
 use contactstrip::merge::{
@@ -60,7 +61,7 @@ struct Card {
     sky: Sky,
     takes: Vec<Take>,
     inputs: Vec<MergeInput>,
-    frames: Vec<Frame>,
+    frames: Vec<Arc<Frame>>,
 }
 
 impl Card {
@@ -74,7 +75,10 @@ impl Card {
         });
         Self {
             inputs: inputs.collect(),
-            frames: takes.iter().map(|t| photograph(&sky, t)).collect(),
+            frames: takes
+                .iter()
+                .map(|t| Arc::new(photograph(&sky, t)))
+                .collect(),
             sky,
             takes,
         }
@@ -491,16 +495,16 @@ fn strange_input_never_panics() {
     inputs[4].mirrored = true;
     inputs[5].moon.radius_px *= 3.0;
     inputs[6].exposure.shutter_s = Some(-1.0);
-    let tiny = Frame::new(
+    let tiny = Arc::new(Frame::new(
         1,
         1,
         1,
         contactstrip::raster::Samples::U8(vec![9]),
         contactstrip::raster::Transfer::Srgb,
-    );
+    ));
     let open = |i: usize| {
         Ok(if i == 7 {
-            tiny.clone()
+            Arc::clone(&tiny)
         } else {
             card.frames[i].clone()
         })
@@ -777,7 +781,8 @@ fn a_real_photograph_of_totality_passes() {
         north_deg: None,
         mirrored: false,
     };
-    let open = |_: usize| Ok(frame.clone());
+    let frame = Arc::new(frame);
+    let open = |_: usize| Ok(Arc::clone(&frame));
     let merged = merge(&[shot], &open, &MergeOptions::default(), &|_, _| {}).unwrap();
     assert!(says(&merged, "one frame"));
     save(&view(&merged, &ViewOptions::default()), "phone-view.png");

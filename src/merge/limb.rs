@@ -1,5 +1,7 @@
 //! Products of the Moon's limb: the chromosphere and prominences of a few frames, and the Moon's face.
 
+use std::sync::Arc;
+
 use super::job::sky;
 use super::light::{Conversion, Light, Noise, smooth_step};
 use super::place::{Placement, Sky, centre};
@@ -21,7 +23,7 @@ const LIMB_MARGIN_PX: f64 = 1.0;
 pub fn limb_light(
     merged: &Merged,
     inputs: &[MergeInput],
-    open: &dyn Fn(usize) -> Result<Frame, String>,
+    open: &dyn Fn(usize) -> Result<Arc<Frame>, String>,
 ) -> Option<LimbLight> {
     let area = Rect {
         x: merged.limb.left_px,

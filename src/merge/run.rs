@@ -1,5 +1,7 @@
 //! The merge from first look to finished map.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::canvas::Canvas;
@@ -12,8 +14,8 @@ use super::survey::{self, Survey};
 use super::{MergeError, MergeInput, MergeOptions, Merged};
 use crate::raster::Frame;
 
-/// Opens the frame of an input by its index.
-pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Frame, String> + Sync);
+/// Opens the frame of an input by its index; shared, so that frames that are held already are lent rather than copied.
+pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sync);
 
 /// Frames held decoded at a time.
 const FRAMES_AT_ONCE: usize = 2;

@@ -1,6 +1,7 @@
 //! Which file the light of each merged frame comes from: the raw one, where rows have one.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use crate::catalogue::ShotRecord;
 use crate::domain::{CardFile, Circle, FileFormat, Notice, Orientation};
@@ -50,9 +51,11 @@ impl Lit {
     }
 
     /// Opens the file for its light.
-    pub(crate) fn open(&self) -> Result<Frame, String> {
+    pub(crate) fn open(&self) -> Result<Arc<Frame>, String> {
         let reading = Reading::Light(self.balance);
-        raster::photograph(&self.file, self.orientation, reading).map_err(|e| e.to_string())
+        raster::photograph(&self.file, self.orientation, reading)
+            .map(Arc::new)
+            .map_err(|e| e.to_string())
     }
 }
 
