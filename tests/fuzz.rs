@@ -18,7 +18,7 @@ use contactstrip::catalogue::Catalogue;
 use contactstrip::disc::{self, DiscHint};
 use contactstrip::domain::Orientation;
 use contactstrip::exif::exposure_limits;
-use contactstrip::pipeline::{self, ExportWish, Unwatched};
+use contactstrip::pipeline::{self, CoronaWish, ExportWish, Unwatched};
 use contactstrip::raster;
 use contactstrip::strip::Recipe;
 use rand::{RngExt, SeedableRng};
@@ -304,7 +304,12 @@ fn records_of_any_text_are_worked_from_or_refused() {
             true,
             &Unwatched,
         ));
-        note(pipeline::merge(out, true, true, &Unwatched));
+        note(pipeline::merge(
+            out,
+            &CoronaWish::default(),
+            true,
+            &Unwatched,
+        ));
         note(pipeline::strip(
             out,
             &pipeline::StripWish::default(),

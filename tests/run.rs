@@ -266,6 +266,38 @@ fn later_commands_want_a_record() {
     }
 }
 
+/// The mean brightness of the K corona in a ring, against the formula the corona is drawn to: S. Baumbach 1937, "Strahlung,
+/// Ergiebigkeit und Elektronendichte der Sonnenkorona", Astron. Nachr. 263, 121, in units of the mean solar disc.
+fn corona_is_as_bright_as_drawn(out: &Path, sun: contactstrip::domain::Circle) {
+    let picture = exr::prelude::read_first_rgba_layer_from_file(
+        out.join("corona.exr"),
+        |size, _| (size.width(), vec![0.0_f32; size.area()]),
+        |(width, green), at, (_, g, _, _): (f32, f32, f32, f32)| {
+            green[at.y() * *width + at.x()] = g;
+        },
+    )
+    .unwrap();
+    let (width, green) = picture.layer_data.channel_data.pixels;
+    let mean = |from: f64, to: f64| {
+        let inside = green.iter().enumerate().filter(|(i, _)| {
+            let (x, y) = ((i % width) as f64, (i / width) as f64);
+            let r = (x - sun.x_px).hypot(y - sun.y_px) / sun.radius_px;
+            (from..to).contains(&r)
+        });
+        let (sum, count) = inside.fold((0.0, 0), |(s, n), (_, v)| (s + f64::from(*v), n + 1));
+        sum / f64::from(count)
+    };
+    for r in [1.3_f64, 1.6, 2.0] {
+        let formula = 1e-6 * (0.0532 * r.powf(-2.5) + 1.425 * r.powi(-7) + 2.565 * r.powi(-17));
+        let got = mean(r - 0.02, r + 0.02);
+        // The drawn corona has streamers and a colour, and the air takes as much of the Sun as of the corona.
+        assert!(
+            (0.6..1.7).contains(&(got / formula)),
+            "{r}: {got:e} for {formula:e}"
+        );
+    }
+}
+
 #[test]
 fn a_second_run_gives_the_same_bytes() {
     let desk = Desk::new();
@@ -312,6 +344,23 @@ fn a_second_run_gives_the_same_bytes() {
         2 * corona.frames.len()
     );
     assert!(names.contains(&"corona-moon-earthshine-float.tif".to_owned()));
+
+    // In units of the solar disc (drawn with a filter of 16 stops), the sky taken off.
+    let merge = run(&[
+        "merge",
+        text(&out),
+        "--no-layers",
+        "--no-sky",
+        "--filter-stops",
+        "16",
+    ]);
+    assert!(merge.status.code() < Some(2), "{}", stderr(&merge));
+    assert!(
+        stderr(&merge).contains("mean solar disc"),
+        "{}",
+        stderr(&merge)
+    );
+    corona_is_as_bright_as_drawn(&out, Catalogue::load(&out).unwrap().corona.unwrap().sun);
 
     // The path over the wide view, and the time-lapse.
     let recipe = out.join("strip.toml");

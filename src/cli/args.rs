@@ -8,7 +8,8 @@ use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::KnownClock;
 use jiff::civil::Date;
 
-use super::{contacts::ContactsArgs, plan::PlanArgs};
+use super::contacts::ContactsArgs;
+use super::plan::{PlanArgs, stops};
 
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
@@ -114,9 +115,9 @@ pub(crate) struct AllArgs {
     /// Make hard links instead of copies in the phase folders
     #[arg(long)]
     pub(crate) link: bool,
-    /// Do not write the corona's layers (each frame in register, two TIFFs a frame) to OUT/layers
-    #[arg(long)]
-    pub(crate) no_layers: bool,
+    /// How to merge the corona.
+    #[command(flatten)]
+    pub(crate) corona: CoronaArgs,
 }
 
 /// A command on an earlier run's folder.
@@ -162,9 +163,23 @@ pub(crate) struct MergeArgs {
     /// The folder.
     #[command(flatten)]
     pub(crate) target: OutArgs,
-    /// Do not write the layers (each frame in register, two TIFFs a frame) to OUT/layers
+    /// How.
+    #[command(flatten)]
+    pub(crate) corona: CoronaArgs,
+}
+
+/// How to merge the corona.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct CoronaArgs {
+    /// Do not write the corona's layers (each frame in register, two TIFFs a frame) to OUT/layers
     #[arg(long)]
     pub(crate) no_layers: bool,
+    /// Stops the front filter takes, or its density as ND5.0: corona.exr is then in units of the mean solar disc
+    #[arg(long, value_name = "STOPS", value_parser = stops)]
+    pub(crate) filter_stops: Option<f64>,
+    /// Take the even light of the sky off corona.exr (the pictures to look at have it off either way)
+    #[arg(long)]
+    pub(crate) no_sky: bool,
 }
 
 /// `export`.

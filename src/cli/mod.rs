@@ -13,12 +13,15 @@ use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
-use contactstrip::pipeline::{self, Made, MakingWish, PipelineError, Settings, StripWish};
+use contactstrip::pipeline::{
+    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish,
+};
+use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, Wish};
 
 use args::{
-    AllArgs, CardArgs, Cli, Command, Common, DemoArgs, ExportArgs, OutArgs, RehearseArgs, Steps,
-    StripArgs,
+    AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, OutArgs,
+    RehearseArgs, Steps, StripArgs,
 };
 use progress::Bars;
 
@@ -58,7 +61,7 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
             pipeline::strip(out, &strip_wish(args), dry_run, bars)
         }),
         Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::merge(out, !args.no_layers, dry_run, bars)
+            pipeline::merge(out, &corona_wish(&args.corona), dry_run, bars)
         }),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
@@ -83,7 +86,7 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
     let made = with_threads(common, |bars| {
         let wish = MakingWish {
             export: export_wish(args.link, false),
-            layers: !args.no_layers,
+            corona: corona_wish(&args.corona),
         };
         pipeline::all(&settings, &wish, bars)
     })?;
@@ -115,6 +118,14 @@ fn strip_wish(args: &StripArgs) -> StripWish {
                 Some(Steps::Time) | None => By::Time,
             },
         }),
+    }
+}
+
+fn corona_wish(args: &CoronaArgs) -> CoronaWish {
+    CoronaWish {
+        layers: !args.no_layers,
+        keep_sky: !args.no_sky,
+        filter_density: args.filter_stops.map(|stops| stops / STOPS_PER_DENSITY),
     }
 }
 

@@ -86,7 +86,7 @@ fn number(text: &str) -> Result<f64, String> {
 }
 
 /// Stops, or a density: `16`, `ND5.0`.
-fn stops(text: &str) -> Result<f64, String> {
+pub(crate) fn stops(text: &str) -> Result<f64, String> {
     let lower = text.trim().to_lowercase();
     match lower.strip_prefix("nd") {
         Some(density) => Ok(number(density)? * STOPS_PER_DENSITY),

@@ -1,17 +1,19 @@
 //! Merges the totality brackets of a card into the corona.
 
+use std::borrow::Cow;
 use std::io;
 use std::path::Path;
 
 use super::discs::scale_key;
 use super::layers::{CoronaParts, LAYERS, corona_layers};
 use super::light::{self, Lit};
+use super::scale::{InSolarDiscs, in_solar_discs};
 use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
 use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
-use crate::raster::{self, Depth, ExrNotes, Picture, PictureInfo};
+use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
 
 /// Name of the linear picture below OUT.
 pub const CORONA_EXR: &str = "corona.exr";
@@ -19,6 +21,29 @@ pub const CORONA_EXR: &str = "corona.exr";
 pub const CORONA_TIFF: &str = "corona.tif";
 /// Name of the picture to share below OUT.
 pub const CORONA_PNG: &str = "corona.png";
+
+/// How to merge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CoronaWish {
+    /// Write each frame in register beside the corona.
+    pub layers: bool,
+    /// Leave the sky's even light in the linear map; the pictures to look at are drawn with it taken off either way.
+    pub keep_sky: bool,
+    /// Optical density of the filter of the card's filtered frames (5.0 lets through a hundred-thousandth): the linear map
+    /// is then written in units of the mean brightness of the solar disc.
+    pub filter_density: Option<f64>,
+}
+
+impl Default for CoronaWish {
+    /// Layers written, the sky kept, brightness relative to the shortest exposure.
+    fn default() -> Self {
+        Self {
+            layers: true,
+            keep_sky: true,
+            filter_density: None,
+        }
+    }
+}
 
 /// Merges the brackets of totality and writes the corona, with its layers where they are wanted; the record learns where
 /// the Sun stands in it.
@@ -30,7 +55,7 @@ pub const CORONA_PNG: &str = "corona.png";
 pub(crate) fn merge_into(
     catalogue: &mut Catalogue,
     out: &Path,
-    layers: bool,
+    wish: &CoronaWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
@@ -41,7 +66,7 @@ pub(crate) fn merge_into(
     let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
     let mut made_files = files.to_vec();
     if dry_run {
-        made_files.extend(layers.then(|| out.join(LAYERS)));
+        made_files.extend(wish.layers.then(|| out.join(LAYERS)));
         return Ok(Made {
             files: made_files,
             ..Made::default()
@@ -54,7 +79,15 @@ pub(crate) fn merge_into(
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
     };
-    write(&merged, &frames, &files, watch)?;
+    let mut unit = Unit::of(&merged, wish);
+    if !wish.keep_sky {
+        merged.radiance = merge::without_sky(&merged);
+    }
+    if let (Some(density), Some(lit)) = (wish.filter_density, frames.first()) {
+        unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
+        notices.extend(unit.notice());
+    }
+    write(&merged, &unit, &frames, &files, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -64,7 +97,7 @@ pub(crate) fn merge_into(
         frames: used.map(|f| f.name.clone()).collect(),
     });
     catalogue.save(out)?;
-    if layers {
+    if wish.layers {
         let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
@@ -153,8 +186,69 @@ fn merged(
     Ok(result)
 }
 
+/// What a value of 1 in the linear map stands for.
+struct Unit {
+    /// Light of the sky per channel in the map's own unit, and whether it is still in the map.
+    sky: [f32; 3],
+    sky_kept: bool,
+    /// The map's own unit in solar discs, where that was asked for and found.
+    discs: Option<InSolarDiscs>,
+    density: Option<f64>,
+}
+
+impl Unit {
+    fn of(merged: &Merged, wish: &CoronaWish) -> Self {
+        Self {
+            sky: merge::sky_level(merged),
+            sky_kept: wish.keep_sky,
+            discs: None,
+            density: wish.filter_density,
+        }
+    }
+
+    fn factor(&self) -> f64 {
+        self.discs.map_or(1.0, |d| d.factor)
+    }
+
+    /// The map in this unit.
+    fn of_map<'a>(&self, merged: &'a Merged) -> Cow<'a, LinearRgb> {
+        if self.discs.is_none() {
+            return Cow::Borrowed(&merged.radiance);
+        }
+        let factor = self.factor() as f32;
+        let mut map = merged.radiance.clone();
+        map.data_mut().iter_mut().for_each(|v| *v *= factor);
+        Cow::Owned(map)
+    }
+
+    fn words(&self) -> String {
+        let unit = match (self.discs, self.density) {
+            (Some(d), Some(density)) => format!(
+                "1 is the mean brightness of the solar disc (from {} filtered frames, filter density {density:.2})",
+                d.frames
+            ),
+            _ => "1 saturates the shortest exposure used".to_owned(),
+        };
+        let [r, g, b] = self.sky.map(|v| f64::from(v) * self.factor());
+        let kept = if self.sky_kept { "kept" } else { "taken off" };
+        format!("Linear light: {unit}; sky of {r:.3e} {g:.3e} {b:.3e} (red green blue) {kept}")
+    }
+
+    /// What the unit is, in a sentence for the person.
+    fn notice(&self) -> Option<Notice> {
+        let discs = self.discs?;
+        let [_, green, _] = self.sky.map(|v| f64::from(v) * discs.factor);
+        Some(Notice::note(format!(
+            "its light is in units of the mean solar disc, from {} filtered frames that agree to about {:.0} %; the sky was {green:.1e} of it",
+            discs.frames,
+            (100.0 * discs.spread).ceil(),
+        )).about(CORONA_EXR))
+    }
+}
+
 fn write(
     merged: &Merged,
+    unit: &Unit,
     frames: &[Lit],
     files: &[std::path::PathBuf; 3],
     watch: &dyn Watch,
@@ -162,12 +256,12 @@ fn write(
     watch.begin("writing the corona", 3);
     let info = info(merged, frames);
     let notes = ExrNotes {
-        comments: info.description.clone(),
+        comments: format!("{}\n{}", info.description, unit.words()),
         software: PROGRAM.to_owned(),
         ..ExrNotes::default()
     };
     write_atomically(&files[0], |file| {
-        raster::write_exr(&merged.radiance, &notes, io::BufWriter::new(file))
+        raster::write_exr(&unit.of_map(merged), &notes, io::BufWriter::new(file))
             .map_err(io::Error::other)
     })?;
     watch.advance(1);

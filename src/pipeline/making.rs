@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
 use super::lapse::{self, TIME_LAPSE};
 use super::layers::{LAYERS, Layers};
@@ -55,7 +56,7 @@ pub fn all(
     made.join(corona::merge_into(
         &mut catalogue,
         path,
-        wish.layers,
+        &wish.corona,
         dry_run,
         watch,
     )?);
@@ -77,18 +78,18 @@ pub fn all(
     Ok(made)
 }
 
-/// Merges the brackets of totality; `layers` writes each frame in register beside the corona.
+/// Merges the brackets of totality.
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
 pub fn merge(
     out: &Path,
-    layers: bool,
+    wish: &CoronaWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let (folder, mut catalogue) = open(out, dry_run)?;
-    corona::merge_into(&mut catalogue, &folder.path, layers, dry_run, watch)
+    corona::merge_into(&mut catalogue, &folder.path, wish, dry_run, watch)
 }
 
 /// What is asked of the strip beyond its recipe.
@@ -377,22 +378,12 @@ fn tile_name(record: &ShotRecord) -> String {
 }
 
 /// What `all` makes besides what it always makes, and how.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct MakingWish {
     /// The phase folders.
     pub export: ExportWish,
-    /// The corona's layers.
-    pub layers: bool,
-}
-
-impl Default for MakingWish {
-    /// Copies in the folders, layers written.
-    fn default() -> Self {
-        Self {
-            export: ExportWish::default(),
-            layers: true,
-        }
-    }
+    /// The corona.
+    pub corona: CoronaWish,
 }
 
 /// How to make the phase folders.

@@ -19,13 +19,14 @@ mod place;
 mod record;
 mod rehearse;
 mod roles;
+mod scale;
 mod settings;
 mod sort;
 mod watch;
 
 use std::path::PathBuf;
 
-pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF};
+pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF, CoronaWish};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
 pub use lapse::TIME_LAPSE;
