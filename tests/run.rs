@@ -292,7 +292,7 @@ fn corona_is_as_bright_as_drawn(out: &Path, sun: contactstrip::domain::Circle) {
         let got = mean(r - 0.02, r + 0.02);
         // The drawn corona has streamers and a colour, and the air takes as much of the Sun as of the corona.
         assert!(
-            (0.6..1.7).contains(&(got / formula)),
+            (0.8..1.2).contains(&(got / formula)),
             "{r}: {got:e} for {formula:e}"
         );
     }
