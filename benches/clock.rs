@@ -8,6 +8,7 @@
 #![allow(clippy::print_stdout, missing_docs)]
 
 #[path = "../tests/support/cards.rs"]
+#[allow(dead_code)]
 mod cards;
 #[path = "../tests/support/header.rs"]
 #[allow(dead_code)]

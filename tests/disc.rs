@@ -7,6 +7,7 @@ use contactstrip::disc::{DiscHint, DiscReport, examine};
 use contactstrip::domain::{Flag, Limb, Orientation};
 use contactstrip::raster::decode;
 
+use crate::support::cards;
 use crate::support::sun::{Other, Scene};
 
 fn photo(name: &str) -> Option<PathBuf> {
@@ -118,6 +119,24 @@ fn real_photographs_are_found() {
     }
     if let Some(report) = look_at("totality-phone-2024.jpg") {
         assert_eq!(report.fit.unwrap().limb, Limb::Moon);
+    }
+}
+
+#[test]
+fn sharp_crescents_with_coloured_fringes_are_not_shaken() {
+    // By eye the horns of frames 4 and 16 are doubled; 3, 7, 8 and 17 are smeared a little, all others are sharp.
+    for n in 1..=20 {
+        if let Some(report) = look_at(&format!("crescents-2024/frame{n}.png")) {
+            let shaken = report.flags.has(Flag::Shaken);
+            match n {
+                4 | 16 => {
+                    let soft = report.flags.has(Flag::Soft);
+                    assert!(shaken || soft, "frame{n}: {report:?}");
+                }
+                3 | 7 | 8 | 17 => {}
+                _ => assert!(!shaken, "frame{n}: {report:?}"),
+            }
+        }
     }
 }
 
@@ -331,4 +350,50 @@ fn a_careful_person_would_rank_them_so() {
         let q = quality(&worse);
         assert!(q < best && q > 0.0, "{q} {best}");
     }
+}
+
+/// Frames whose fitted Sun lies more than 0.3 px from the drawn one.
+fn misses(card: &cards::Zoomed) -> Vec<(String, f64)> {
+    let shots = card.catalogue.shots.iter();
+    shots
+        .filter_map(|record| {
+            let (sun, truth) = (record.disc?.sun?, card.suns[record.name()]);
+            let miss_px = (sun.x_px - truth.0).hypot(sun.y_px - truth.1);
+            (miss_px > 0.3).then(|| (record.name().to_owned(), miss_px))
+        })
+        .collect()
+}
+
+fn slips(card: &cards::Zoomed) -> Vec<String> {
+    let notices = card.catalogue.notices.iter();
+    notices
+        .filter(|notice| notice.text.contains("radius steps"))
+        .map(ToString::to_string)
+        .collect()
+}
+
+#[test]
+fn a_zoom_that_slips_is_told_and_fitted_all_the_same() {
+    for (by, at) in [(0.01, 12), (0.05, 12), (-0.05, 20), (0.4, 9)] {
+        let card = cards::zoomed(24, |n| if n < at { 100.0 } else { 100.0 * (1.0 + by) });
+        let told = slips(&card);
+        assert_eq!(told.len(), 1, "{by} {at}: {told:?}");
+        for word in ["Test Long", &format!("ZOOM{at:04}.JPG"), "2024-04-08"] {
+            assert!(told[0].contains(word), "{by} {at}: {told:?}");
+        }
+        let found = card.catalogue.shots.iter().filter(|s| s.disc.is_some());
+        assert_eq!(found.count(), card.suns.len(), "{by} {at}");
+        assert_eq!(misses(&card), [], "{by} {at}");
+        for record in &card.catalogue.shots {
+            let (sun, truth) = (record.disc.unwrap().sun.unwrap(), card.suns[record.name()]);
+            assert!((sun.radius_px / truth.2 - 1.0).abs() < 0.003, "{record:?}");
+        }
+    }
+}
+
+#[test]
+fn a_lens_left_alone_is_not_said_to_slip() {
+    let card = cards::zoomed(16, |_| 80.0);
+    assert_eq!(slips(&card), Vec::<String>::new());
+    assert_eq!(misses(&card), []);
 }

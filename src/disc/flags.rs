@@ -19,6 +19,14 @@ const SOFT_OF_RADIUS: f64 = 0.006;
 const SHAKEN_RATIO: f64 = 1.5;
 const SHAKEN_PX: f64 = 1.2;
 
+/// It must be this many sigmas longer, as variances: a short arc of limb tells little of the blur along it, so that fringes
+/// of colour at one limb make the blur of a thin crescent look longer across it than it is.
+const SHAKEN_SIGMAS: f64 = 3.0;
+
+/// Longer than this (Gaussian sigma, pixels) it is a shake even so: of 20 crescents of a video the sharp ones came to 2.5 at
+/// most, those with doubled horns to 3.6 and more.
+const PLAINLY_SHAKEN_PX: f64 = 3.0;
+
 /// Cloud shows as patches on the disc, unevenness across it, or light around it, each over the level.
 const CLOUD_PATCHES: f64 = 0.03;
 const CLOUD_UNEVEN: f64 = 0.08;
@@ -41,16 +49,12 @@ pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &D
     let Some(circle) = found.fit.sun.or(found.fit.moon) else {
         return flags;
     };
-    let (long, short) = found.blur_px;
     let marks = [
         (Flag::Cut, cut(frame, circle)),
-        (
-            Flag::Shaken,
-            long > SHAKEN_RATIO * short && smear_px(found) > SHAKEN_PX,
-        ),
+        (Flag::Shaken, shaken(found)),
         (
             Flag::Soft,
-            short > SOFT_PX.max(SOFT_OF_RADIUS * circle.radius_px),
+            found.blur_px.1 > SOFT_PX.max(SOFT_OF_RADIUS * circle.radius_px),
         ),
         (Flag::Clouded, clouded(found, hint)),
         (
@@ -120,6 +124,15 @@ fn cut(frame: &Frame, c: Circle) -> bool {
         || c.y_px - c.radius_px < -0.5
         || c.x_px + c.radius_px > w
         || c.y_px + c.radius_px > h
+}
+
+fn shaken(found: &Measured) -> bool {
+    let (long, short) = found.blur_px;
+    let smear_px = smear_px(found);
+    let sigma_px2 = found.refined.as_ref().map_or(0.0, |r| r.longer_sigma_px2);
+    long > SHAKEN_RATIO * short
+        && smear_px > SHAKEN_PX
+        && (smear_px * smear_px > SHAKEN_SIGMAS * sigma_px2 || smear_px > PLAINLY_SHAKEN_PX)
 }
 
 /// How far the picture moved, as the Gaussian sigma that was added along the movement.

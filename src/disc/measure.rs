@@ -6,7 +6,7 @@ use super::find::LimbArc;
 use super::fit::Known;
 use super::judge::Verdict;
 use super::rays::{LimbPoint, limb_points};
-use super::refine::Refined;
+use super::refine::{LOOSE_RADIUS, Refined};
 use super::{DiscHint, NoDisc, partial, totality};
 use crate::domain::{Circle, DiscFit, Limb};
 use crate::raster::{Channel, Frame};
@@ -73,7 +73,11 @@ pub(super) fn measured(
     };
     let channel = partial::channel(frame, &points);
     if inside {
-        let radius_px = hint.sun_radius_px.map(|(radius_px, _)| radius_px);
+        let sure = |(radius_px, sigma_px): &(f64, f64)| *sigma_px < LOOSE_RADIUS * radius_px;
+        let radius_px = hint
+            .sun_radius_px
+            .filter(sure)
+            .map(|(radius_px, _)| radius_px);
         out.fit.sun = Some(held(fit.circle, &points, radius_px));
         let moon = verdict.moon.as_ref().and_then(|arc| {
             let points = limb_points(frame, arc, false, reach, Channel::Max);

@@ -6,9 +6,10 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::kept::{self, Desk};
+use super::zoom::{self, Stretch, SunSize};
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
-use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Limb, Shot};
+use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Shot};
 use crate::raster::{self, Frame, Reading};
 
 /// Frames of a body and focal length that are looked at first.
@@ -80,13 +81,101 @@ pub(crate) fn has_pixels(shot: &Shot) -> bool {
 
 /// What a few frames of each scale say before all are looked at.
 #[derive(Clone, Debug)]
-pub(crate) struct Learned(BTreeMap<ScaleKey, Scale>);
+pub(crate) struct Learned {
+    scales: BTreeMap<ScaleKey, Scale>,
+    /// Scales whose Sun changes its size although no header says so.
+    slipped: BTreeMap<ScaleKey, Vec<Stretch>>,
+}
 
 impl Learned {
     /// What is known of a shot's scale.
     pub(crate) fn of(&self, shot: &Shot) -> Scale {
-        self.0.get(&scale_key(shot)).copied().unwrap_or_default()
+        let scale = self.scales.get(&scale_key(shot));
+        Scale {
+            radius_px: self
+                .slipped_radius_px(shot)
+                .or(scale.and_then(|scale| scale.radius_px)),
+            ..scale.copied().unwrap_or_default()
+        }
     }
+
+    /// The Sun's radius at the time of a shot and its one sigma, in pixels, where the zoom slipped.
+    pub(crate) fn slipped_radius_px(&self, shot: &Shot) -> Option<(f64, f64)> {
+        let stretches = self.slipped.get(&scale_key(shot))?;
+        zoom::radius_at(stretches, clock_s(shot)?)
+    }
+
+    /// What a person should know of zooms that slipped.
+    pub(crate) fn slips(&self, shots: &[Shot]) -> Vec<Notice> {
+        let told = |pair: &[Stretch]| {
+            let (old, new) = (&shots[pair[0].last], &shots[pair[1].first]);
+            let at = |shot: &Shot| match &shot.stamp {
+                Some(stamp) => format!("{} ({})", shot.file.name, stamp.time),
+                None => shot.file.name.clone(),
+            };
+            let body = new.camera.as_ref().map_or_else(
+                || "a camera without a name".to_owned(),
+                CameraId::make_model,
+            );
+            let focal = match new.exposure.focal_mm {
+                Some(mm) => format!("its headers say {mm} mm throughout"),
+                None => "its headers do not say so".to_owned(),
+            };
+            Notice::look(format!(
+                "{body}: the Sun's radius steps from {:.1} px to {:.1} px between {} and {}, and {focal}: the zoom slipped or the \
+                 lens was changed; discs before and after are fitted with their own size",
+                pair[0].radius_px.0,
+                pair[1].radius_px.0,
+                at(old),
+                at(new)
+            ))
+            .about(&new.file.name)
+        };
+        let all = self.slipped.values();
+        all.flat_map(|stretches| stretches.windows(2).map(told))
+            .collect()
+    }
+}
+
+/// Time by the camera's clock, in seconds.
+fn clock_s(shot: &Shot) -> Option<f64> {
+    Some(shot.stamp.as_ref()?.time.read_as_utc().unix_s())
+}
+
+/// Scales whose Sun changes its size from one moment to the next. `is_round` leaves out Suns flattened by the air.
+fn slipped(
+    shots: &[Shot],
+    seen: &[Seen],
+    is_round: &dyn Fn(usize) -> bool,
+) -> BTreeMap<ScaleKey, Vec<Stretch>> {
+    let mut suns: BTreeMap<ScaleKey, Vec<SunSize>> = BTreeMap::new();
+    for (index, (shot, seen)) in shots.iter().zip(seen).enumerate() {
+        if let (Some(report), Some(time_s)) = (seen.report(), clock_s(shot))
+            && let Some((radius_px, sigma_px)) = own_radius_px(report)
+            && is_round(index)
+        {
+            suns.entry(scale_key(shot)).or_default().push(SunSize {
+                time_s,
+                shot: index,
+                radius_px,
+                sigma_px,
+            });
+        }
+    }
+    suns.into_iter()
+        .map(|(key, suns)| (key, zoom::stretches(suns, LEAST_RADIUS_SIGMA)))
+        .filter(|(_, stretches)| stretches.len() > 1)
+        .collect()
+}
+
+/// Radius of a Sun that says it of its own, and its one sigma: well seen, and neither burnt out nor behind cloud.
+fn own_radius_px(report: &DiscReport) -> Option<(f64, f64)> {
+    let fit = report.fit.as_ref().ok()?;
+    let sun = sun_of(fit).filter(|_| fit.limb_arc_deg >= LEAST_ARC_DEG && fit.blur_px.is_some())?;
+    let spoilt = [Flag::Clipped, Flag::Clouded]
+        .iter()
+        .any(|flag| report.flags.has(*flag));
+    (!spoilt).then_some((sun.radius_px, fit.sigma_px))
 }
 
 /// What is known of one scale.
@@ -173,7 +262,7 @@ pub(crate) fn learn(
     })?;
     watch.end();
     let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
-    let mut learned = BTreeMap::new();
+    let mut scales = BTreeMap::new();
     for (key, group) in groups {
         let fits = || {
             group
@@ -190,13 +279,15 @@ pub(crate) fn learn(
             excess_px: middle_excess(excesses.collect()),
             tint: shown_tint(shots, suns.take(COLOURS)),
         };
-        learned.insert(key, scale);
+        scales.insert(key, scale);
     }
     let mut seen = vec![Seen::No; shots.len()];
     for (index, one) in looked {
         seen[index] = one;
     }
-    Ok((Learned(learned), seen))
+    let is_round = |index: usize| sky(&shots[index]).1 > ROUND_ENOUGH;
+    let slipped = slipped(shots, &seen, &is_round);
+    Ok((Learned { scales, slipped }, seen))
 }
 
 /// Frames of a body looked at in colour, to learn the tint of its filter.
@@ -254,7 +345,7 @@ pub(crate) fn learn_moons(
             excess_px(seen.fit()?, ratio)
         })?;
         watch.end();
-        learned.0.entry(key).or_default().excess_px =
+        learned.scales.entry(key).or_default().excess_px =
             middle_excess(samples.into_iter().flatten().collect());
     }
     Ok(learned)
@@ -349,6 +440,48 @@ fn flattening_apart(a: Option<(f64, f64)>, b: Option<(f64, f64)>) -> f64 {
     };
     let (a, b) = (vector(a), vector(b));
     (a.0 - b.0).hypot(a.1 - b.1)
+}
+
+/// Finds where zooms slipped, now that all frames have been looked at, and looks once more at those that were looked at with the
+/// wrong size in mind; `hint` makes their hints of what is known now. Gives all that is known then.
+pub(crate) fn look_past_slips(
+    shots: &[Shot],
+    seen: &mut [Seen],
+    learned: Learned,
+    (sky, hint): (
+        &(dyn Fn(&Shot) -> (f64, f64) + Sync),
+        &(dyn Fn(usize, &Learned) -> DiscHint + Sync),
+    ),
+    desk: &Desk<'_>,
+    watch: &dyn Watch,
+) -> Result<Learned, PipelineError> {
+    let is_round = |index: usize| sky(&shots[index]).1 > ROUND_ENOUGH;
+    let now = Learned {
+        slipped: slipped(shots, seen, &is_round),
+        scales: learned.scales.clone(),
+    };
+    let astray = |index: &usize| {
+        let shot = &shots[*index];
+        let (old, new) = (learned.of(shot).radius_px, now.of(shot).radius_px);
+        let moved = old
+            .zip(new)
+            .is_some_and(|(old, new)| (old.0 - new.0).abs() > old.1.min(new.1));
+        moved && matches!(seen[*index], Seen::Yes(..))
+    };
+    let open: Vec<usize> = (0..shots.len()).filter(astray).collect();
+    if !open.is_empty() {
+        let hint = |index: usize| hint(index, &now);
+        look_at(
+            shots,
+            &open,
+            seen,
+            &hint,
+            desk,
+            "looking past the zoom",
+            watch,
+        )?;
+    }
+    Ok(now)
 }
 
 /// Looks once more at low Suns whose squeeze was not known; says how many there were.

@@ -23,6 +23,7 @@ mod scale;
 mod settings;
 mod sort;
 mod watch;
+mod zoom;
 
 use std::path::PathBuf;
 

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::clocks::Solved;
-use super::discs::{ScaleKey, Seen, scale_key};
+use super::discs::{Learned, ScaleKey, Seen, scale_key};
 use super::intake::Intake;
 use super::place::Place;
 use super::roles;
@@ -25,6 +25,7 @@ pub(crate) struct Findings<'a> {
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
     pub(crate) seen: &'a [Seen],
+    pub(crate) learned: &'a Learned,
     pub(crate) solved: &'a Solved,
     pub(crate) tagged: &'a [TaggedShot],
     pub(crate) bursts: &'a [Burst],
@@ -41,6 +42,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         intake,
         place,
         seen,
+        learned,
         solved,
         tagged,
         bursts,
@@ -63,7 +65,10 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                 flags.join(&report.flags);
             }
             let fit = seen[i].fit().map(|fit| {
-                let radius = radii.get(&scale_key(shot)).copied();
+                let radius = learned
+                    .slipped_radius_px(shot)
+                    .map(|(radius_px, _)| radius_px)
+                    .or_else(|| radii.get(&scale_key(shot)).copied());
                 with_sun(*fit, predicted.as_ref(), turn, radius)
             });
             ShotRecord {

@@ -90,13 +90,23 @@ fn read(
     let (learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
     // The sample says about when and how the camera was held, so that most frames need one look only.
     let early = clocks::solve(&intake.shots, &sample, &trusted, &place, &mut Vec::new());
-    let hint = |index: usize| {
+    let first = |index: usize, learned: &discs::Learned| {
         let shot = &intake.shots[index];
-        hints::early(index, shot, &learned, &early, &place)
-            .unwrap_or_else(|| hints::plain(shot, &learned, sizes(shot).0))
+        hints::early(index, shot, learned, &early, &place)
+            .unwrap_or_else(|| hints::plain(shot, learned, sizes(shot).0))
     };
+    let hint = |index: usize| first(index, &learned);
     let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;
     intake::still_there(cards, &intake.shots)?;
+    let learned = discs::look_past_slips(
+        &intake.shots,
+        &mut seen,
+        learned,
+        (&sizes, &first),
+        &desk,
+        watch,
+    )?;
+    notices.extend(learned.slips(&intake.shots));
     let mut found = Vec::new();
     let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
@@ -126,6 +136,7 @@ fn read(
         intake,
         place: &place,
         seen: &seen,
+        learned: &learned,
         solved: &solved,
         tagged: &tagged,
         bursts: &bursts,

@@ -2,8 +2,10 @@
 //! sigmas. Places of Sun and Moon come from the ephemeris (held against JPL DE421 elsewhere), the pictures from drawings
 //! that share nothing with the fitter.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
+use contactstrip::catalogue::Catalogue;
 use contactstrip::contacts;
 use contactstrip::domain::{Site, Utc};
 use contactstrip::ephemeris::EclipseView;
@@ -123,6 +125,74 @@ pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
         off_s: clock.error_s - error_s,
         sigma_s: clock.sigma_s,
         solved: clock.error_s.abs() > 0.0,
+    }
+}
+
+/// A card whose Sun is not of one size, sorted, with where each frame's Sun was drawn (x, y, radius).
+pub(crate) struct Zoomed {
+    pub(crate) catalogue: Catalogue,
+    pub(crate) suns: BTreeMap<String, (f64, f64, f64)>,
+}
+
+/// Draws and sorts `count` frames of the partial phases of a total eclipse, from first to fourth contact, the Sun of frame `n`
+/// having the radius `radius_px(n)`, the header saying nothing of it.
+pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
+    let (date, lat_deg, lon_deg, elev_m) = PLACES[2];
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m,
+    };
+    let date: Date = date.parse().unwrap();
+    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
+    let all = contacts::of_view(&view).unwrap();
+    let length_s = all.c4.utc.seconds_since(all.c1.utc);
+    let folder = tempfile::tempdir().unwrap();
+    let card = folder.path().join("card");
+    std::fs::create_dir(&card).unwrap();
+    let held = Held {
+        tripod: true,
+        mirrored: false,
+        roll_deg: 3.0,
+    };
+    let mut rng = Pcg64Mcg::seed_from_u64(0x5_11B);
+    let mut suns = BTreeMap::new();
+    let most_px = (0..count).map(&radius_px).fold(0.0, f64::max);
+    let scene = Scene {
+        width: (3.4 * most_px) as usize,
+        height: (2.8 * most_px) as usize,
+        ..Scene::default()
+    };
+    for n in 0..count {
+        let utc = all
+            .c1
+            .utc
+            .plus_s(length_s * (n as f64 + 0.5) / count as f64);
+        let covered = all.c2.zip(all.c3).is_some_and(|(c2, c3)| {
+            utc.seconds_since(c2.utc) > -20.0 && utc.seconds_since(c3.utc) < 20.0
+        });
+        if covered {
+            continue;
+        }
+        let radius_px = radius_px(n);
+        let frame = placed(&scene, &view, utc, &held, radius_px, &mut rng);
+        let name = format!("ZOOM{n:04}.JPG");
+        suns.insert(name.clone(), frame.sun);
+        let seed = n as u64 + 1;
+        write(&card.join(&name), &Scene { seed, ..frame }, utc, false);
+    }
+    let settings = Settings {
+        cards: vec![card],
+        out: folder.path().join("out"),
+        site: Some(site),
+        date: Some(date),
+        zone: Some("+00:00".parse().unwrap()),
+        ..Settings::default()
+    };
+    let made = sort(&settings, &Unwatched).unwrap();
+    Zoomed {
+        catalogue: made.catalogue.unwrap(),
+        suns,
     }
 }
 
