@@ -448,10 +448,8 @@ pub(crate) fn look_past_slips(
     shots: &[Shot],
     seen: &mut [Seen],
     learned: Learned,
-    (sky, hint): (
-        &(dyn Fn(&Shot) -> (f64, f64) + Sync),
-        &(dyn Fn(usize, &Learned) -> DiscHint + Sync),
-    ),
+    sky: &(dyn Fn(&Shot) -> (f64, f64) + Sync),
+    hint: &(dyn Fn(usize, &Learned) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Learned, PipelineError> {

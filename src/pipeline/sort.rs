@@ -102,7 +102,8 @@ fn read(
         &intake.shots,
         &mut seen,
         learned,
-        (&sizes, &first),
+        &sizes,
+        &first,
         &desk,
         watch,
     )?;
