@@ -93,8 +93,9 @@ pub(super) trait Drawing<const N: usize> {
     /// Works out what all pixels need.
     fn ready(&self, p: &SVector<f64, N>) -> Self::Ready;
 
-    /// Light at a pixel and its derivatives by the parameters.
-    fn at(&self, pixel: &Pixel, p: &SVector<f64, N>, ready: &Self::Ready) -> (f64, [f64; N]);
+    /// Light at a pixel; its derivatives by the parameters go to `by`, which is zero before.
+    fn at(&self, pixel: &Pixel, p: &SVector<f64, N>, ready: &Self::Ready, by: &mut [f64; N])
+    -> f64;
 
     /// The nearest legal parameters.
     fn bounded(&self, p: SVector<f64, N>) -> SVector<f64, N>;
@@ -142,10 +143,10 @@ struct Drawn<const N: usize> {
 }
 
 impl<const N: usize> Drawn<N> {
-    fn with_room(pixels: usize) -> Self {
+    fn blank(pixels: usize) -> Self {
         Self {
-            light: Vec::with_capacity(pixels),
-            by: Vec::with_capacity(pixels),
+            light: vec![0.0; pixels],
+            by: vec![[0.0; N]; pixels],
         }
     }
 }
@@ -161,8 +162,8 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         }
         let widened: &[f64] = if self.again { &WIDENED_AGAIN } else { &WIDENED };
         let mut now = self.drawing.bounded(start);
-        let mut here = Drawn::with_room(self.pixels.len());
-        let mut there = Drawn::with_room(self.pixels.len());
+        let mut here = Drawn::blank(self.pixels.len());
+        let mut there = Drawn::blank(self.pixels.len());
         self.draw(&now, &mut here);
         let mut scale = self.scale(&here) * widened[0];
         let (mut damping, mut stiffer) = (1e-3, 2.0);
@@ -220,13 +221,11 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     }
 
     fn draw(&self, p: &SVector<f64, N>, into: &mut Drawn<N>) {
-        into.light.clear();
-        into.by.clear();
         let ready = self.drawing.ready(p);
-        for pixel in self.pixels {
-            let (light, by) = self.drawing.at(pixel, p, &ready);
-            into.light.push(light);
-            into.by.push(by);
+        let slots = into.light.iter_mut().zip(&mut into.by);
+        for (pixel, (light, by)) in self.pixels.iter().zip(slots) {
+            *by = [0.0; N];
+            *light = self.drawing.at(pixel, p, &ready, by);
         }
     }
 
@@ -235,7 +234,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         let ready = self.drawing.ready(p);
         self.pixels
             .iter()
-            .map(|q| self.drawing.at(q, p, &ready).0)
+            .map(|q| self.drawing.at(q, p, &ready, &mut [0.0; N]))
             .collect()
     }
 

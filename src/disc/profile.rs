@@ -6,7 +6,7 @@
 //! part that is bare reaches from `t = 0` to `t = a - b`. Blurred with a Gaussian it is
 //! `C(a, b) = integral from b to a of I(a - s) g(s) ds`, done in closed form on a piecewise linear `I`.
 
-use super::gauss::{density, share_below};
+use super::gauss::share_and_density;
 
 /// Knots of the piecewise linear law, in blur widths under the limb: set as squares, as `mu` grows with the root of
 /// depth, with one more where its root rises.
@@ -28,6 +28,9 @@ pub(super) struct Law {
     depth: [f64; KNOTS.len()],
     mu: [f64; KNOTS.len()],
     root: [f64; KNOTS.len()],
+    /// Over the distance to the next knot: 1, and the light's rise.
+    per_width: [f64; KNOTS.len() - 1],
+    slope: [f64; KNOTS.len() - 1],
 }
 
 /// The unblurred law at a depth.
@@ -73,13 +76,22 @@ impl Law {
     pub(super) fn new(radius_px: f64, sigma_px: f64, c: [f64; 3]) -> Self {
         let depth = KNOTS.map(|k| k * sigma_px);
         let mu = depth.map(|t| mu(t, radius_px));
-        Self {
+        let root = mu.map(f64::sqrt);
+        let per_width = std::array::from_fn(|k| 1.0 / (depth[k + 1] - depth[k]));
+        let mut law = Self {
             radius_px,
             c,
             depth,
             mu,
-            root: mu.map(f64::sqrt),
-        }
+            root,
+            per_width,
+            slope: [0.0; KNOTS.len() - 1],
+        };
+        law.slope = std::array::from_fn(|k| {
+            let light = |k: usize| law.at_mu(law.mu[k], law.root[k]);
+            (light(k + 1) - light(k)) * per_width[k]
+        });
+        law
     }
 
     fn at_mu(&self, mu: f64, root: f64) -> f64 {
@@ -119,7 +131,7 @@ impl Law {
             root,
         } = self.sharp(a);
         let zb = b / sigma;
-        let (bare, edge) = (share_below(-zb), density(zb));
+        let (bare, edge) = share_and_density(-zb);
         Light {
             value: value * bare - slope * sigma * edge,
             terms: [bare, mu * bare, root * bare],
@@ -131,12 +143,18 @@ impl Law {
 
     fn near_limb(&self, a: f64, b: f64, sigma: f64) -> Light {
         let bare = a - b;
-        let g = |s: f64| density(s / sigma) / sigma;
+        let per_sigma = 1.0 / sigma;
+        // Share below a depth, and density there per pixel.
+        let both = |s: f64| {
+            let (share, density) = share_and_density(s * per_sigma);
+            (share, density * per_sigma)
+        };
+        let variance = sigma * sigma;
         let mut out = Light::default();
-        let (mut share, mut gk) = (share_below(a / sigma), g(a));
+        let (mut share, mut gk) = both(a);
         let i0 = self.c[0];
         out.by_a = i0 * gk;
-        out.by_sigma = -i0 * a / (sigma * sigma) * gk;
+        out.by_sigma = -i0 * a / variance * gk;
         for k in 0..KNOTS.len() - 1 {
             let from = self.depth[k];
             if from >= bare || a - from < -FAR * sigma {
@@ -145,15 +163,15 @@ impl Law {
             let to = self.depth[k + 1].min(bare);
             let (m0, m1) = (self.mu[k], self.mu[k + 1]);
             let (r0, r1) = (self.root[k], self.root[k + 1]);
-            let width = self.depth[k + 1] - from;
-            let (next, g_next) = (share_below((a - to) / sigma), g(a - to));
+            let per_width = self.per_width[k];
+            let (next, g_next) = both(a - to);
             let mass = share - next;
-            let moment = (a - from) * mass - sigma * sigma * (g_next - gk);
-            let term = |v0: f64, v1: f64| v0 * mass + (v1 - v0) / width * moment;
+            let moment = (a - from) * mass - variance * (g_next - gk);
+            let term = |v0: f64, v1: f64| v0 * mass + (v1 - v0) * per_width * moment;
             out.terms[0] += mass;
             out.terms[1] += term(m0, m1);
             out.terms[2] += term(r0, r1);
-            let slope = (self.at_mu(m1, r1) - self.at_mu(m0, r0)) / width;
+            let slope = self.slope[k];
             out.by_a += slope * mass;
             out.by_sigma += slope * (gk - g_next);
             (share, gk) = (next, g_next);
@@ -161,9 +179,9 @@ impl Law {
         out.value = (0..3).map(|i| self.c[i] * out.terms[i]).sum();
         if bare < self.depth[KNOTS.len() - 1] {
             let end = self.sharp(bare).value;
-            let gb = g(b);
+            let gb = both(b).1;
             out.by_b = -end * gb;
-            out.by_sigma += end * b / (sigma * sigma) * gb;
+            out.by_sigma += end * b / variance * gb;
         }
         out.by_sigma *= sigma;
         out
@@ -191,7 +209,7 @@ mod tests {
         (0..n)
             .map(|i| {
                 let s = low + (i as f64 + 0.5) * h;
-                law.sharp(a - s).value * density(s / sigma) / sigma * h
+                law.sharp(a - s).value * share_and_density(s / sigma).1 / sigma * h
             })
             .sum()
     }

@@ -16,7 +16,7 @@ use nalgebra::SVector;
 use super::arcs::median;
 use super::circle::length;
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task, calm_px};
-use super::gauss::{density, share_below};
+use super::gauss::share_and_density;
 use super::profile::{Law, Light};
 use crate::domain::Circle;
 
@@ -262,8 +262,7 @@ impl Drawing<N> for Discs {
     }
 
     /// The model at a pixel.
-    fn at(&self, pixel: &Pixel, p: &Params, law: &Law) -> (f64, [f64; N]) {
-        let mut by = [0.0; N];
+    fn at(&self, pixel: &Pixel, p: &Params, law: &Law, by: &mut [f64; N]) -> f64 {
         let sun = Rim::new(pixel, p[SUN_X], p[SUN_Y], p[SUN_R], p, self.start.squeeze);
         let moon = self.start.moon.map(|_| {
             let r = p[RATIO] * p[SUN_R];
@@ -295,13 +294,13 @@ impl Drawing<N> for Discs {
         let value = level * s * (1.0 + p[TONE] * t1 + p[TONE_2] * t2);
         let by_u = p[TONE] + p[TONE_2] * (4.0 * u - 3.0);
         let by_s = level * (1.0 + p[TONE] * t1 + p[TONE_2] * t2 + 0.5 * u * by_u);
-        sun.spread(&mut by, SUN_X, by_s * slope * light.by_a);
+        sun.spread(by, SUN_X, by_s * slope * light.by_a);
         by[STRETCH] = by_s * slope * light.by_a * sun.by_stretch.0;
         by[SKEW] = by_s * slope * light.by_a * sun.by_stretch.1;
         by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
         let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
         if let Some(moon) = &moon {
-            moon.spread(&mut by, MOON_X, by_s * slope * light.by_b);
+            moon.spread(by, MOON_X, by_s * slope * light.by_b);
             by[STRETCH] += by_s * slope * light.by_b * moon.by_stretch.0;
             by[SKEW] += by_s * slope * light.by_b * moon.by_stretch.1;
             by[SUN_R] += by_s * slope * light.by_b * moon.by_radius * p[RATIO];
@@ -323,7 +322,7 @@ impl Drawing<N> for Discs {
         by[VEIL] = by_s * veil;
         by[TONE] = level * s * t1;
         by[TONE_2] = level * s * t2;
-        (value, by)
+        value
     }
 }
 
@@ -609,12 +608,13 @@ fn along(law: &Law, a: f64, b: f64, sigma: f64, same_way: bool) -> Light {
 fn across(law: &Law, sun: &Rim, moon: &Rim, cos: f64, sin: f64) -> Light {
     let mut out = law.blurred(sun.depth, NO_MOON, sun.sigma);
     let z = sun.depth / sun.sigma;
-    let mills = density(z) / share_below(z).max(1e-12);
+    let (share, there) = share_and_density(z);
+    let mills = there / share.max(1e-12);
     let mean = -sun.sigma * mills;
     let narrowed = (1.0 - z * mills - mills * mills).clamp(0.0, 1.0);
     let sigma = sun.sigma * (sin * sin + cos * cos * narrowed).sqrt();
     let zb = (moon.depth - cos * mean) / sigma;
-    let (bare, edge) = (share_below(-zb), density(zb));
+    let (bare, edge) = share_and_density(-zb);
     out.by_b = -out.value * edge / sigma;
     out.by_sigma = out.by_sigma * bare + out.value * edge * zb / sigma;
     out.value *= bare;

@@ -9,7 +9,7 @@ use nalgebra::SVector;
 use super::circle::length;
 use super::find::{LimbArc, SECTORS};
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Task, calm_px, pixels_at};
-use super::gauss::{density, share_below};
+use super::gauss::share_and_density;
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
@@ -194,7 +194,7 @@ impl Drawing<N> for Silhouette {
 
     fn ready(&self, _: &Params) {}
 
-    fn at(&self, pixel: &Pixel, p: &Params, (): &()) -> (f64, [f64; N]) {
+    fn at(&self, pixel: &Pixel, p: &Params, (): &(), by: &mut [f64; N]) -> f64 {
         let (dx, dy) = (pixel.x - p[X], pixel.y - p[Y]);
         let rho = length(dx, dy).max(1e-9);
         let (nx, ny) = (dx / rho, dy / rho);
@@ -202,8 +202,7 @@ impl Drawing<N> for Silhouette {
         // Height above the blurred limb: the blurred Moon looks smaller.
         let height = rho - p[RADIUS] + 0.5 * p[BLUR] / p[RADIUS];
         let z = height / sigma;
-        let (bare, edge) = (share_below(z), density(z));
-        let mut by = [0.0; N];
+        let (bare, edge) = share_and_density(z);
         let mut log = p[CORONA];
         let (mut cos, mut sin) = (1.0, 0.0);
         for k in 1..=PAIRS {
@@ -235,7 +234,7 @@ impl Drawing<N> for Silhouette {
         by[BLUR] = by_s * corona * (-0.5 * edge * z / p[BLUR]) + by_height * 0.5 / p[RADIUS];
         by[VEIL] = by_s;
         by[TONE] = level * s * (s.min(1.5) - 1.0);
-        (value, by)
+        value
     }
 
     fn bounded(&self, mut p: Params) -> Params {
