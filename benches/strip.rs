@@ -9,7 +9,8 @@ use contactstrip::domain::{
     Utc,
 };
 use contactstrip::raster::{
-    Depth, LinearRgb, Picture, PictureInfo, decode_bytes, write_jpeg, write_png, write_tiff16,
+    Depth, LinearRgb, Packing, Picture, PictureInfo, decode_bytes, write_jpeg, write_png,
+    write_tiff16,
 };
 use contactstrip::strip::{Centre, CentrePiece, Drawn, Recipe, Tile, draw, tile_for};
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -101,7 +102,7 @@ fn record(i: usize, s: f64) -> ShotRecord {
 
 fn files(drawn: &Drawn) -> usize {
     let mut tiff = Cursor::new(Vec::new());
-    write_tiff16(&drawn.sheet, &drawn.info, &mut tiff).unwrap();
+    write_tiff16(&drawn.sheet, &drawn.info, Packing::Lzw, &mut tiff).unwrap();
     let (mut png, mut jpeg) = (Vec::new(), Vec::new());
     write_png(&drawn.sheet, &drawn.info, Depth::Eight, &mut png).unwrap();
     write_jpeg(&drawn.sheet, &drawn.info, 95, &mut jpeg).unwrap();

@@ -267,7 +267,7 @@ fn write(
     watch.advance(1);
     let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
     write_atomically(&files[1], |mut file| {
-        raster::write_tiff16(&view, &info, &mut file)
+        raster::write_tiff16(&view, &info, raster::Packing::Deflate, &mut file)
     })?;
     watch.advance(1);
     write_atomically(&files[2], |file| {

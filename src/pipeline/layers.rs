@@ -157,7 +157,7 @@ pub(crate) fn corona_layers(
         let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
         let shown = merge::fine(merged, how);
         write_atomically(&layers.place(name), |mut file| {
-            raster::write_tiff16(&shown, &info, &mut file)
+            raster::write_tiff16(&shown, &info, raster::Packing::Deflate, &mut file)
         })?;
         watch.advance(1);
     }
@@ -191,7 +191,7 @@ fn write_both(
     info: &PictureInfo,
 ) -> Result<(), PipelineError> {
     write_atomically(&layers.place(name), |mut file| {
-        raster::write_tiff16(shown, info, &mut file)
+        raster::write_tiff16(shown, info, raster::Packing::Deflate, &mut file)
     })?;
     let linear = PictureInfo {
         description: format!("{}; linear light", info.description),

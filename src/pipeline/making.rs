@@ -12,7 +12,7 @@ use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
 use crate::export::{self, ExportOptions, SidecarNames};
-use crate::raster::{self, Depth, LinearRgb, Reading};
+use crate::raster::{self, Depth, LinearRgb, Packing, Reading};
 use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile, Wish};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
@@ -214,7 +214,7 @@ fn write_layers(
     for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
         let path = layers.place(&format!("{:02}-{name}", n + 1));
         write_atomically(&path, |mut file| {
-            raster::write_tiff16(&rows, &drawn.info, &mut file)
+            raster::write_tiff16(&rows, &drawn.info, Packing::Deflate, &mut file)
         })?;
     }
     Ok(layers.end(notices))
@@ -288,7 +288,7 @@ fn strip_name(output: Output) -> &'static str {
 
 fn write_strip(drawn: &Drawn, output: Output, path: &Path) -> Result<(), PipelineError> {
     write_atomically(path, |mut file| match output {
-        Output::Tiff => raster::write_tiff16(&drawn.sheet, &drawn.info, &mut file),
+        Output::Tiff => raster::write_tiff16(&drawn.sheet, &drawn.info, Packing::Lzw, &mut file),
         Output::Png => raster::write_png(&drawn.sheet, &drawn.info, Depth::Eight, file),
         Output::Jpeg => raster::write_jpeg(&drawn.sheet, &drawn.info, JPEG_QUALITY, file),
     })?;

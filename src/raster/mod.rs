@@ -25,7 +25,7 @@ pub use decode::{
     decode_luma, file_bytes,
 };
 pub use encode::{
-    Animation, Depth, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png,
+    Animation, Depth, Packing, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png,
     write_tiff_float, write_tiff16,
 };
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};

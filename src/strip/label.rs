@@ -6,7 +6,7 @@ use super::piece::{Piece, Source};
 use super::recipe::{Captions, Recipe};
 use super::zone::local_time;
 use crate::catalogue::Catalogue;
-use crate::domain::{ContactEvent, Utc};
+use crate::domain::{ContactEvent, SiteSource, Utc};
 use crate::raster::PictureInfo;
 
 /// The captions, drawn.
@@ -97,7 +97,7 @@ pub(super) fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>])
         place: catalogue
             .contacts
             .as_ref()
-            .map(|c| c.site)
+            .map(|c| (c.site, catalogue.site_source.unwrap_or(SiteSource::Given)))
             .filter(|_| recipe.tell_place),
         dpi: recipe.dpi,
         ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))

@@ -294,7 +294,13 @@ fn the_same_strip_gives_the_same_bytes() {
     let file = || {
         let drawn = drawn(&scene, &catalogue, &takes, &recipe);
         let mut file = std::io::Cursor::new(Vec::new());
-        contactstrip::raster::write_tiff16(&drawn.sheet, &drawn.info, &mut file).unwrap();
+        contactstrip::raster::write_tiff16(
+            &drawn.sheet,
+            &drawn.info,
+            contactstrip::raster::Packing::Lzw,
+            &mut file,
+        )
+        .unwrap();
         file.into_inner()
     };
     assert!(file() == file());

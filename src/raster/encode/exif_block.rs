@@ -1,4 +1,4 @@
-//! The EXIF block that PNG and JPEG files carry.
+//! What the files say in EXIF (CIPA DC-008, EXIF 2.32): a block of its own in PNG and JPEG files, directories in TIFF files.
 
 use std::io::{self, Cursor};
 
@@ -6,11 +6,22 @@ use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 
 use super::PictureInfo;
-use crate::domain::{Site, Utc};
+use crate::domain::{Site, SiteSource, Utc};
+
+/// The kind of file the fields are for: each has its own list of what must be there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Host {
+    /// Size and coding of the pixels stand in the file itself.
+    Png,
+    /// The block repeats the size, in pixels across and down.
+    Jpeg(u32, u32),
+    /// Resolution and captions are tags of the picture.
+    Tiff,
+}
 
 /// EXIF bytes (TIFF structure, big-endian) of what is known about a picture.
-pub(super) fn exif_block(info: &PictureInfo) -> io::Result<Vec<u8>> {
-    let fields = fields(info);
+pub(super) fn exif_block(info: &PictureInfo, host: Host) -> io::Result<Vec<u8>> {
+    let fields = exif_fields(info, host);
     let mut writer = Writer::new();
     for field in &fields {
         writer.push_field(field);
@@ -22,25 +33,38 @@ pub(super) fn exif_block(info: &PictureInfo) -> io::Result<Vec<u8>> {
     Ok(block.into_inner())
 }
 
-fn fields(info: &PictureInfo) -> Vec<Field> {
+/// The fields of a picture, for all the directories of EXIF.
+pub(super) fn exif_fields(info: &PictureInfo, host: Host) -> Vec<Field> {
     let mut fields = vec![
         text(Tag::ImageDescription, &info.full_description()),
         text(Tag::Software, &info.software),
         field(Tag::XResolution, dpi(info)),
         field(Tag::YResolution, dpi(info)),
         field(Tag::ResolutionUnit, Value::Short(vec![2])),
+        field(Tag::ExifVersion, Value::Undefined(b"0232".to_vec(), 0)),
+        field(Tag::FlashpixVersion, Value::Undefined(b"0100".to_vec(), 0)),
         field(Tag::ColorSpace, Value::Short(vec![1])),
     ];
+    if let Host::Jpeg(width, height) = host {
+        let components = Value::Undefined(vec![1, 2, 3, 0], 0);
+        fields.push(field(Tag::ComponentsConfiguration, components));
+        fields.push(field(Tag::YCbCrPositioning, Value::Short(vec![1])));
+        fields.push(field(Tag::PixelXDimension, Value::Long(vec![width])));
+        fields.push(field(Tag::PixelYDimension, Value::Long(vec![height])));
+    }
     if let Some(credit) = &info.credit {
         fields.push(text(Tag::Artist, credit));
         fields.push(text(Tag::Copyright, credit));
     }
     if let Some((first, _)) = info.captured {
-        fields.push(text(Tag::DateTimeOriginal, &exif_time(first)));
+        let (time, milliseconds) = exif_time(first);
+        fields.push(text(Tag::DateTimeOriginal, &time));
+        fields.push(text(Tag::SubSecTimeOriginal, &milliseconds));
         fields.push(text(Tag::OffsetTimeOriginal, "+00:00"));
     }
-    if let Some(site) = &info.place {
+    if let Some((site, source)) = &info.place {
         fields.extend(position(site));
+        fields.push(field(Tag::GPSProcessingMethod, known_by(*source)));
     }
     fields
 }
@@ -63,17 +87,20 @@ fn text(tag: Tag, words: &str) -> Field {
     field(tag, Value::Ascii(vec![bytes]))
 }
 
-/// `YYYY:MM:DD HH:MM:SS` on UTC (EXIF 2.32, tag 0x9003).
-pub(super) fn exif_time(utc: Utc) -> String {
-    let civil = jiff::tz::TimeZone::UTC.to_datetime(utc.timestamp());
-    civil.strftime("%Y:%m:%d %H:%M:%S").to_string()
+/// Time on UTC and its milliseconds (EXIF 2.32, tags 0x9003 and 0x9291), rounded as everywhere.
+fn exif_time(utc: Utc) -> (String, String) {
+    let words = utc.to_string();
+    let (whole, part) = words.split_once('.').unwrap_or((&words, "000"));
+    let time = whole.replace('-', ":").replace('T', " ");
+    (time, part.trim_end_matches('Z').to_owned())
 }
 
-fn position(site: &Site) -> [Field; 6] {
+fn position(site: &Site) -> [Field; 7] {
     let hemisphere = |value: f64, plus, minus| if value < 0.0 { minus } else { plus };
     let below = u8::from(site.elev_m < 0.0);
     let height: Rational = ((site.elev_m.abs() * 10.0).round() as u32, 10).into();
     [
+        field(Tag::GPSVersionID, Value::Byte(vec![2, 3, 0, 0])),
         text(Tag::GPSLatitudeRef, hemisphere(site.lat_deg, "N", "S")),
         field(Tag::GPSLatitude, degrees(site.lat_deg)),
         text(Tag::GPSLongitudeRef, hemisphere(site.lon_deg, "E", "W")),
@@ -81,6 +108,15 @@ fn position(site: &Site) -> [Field; 6] {
         field(Tag::GPSAltitudeRef, Value::Byte(vec![below])),
         field(Tag::GPSAltitude, Value::Rational(vec![height])),
     ]
+}
+
+/// How a place is known, in the words of EXIF 2.32, tag 0x1b.
+fn known_by(source: SiteSource) -> Value {
+    let word = match source {
+        SiteSource::Gps => "GPS",
+        SiteSource::Given => "MANUAL",
+    };
+    Value::Undefined([b"ASCII\0\0\0", word.as_bytes()].concat(), 0)
 }
 
 /// Degrees, minutes and hundredths of seconds.

@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use image::codecs::jpeg::{JpegEncoder, PixelDensity};
 use image::{GenericImageView, ImageEncoder, ImageError, Rgb};
 
-use super::exif_block::exif_block;
+use super::exif_block::{Host, exif_block};
 use super::picture::eight_bit;
 use super::{PictureInfo, Rows, srgb_profile};
 
@@ -42,7 +42,7 @@ pub fn write_jpeg(
         .set_icc_profile(srgb_profile()?.to_vec())
         .map_err(io::Error::other)?;
     encoder
-        .set_exif_metadata(exif_block(info)?)
+        .set_exif_metadata(exif_block(info, Host::Jpeg(view.size.0, view.size.1))?)
         .map_err(io::Error::other)?;
     encoder.encode_image(&view).map_err(as_io)?;
     buffered.flush()

@@ -10,14 +10,14 @@ mod png_file;
 mod profile;
 mod tiff_file;
 
-use crate::domain::{Site, Utc};
+use crate::domain::{Site, SiteSource, Utc};
 
 pub use jpeg::write_jpeg;
 pub use picture::{Picture, Rows};
 pub use png_file::{Animation, Depth, write_png};
 use profile::linear_profile;
 pub use profile::srgb_profile;
-pub use tiff_file::{write_tiff_float, write_tiff16};
+pub use tiff_file::{Packing, write_tiff_float, write_tiff16};
 
 /// Rows handed out at once: enough to keep the writers busy, small beside any picture.
 const BAND_ROWS: usize = 64;
@@ -33,8 +33,8 @@ pub struct PictureInfo {
     pub credit: Option<String>,
     /// True times of the first and the last exposure in it.
     pub captured: Option<(Utc, Utc)>,
-    /// Place, where it may be told. `None` keeps it out of the file.
-    pub place: Option<Site>,
+    /// Place and how it is known, where it may be told. `None` keeps it out of the file.
+    pub place: Option<(Site, SiteSource)>,
     /// Dots per inch of the print; held to 1 to 65,535.
     pub dpi: f64,
 }
@@ -94,14 +94,14 @@ mod tests {
         PictureInfo {
             credit: Some("A. Photographer".into()),
             captured: Some((utc("2019-07-02T19:23:00Z"), utc("2019-07-02T21:46:00Z"))),
-            place: Some(Site::new(-30.03, -70.71, 600.0).unwrap()),
+            place: Some((Site::new(-30.03, -70.71, 600.0).unwrap(), SiteSource::Given)),
             ..PictureInfo::new("Composite of 13 frames")
         }
     }
 
     fn tiff() -> Vec<u8> {
         let mut file = Cursor::new(Vec::new());
-        write_tiff16(&chart(), &info(), &mut file).unwrap();
+        write_tiff16(&chart(), &info(), Packing::Lzw, &mut file).unwrap();
         file.into_inner()
     }
 
@@ -146,7 +146,42 @@ mod tests {
             assert!(words(exif::Tag::ImageDescription).contains("2019-07-02T21:46:00"));
             assert!(words(exif::Tag::Artist).contains("A. Photographer"));
             assert_eq!(words(exif::Tag::XResolution), "300");
+            assert_eq!(words(exif::Tag::DateTimeOriginal), "2019-07-02 19:23:00");
+            assert_eq!(words(exif::Tag::OffsetTimeOriginal), "\"+00:00\"");
+            assert_eq!(words(exif::Tag::GPSLatitude), "30 deg 1 min 48 sec");
+            assert_eq!(words(exif::Tag::GPSLatitudeRef), "S");
+            assert_eq!(words(exif::Tag::ColorSpace), "sRGB");
         }
+    }
+
+    /// Values of a TIFF begin on word boundaries (TIFF 6.0 section 2), and what is not text or number has a type of its
+    /// own (ICC.1:2022 annex B.4).
+    #[test]
+    fn a_tiff_keeps_to_the_letter() {
+        let file = tiff();
+        let two = |at: usize| usize::from(u16::from_ne_bytes(file[at..at + 2].try_into().unwrap()));
+        let four = |at: usize| u32::from_ne_bytes(file[at..at + 4].try_into().unwrap()) as usize;
+        const BYTES_OF_TYPE: [usize; 8] = [0, 1, 1, 2, 4, 8, 1, 1];
+        const PROFILE: usize = 34_675;
+        let mut directories = vec![four(4)];
+        let mut seen = 0;
+        while let Some(start) = directories.pop() {
+            assert_eq!(start % 2, 0);
+            for entry in (0..two(start)).map(|i| start + 2 + 12 * i) {
+                let (tag, kind, count) = (two(entry), two(entry + 2), four(entry + 4));
+                if BYTES_OF_TYPE[kind] * count > 4 {
+                    assert_eq!(four(entry + 8) % 2, 0, "tag {tag}");
+                }
+                if tag == PROFILE {
+                    assert_eq!(kind, 7);
+                }
+                if [34_665, 34_853].contains(&tag) {
+                    directories.push(four(entry + 8));
+                }
+                seen += 1;
+            }
+        }
+        assert!(seen > 30, "{seen} tags");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 
 use png::{BitDepth, ColorType, Compression, EncodingError, Filter, PixelDimensions, Unit};
 
-use super::exif_block::exif_block;
+use super::exif_block::{Host, exif_block};
 use super::picture::eight_bit;
 use super::{BAND_ROWS, PictureInfo, Rows, srgb_profile};
 
@@ -140,7 +140,7 @@ fn header(rows: &dyn Rows, info: &PictureInfo, depth: Depth) -> io::Result<png::
         unit: Unit::Meter,
     });
     header.icc_profile = Some(Cow::Borrowed(srgb_profile()?));
-    header.exif_metadata = Some(Cow::Owned(exif_block(info)?));
+    header.exif_metadata = Some(Cow::Owned(exif_block(info, Host::Png)?));
     Ok(header)
 }
 

@@ -3,15 +3,17 @@
 use std::io::{self, Seek, Write};
 use std::sync::OnceLock;
 
+use exif::{Context, Field, Value};
 use flate2::Compression;
 use flate2::write::ZlibEncoder;
 use rayon::prelude::*;
-use tiff::TiffError;
-use tiff::encoder::{DirectoryEncoder, Rational, TiffEncoder, TiffKindStandard};
-use tiff::tags::Tag;
+use tiff::encoder::{DirectoryEncoder, TiffEncoder, TiffKindStandard, TiffValue};
+use tiff::tags::{Tag, Type};
+use tiff::{Directory, TiffError};
+use weezl::BitOrder;
 
 use super::super::LinearRgb;
-use super::exif_block::exif_time;
+use super::exif_block::{Host, exif_fields};
 use super::{BAND_ROWS, PictureInfo, Rows, linear_profile, srgb_profile};
 
 /// Level of deflate: higher ones cost several times as long on photographs and save a few per cent.
@@ -21,7 +23,16 @@ const LEVEL: Compression = Compression::new(2);
 /// camera's 14 bits, and packs to half.
 const FRACTION_BITS_LEFT_OUT: u32 = 8;
 
-/// Writes a 16-bit RGB TIFF (TIFF 6.0, deflate-compressed with horizontal differences) with profile and captions.
+/// How a 16-bit TIFF is packed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Packing {
+    /// LZW (TIFF 6.0 section 13), which every reader knows: for finished pictures.
+    Lzw,
+    /// Deflate (Adobe Photoshop TIFF technical notes 2002), a third smaller on photographs: for layers.
+    Deflate,
+}
+
+/// Writes a 16-bit RGB TIFF (TIFF 6.0, packed with horizontal differences) with profile and captions.
 ///
 /// Only a few bands of rows are in memory at a time.
 ///
@@ -30,6 +41,7 @@ const FRACTION_BITS_LEFT_OUT: u32 = 8;
 pub fn write_tiff16(
     rows: &dyn Rows,
     info: &PictureInfo,
+    packing: Packing,
     out: &mut (impl Write + Seek),
 ) -> io::Result<()> {
     let size = (rows.width(), rows.height());
@@ -42,7 +54,11 @@ pub fn write_tiff16(
             blank,
         }
     };
-    write(size, &Kind::SIXTEEN_BIT, &band, info, out)
+    let kind = Kind {
+        packing,
+        ..Kind::SIXTEEN_BIT
+    };
+    write(size, &kind, &band, info, out)
 }
 
 /// Writes linear light as a 32-bit float RGB TIFF (TIFF 6.0 section 19, deflate-compressed) with a linear profile of
@@ -87,6 +103,7 @@ struct Kind {
     bits: u16,
     sample_format: u16,
     predictor: u16,
+    packing: Packing,
     profile: fn() -> io::Result<&'static [u8]>,
 }
 
@@ -96,6 +113,7 @@ impl Kind {
         bits: 16,
         sample_format: 1,
         predictor: 2,
+        packing: Packing::Deflate,
         profile: srgb_profile,
     };
     /// IEEE floats, linear light, as they are: not every reader knows the differences of floats.
@@ -103,6 +121,7 @@ impl Kind {
         bits: 32,
         sample_format: 3,
         predictor: 1,
+        packing: Packing::Deflate,
         profile: linear_profile,
     };
 }
@@ -146,13 +165,111 @@ fn whole_file(
     info: &PictureInfo,
     out: &mut (impl Write + Seek),
 ) -> Result<(), TiffError> {
+    let fields = exif_fields(info, Host::Tiff);
     let mut file = TiffEncoder::new(out)?;
+    let exif = directory_beside(&mut file, &fields, Context::Exif)?;
+    let place = directory_beside(&mut file, &fields, Context::Gps)?;
     let mut page = file.image_directory()?;
-    let strips = write_strips(size.1, band, &mut page)?;
+    let strips = write_strips(size.1, kind.packing, band, &mut page)?;
     write_shape(size, kind, &mut page, &strips)?;
-    write_info(info, &mut page)?;
-    page.write_tag(Tag::IccProfile, (kind.profile)()?)?;
+    write_fields(&fields, Context::Tiff, &mut page)?;
+    write_tag(&mut page, Tag::IccProfile, Bytes((kind.profile)()?))?;
+    for (tag, offset) in [(Tag::ExifDirectory, exif), (Tag::GpsDirectory, place)] {
+        if let Some(offset) = offset {
+            page.write_tag(tag, offset)?;
+        }
+    }
+    align(&mut page)?;
     page.finish()
+}
+
+/// A directory of its own with the fields of a context; gives its place, or `None` where there are no such fields.
+fn directory_beside<W: Write + Seek>(
+    file: &mut TiffEncoder<W>,
+    fields: &[Field],
+    context: Context,
+) -> Result<Option<u32>, TiffError> {
+    if !fields.iter().any(|f| f.tag.context() == context) {
+        return Ok(None);
+    }
+    let mut directory = file.extra_directory()?;
+    write_fields(fields, context, &mut directory)?;
+    Ok(Some(directory.finish_with_offsets()?.offset))
+}
+
+/// Bytes without a meaning to TIFF (type 7).
+struct Bytes<'a>(&'a [u8]);
+
+impl TiffValue for Bytes<'_> {
+    const BYTE_LEN: u8 = 1;
+    const FIELD_TYPE: Type = Type::UNDEFINED;
+
+    fn count(&self) -> usize {
+        self.0.len()
+    }
+
+    fn data(&self) -> std::borrow::Cow<'_, [u8]> {
+        self.0.into()
+    }
+}
+
+/// Brings the file to an even length: values begin on word boundaries (TIFF 6.0 section 2).
+fn align<W: Write + Seek>(page: &mut Page<'_, W>) -> Result<(), TiffError> {
+    let nothing: &[u8] = &[];
+    if !page.write_data(nothing)?.is_multiple_of(2) {
+        page.write_data(0_u8)?;
+    }
+    Ok(())
+}
+
+fn write_tag<W: Write + Seek>(
+    page: &mut Page<'_, W>,
+    tag: Tag,
+    value: impl TiffValue,
+) -> Result<(), TiffError> {
+    align(page)?;
+    page.write_tag(tag, value)
+}
+
+/// Writes those of the fields that belong to a context.
+fn write_fields<W: Write + Seek>(
+    fields: &[Field],
+    context: Context,
+    page: &mut Page<'_, W>,
+) -> Result<(), TiffError> {
+    for field in fields.iter().filter(|f| f.tag.context() == context) {
+        let Some((kind, bytes)) = plain(&field.value) else {
+            continue;
+        };
+        align(page)?;
+        let entry = page.write_entry_bytes(kind, &bytes)?;
+        let tag = Tag::from_u16_exhaustive(field.tag.number());
+        page.extend_from(&Directory::from_iter([(tag, entry)]));
+    }
+    // The directory itself begins on a word boundary too.
+    align(page)
+}
+
+/// A field's value in this machine's order of bytes, as the rest of the file; `None` for kinds that no field here has.
+fn plain(value: &Value) -> Option<(Type, Vec<u8>)> {
+    Some(match value {
+        Value::Ascii(lines) => {
+            let mut bytes = lines.join(&b' ');
+            bytes.push(0);
+            (Type::ASCII, bytes)
+        }
+        Value::Byte(bytes) => (Type::BYTE, bytes.clone()),
+        Value::Undefined(bytes, _) => (Type::UNDEFINED, bytes.clone()),
+        Value::Short(values) => {
+            let bytes = values.iter().flat_map(|v| v.to_ne_bytes());
+            (Type::SHORT, bytes.collect())
+        }
+        Value::Rational(values) => {
+            let pair = |r: &exif::Rational| [r.num.to_ne_bytes(), r.denom.to_ne_bytes()].concat();
+            (Type::RATIONAL, values.iter().flat_map(pair).collect())
+        }
+        _ => return None,
+    })
 }
 
 /// Where the strips of pixels ended up.
@@ -166,6 +283,7 @@ type Page<'a, W> = DirectoryEncoder<'a, W, TiffKindStandard>;
 /// Packs a few bands at a time, one a thread, and writes them in order.
 fn write_strips<W: Write + Seek>(
     height: usize,
+    packing: Packing,
     band: &Bands<'_>,
     page: &mut Page<'_, W>,
 ) -> Result<Strips, TiffError> {
@@ -180,12 +298,17 @@ fn write_strips<W: Write + Seek>(
             .par_iter()
             .map(|&y| {
                 let count = BAND_ROWS.min(height - y);
-                packed(&band(y, count), count == BAND_ROWS, &blank)
+                packed(
+                    &band(y, count),
+                    packing,
+                    (count == BAND_ROWS).then_some(&blank),
+                )
             })
             .collect();
         for bytes in packed {
             let bytes = bytes?;
             strips.byte_counts.push(u32::try_from(bytes.len())?);
+            align(page)?;
             strips
                 .offsets
                 .push(u32::try_from(page.write_data(bytes.as_slice())?)?);
@@ -194,17 +317,24 @@ fn write_strips<W: Write + Seek>(
     Ok(strips)
 }
 
-/// A band deflated (Adobe Photoshop TIFF technical notes 2002). Black bands of full height are all the same: the first
-/// is kept in `blank` for the others.
-fn packed(band: &Band, full: bool, blank: &OnceLock<Vec<u8>>) -> io::Result<Vec<u8>> {
-    if band.blank && full {
-        if let Some(known) = blank.get() {
-            return Ok(known.clone());
-        }
-        let bytes = deflated(&band.bytes)?;
-        return Ok(blank.get_or_init(|| bytes).clone());
+/// A band packed. Black bands of full height are all the same: the first is kept in `blank` for the others.
+fn packed(band: &Band, packing: Packing, blank: Option<&OnceLock<Vec<u8>>>) -> io::Result<Vec<u8>> {
+    let pack = |bytes: &[u8]| match packing {
+        Packing::Lzw => weezl::encode::Encoder::with_tiff_size_switch(BitOrder::Msb, 8)
+            .encode(bytes)
+            .map_err(io::Error::other),
+        Packing::Deflate => deflated(bytes),
+    };
+    match blank.filter(|_| band.blank) {
+        Some(kept) => match kept.get() {
+            Some(known) => Ok(known.clone()),
+            None => {
+                let bytes = pack(&band.bytes)?;
+                Ok(kept.get_or_init(|| bytes).clone())
+            }
+        },
+        None => pack(&band.bytes),
     }
-    deflated(&band.bytes)
 }
 
 fn deflated(bytes: &[u8]) -> io::Result<Vec<u8>> {
@@ -231,49 +361,22 @@ fn write_shape<W: Write + Seek>(
     page: &mut Page<'_, W>,
     strips: &Strips,
 ) -> Result<(), TiffError> {
-    page.write_tag(Tag::ImageWidth, u32::try_from(width)?)?;
-    page.write_tag(Tag::ImageLength, u32::try_from(height)?)?;
-    page.write_tag(Tag::BitsPerSample, &[kind.bits; 3][..])?;
-    page.write_tag(Tag::SampleFormat, &[kind.sample_format; 3][..])?;
-    page.write_tag(Tag::SamplesPerPixel, 3_u16)?;
-    page.write_tag(Tag::PhotometricInterpretation, 2_u16)?;
-    page.write_tag(Tag::PlanarConfiguration, 1_u16)?;
-    page.write_tag(Tag::Compression, 8_u16)?;
-    page.write_tag(Tag::Predictor, kind.predictor)?;
-    page.write_tag(Tag::RowsPerStrip, BAND_ROWS as u32)?;
-    page.write_tag(Tag::StripOffsets, strips.offsets.as_slice())?;
-    page.write_tag(Tag::StripByteCounts, strips.byte_counts.as_slice())
-}
-
-fn write_info<W: Write + Seek>(
-    info: &PictureInfo,
-    page: &mut Page<'_, W>,
-) -> Result<(), TiffError> {
-    let dpi = || Rational {
-        n: info.dpi_whole(),
-        d: 1,
+    let compression = match kind.packing {
+        Packing::Lzw => 5_u16,
+        Packing::Deflate => 8,
     };
-    page.write_tag(Tag::XResolution, dpi())?;
-    page.write_tag(Tag::YResolution, dpi())?;
-    page.write_tag(Tag::ResolutionUnit, 2_u16)?;
-    page.write_tag(
-        Tag::ImageDescription,
-        ascii(&info.full_description()).as_str(),
-    )?;
-    page.write_tag(Tag::Software, ascii(&info.software).as_str())?;
-    if let Some(credit) = &info.credit {
-        page.write_tag(Tag::Artist, ascii(credit).as_str())?;
-        page.write_tag(Tag::Copyright, ascii(credit).as_str())?;
-    }
-    if let Some((first, _)) = info.captured {
-        page.write_tag(Tag::DateTime, exif_time(first).as_str())?;
-    }
-    Ok(())
-}
-
-/// Text without zero bytes, which would end it early; other letters stay as UTF-8, which readers of today expect.
-fn ascii(words: &str) -> String {
-    words.replace('\0', " ")
+    write_tag(page, Tag::ImageWidth, u32::try_from(width)?)?;
+    write_tag(page, Tag::ImageLength, u32::try_from(height)?)?;
+    write_tag(page, Tag::BitsPerSample, &[kind.bits; 3][..])?;
+    write_tag(page, Tag::SampleFormat, &[kind.sample_format; 3][..])?;
+    write_tag(page, Tag::SamplesPerPixel, 3_u16)?;
+    write_tag(page, Tag::PhotometricInterpretation, 2_u16)?;
+    write_tag(page, Tag::PlanarConfiguration, 1_u16)?;
+    write_tag(page, Tag::Compression, compression)?;
+    write_tag(page, Tag::Predictor, kind.predictor)?;
+    write_tag(page, Tag::RowsPerStrip, BAND_ROWS as u32)?;
+    write_tag(page, Tag::StripOffsets, strips.offsets.as_slice())?;
+    write_tag(page, Tag::StripByteCounts, strips.byte_counts.as_slice())
 }
 
 #[cfg(test)]
@@ -310,10 +413,12 @@ mod tests {
         let mut data = vec![0; width * height * 3];
         data[width * 2 * BAND_ROWS * 3 + 4] = 777;
         let picture = super::super::Picture::new(width, height, data.clone());
-        let mut file = Cursor::new(Vec::new());
-        write_tiff16(&picture, &PictureInfo::new("a layer"), &mut file).unwrap();
-        let back = image::load_from_memory(file.get_ref()).unwrap();
-        assert_eq!(back.into_rgb16().into_raw(), data);
+        for packing in [Packing::Lzw, Packing::Deflate] {
+            let mut file = Cursor::new(Vec::new());
+            write_tiff16(&picture, &PictureInfo::new("a layer"), packing, &mut file).unwrap();
+            let back = image::load_from_memory(file.get_ref()).unwrap();
+            assert_eq!(back.into_rgb16().into_raw(), data);
+        }
     }
 
     #[test]
