@@ -5,12 +5,12 @@ use rayon::prelude::*;
 use super::develop::{Disc, TILE_REACH, Target, developed, placed_corona};
 use super::label::{captions, info};
 use super::landscape::{Landscape, landscape};
-use super::layout::{Layout, LayoutError, PieceGeometry, Place, layout, layout_over};
+use super::layout::{Layout, LayoutError, PieceGeometry, Place, crowded, layout, layout_over};
 use super::level::{Level, Measured, TOO_CLIPPED, hue, levels, matched};
 use super::notice;
 use super::piece::{Piece, Source, USUAL_REACH, pieces};
 use super::pose::{Light, pose};
-use super::recipe::{Align, Recipe, Up};
+use super::recipe::{Align, Arrangement, Recipe, Up};
 use super::sheet::{Layer, Sheet, light_of};
 use super::tile::Tile;
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -94,11 +94,15 @@ pub fn draw(
 ) -> Result<Drawn, StripError> {
     let mut notices = Vec::new();
     let land = landscape(catalogue, recipe, open, &mut notices);
-    let mut pieces = pieces(catalogue, recipe, centre, &mut notices)?;
+    let pieces = pieces(catalogue, recipe, centre, &mut notices)?;
+    let mut pieces = match recipe.arrangement {
+        Arrangement::Path => uncrowded(recipe, land.as_ref(), pieces, &mut notices),
+        _ => pieces,
+    };
     let (laid, mut discs) = loop {
         let geometry: Vec<PieceGeometry> = pieces.iter().map(|p| p.geometry).collect();
         let laid = laid_out(recipe, land.as_ref(), &geometry)?;
-        let discs = develop_all(&pieces, &laid, open);
+        let discs = develop_all(recipe, &pieces, &laid, open);
         let lost: Vec<&String> = discs.iter().filter_map(|d| d.as_ref().err()).collect();
         if lost.is_empty() {
             let discs: Vec<Disc> = discs.into_iter().flatten().collect();
@@ -107,7 +111,10 @@ pub fn draw(
         pieces = without_lost(pieces, discs, &mut notices);
     };
     let found = match_levels(catalogue, recipe, &pieces, &mut discs, &mut notices);
-    let placed = placed(&pieces, &laid, &found);
+    if land.is_some() {
+        notices.extend(off_the_land(&pieces, &laid));
+    }
+    let placed = placed(recipe, &pieces, &laid, &found);
     let info = info(catalogue, recipe, &pieces);
     let sheet = Sheet {
         width: laid.width_px,
@@ -138,6 +145,53 @@ fn laid_out(
     }
 }
 
+/// The pieces of a path without those that would stand in the corona or on another disc.
+fn uncrowded<'a>(
+    recipe: &Recipe,
+    land: Option<&Landscape>,
+    pieces: Vec<Piece<'a>>,
+    notices: &mut Vec<Notice>,
+) -> Vec<Piece<'a>> {
+    if recipe.up != Up::Zenith {
+        notices.push(Notice::note(
+            "the path is as it stood over the land, its discs are not; up = \"zenith\" in strip.toml turns them",
+        ));
+    }
+    let geometry: Vec<PieceGeometry> = pieces.iter().map(|p| p.geometry).collect();
+    let crowded = crowded(&geometry, land.map_or(1.0, |l| l.scale(recipe, &geometry)));
+    for &(i, other) in &crowded {
+        let why = if pieces[other].geometry.middle {
+            "it stood within the reach of the picture in the middle; a smaller `reach` in strip.toml makes room".to_owned()
+        } else {
+            format!("its disc would cover that of {}", pieces[other].name)
+        };
+        notices.push(Notice::note(format!("left out of the path: {why}")).about(&pieces[i].name));
+    }
+    let stands = |i: &usize| !crowded.iter().any(|(out, _)| out == i);
+    let numbered = pieces.into_iter().enumerate();
+    numbered
+        .filter(|(i, _)| stands(i))
+        .map(|(_, p)| p)
+        .collect()
+}
+
+/// A notice for each piece whose disc is not wholly on the canvas.
+fn off_the_land(pieces: &[Piece<'_>], laid: &Layout) -> Vec<Notice> {
+    let outside = |place: &Place| {
+        let off =
+            |v: f64, side: usize| v < laid.disc_radius_px || v > side as f64 - laid.disc_radius_px;
+        off(place.x_px, laid.width_px) || off(place.y_px, laid.height_px)
+    };
+    let lost = pieces
+        .iter()
+        .zip(&laid.places)
+        .filter(|(_, place)| outside(place));
+    lost.map(|(piece, _)| {
+        Notice::look("stood outside the landscape, or at its edge").about(&piece.name)
+    })
+    .collect()
+}
+
 /// The tile of a frame that a strip needs, for keeping beside the catalogue; `None` when the Sun is not in the frame.
 pub fn tile_for(catalogue: &Catalogue, record: &ShotRecord, frame: Tile) -> Option<Tile> {
     let pose = pose(catalogue, record, Up::AsShot, Align::Sun)?;
@@ -149,24 +203,39 @@ pub fn tile_for(catalogue: &Catalogue, record: &ShotRecord, frame: Tile) -> Opti
 }
 
 /// Develops every piece, a few at a time, in order.
-fn develop_all(pieces: &[Piece<'_>], laid: &Layout, open: &Open<'_>) -> Vec<Result<Disc, String>> {
+fn develop_all(
+    recipe: &Recipe,
+    pieces: &[Piece<'_>],
+    laid: &Layout,
+    open: &Open<'_>,
+) -> Vec<Result<Disc, String>> {
     let numbered: Vec<usize> = (0..pieces.len()).collect();
     let mut discs = Vec::with_capacity(pieces.len());
     for some in numbered.chunks(AT_ONCE.min(rayon::current_num_threads()).max(1)) {
         let developed: Vec<Result<Disc, String>> = some
             .par_iter()
-            .map(|&i| develop(&pieces[i], &target(laid, i), open))
+            .map(|&i| develop(&pieces[i], &target(recipe, &pieces[i], laid, i), open))
             .collect();
         discs.extend(developed);
     }
     discs
 }
 
-fn target(laid: &Layout, i: usize) -> Target {
+/// Radius of a piece's disc.
+fn radius_px(recipe: &Recipe, piece: &Piece<'_>, laid: &Layout) -> f64 {
+    let size = if piece.geometry.middle {
+        recipe.centre_size
+    } else {
+        1.0
+    };
+    size * laid.disc_radius_px
+}
+
+fn target(recipe: &Recipe, piece: &Piece<'_>, laid: &Layout, i: usize) -> Target {
     let place = &laid.places[i];
     Target {
         centre: (place.x_px, place.y_px),
-        radius_px: laid.disc_radius_px,
+        radius_px: radius_px(recipe, piece, laid),
         reach_px: place.reach_px,
     }
 }
@@ -285,7 +354,12 @@ fn bodies(catalogue: &Catalogue, pieces: &[Piece<'_>], discs: &[Disc]) -> Vec<Ve
     groups.into_iter().map(|(_, group)| group).collect()
 }
 
-fn placed(pieces: &[Piece<'_>], laid: &Layout, found: &[Option<Level>]) -> Vec<Placed> {
+fn placed(
+    recipe: &Recipe,
+    pieces: &[Piece<'_>],
+    laid: &Layout,
+    found: &[Option<Level>],
+) -> Vec<Placed> {
     let one = |((piece, place), level): ((&Piece<'_>, _), &Option<Level>)| {
         let place: &Place = place;
         Placed {
@@ -293,7 +367,7 @@ fn placed(pieces: &[Piece<'_>], laid: &Layout, found: &[Option<Level>]) -> Vec<P
             sun: Circle {
                 x_px: place.x_px,
                 y_px: place.y_px,
-                radius_px: laid.disc_radius_px,
+                radius_px: radius_px(recipe, piece, laid),
             },
             clockwise_deg: match &piece.source {
                 Source::Frame(_, pose) => pose.clockwise_deg,

@@ -65,9 +65,10 @@ pub(super) const KEYS: &[Key] = &[
     },
     Key {
         name: "margin",
-        about: "Free margin around everything, in disc diameters.",
-        show: |r| decimal(r.margin),
-        take: |r, v| set(&mut r.margin, number(v, 0.0, 10.0)),
+        about: "Free margin around everything, in disc diameters, or \"auto\" for half a diameter and no less than a 25th of\n\
+                width and height.",
+        show: |r| auto_or(r.margin),
+        take: |r, v| set(&mut r.margin, auto(v, 0.0, 10.0)),
     },
     Key {
         name: "centre",
@@ -86,6 +87,13 @@ pub(super) const KEYS: &[Key] = &[
         about: "How far the middle picture reaches, in solar radii from the Sun's centre, or \"auto\" to follow the corona.",
         show: |r| auto_or(r.reach),
         take: |r, v| set(&mut r.reach, auto(v, 1.1, 30.0)),
+    },
+    Key {
+        name: "centre_size",
+        about: "Diameter of the middle picture's disc, in diameters of the others: 1 for equal discs, more for a large corona\n\
+                within a ring.",
+        show: |r| decimal(r.centre_size),
+        take: |r, v| set(&mut r.centre_size, number(v, 0.5, 10.0)),
     },
     Key {
         name: "background",

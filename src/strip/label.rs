@@ -35,7 +35,10 @@ pub(super) fn captions(
 }
 
 fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<String> {
-    let time = piece.time.map(|utc| local_time(catalogue, utc, "%H:%M"));
+    // To the nearest minute: half a minute more, then cut off.
+    let time = piece
+        .time
+        .map(|utc| local_time(catalogue, utc.plus_s(30.0), "%H:%M"));
     let covered = piece.sky.map(|sky| percent(sky.obscuration));
     let lines = match captions {
         Captions::None => [None, None],
@@ -50,7 +53,7 @@ fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<
     lines.into_iter().flatten().collect()
 }
 
-/// Seconds from the nearest contact in words, such as `C2 -3.2 s`.
+/// Seconds from the nearest contact in words, such as `C2 −3.2 s`.
 fn from_contact(catalogue: &Catalogue, utc: Utc) -> Option<String> {
     let off_s = |event: &&ContactEvent| utc.seconds_since(event.utc);
     let nearest = catalogue
@@ -58,7 +61,8 @@ fn from_contact(catalogue: &Catalogue, utc: Utc) -> Option<String> {
         .as_ref()?
         .events()
         .min_by(|a, b| off_s(a).abs().total_cmp(&off_s(b).abs()))?;
-    Some(format!("{} {:+.1} s", nearest.kind.word(), off_s(&nearest)))
+    let seconds = format!("{:+.1}", off_s(&nearest)).replace('-', "\u{2212}");
+    Some(format!("{} {seconds} s", nearest.kind.word()))
 }
 
 /// A covered fraction in words; a trace is not rounded to nothing, nor a sliver of Sun to totality.

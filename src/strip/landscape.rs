@@ -1,7 +1,7 @@
 //! A wide view behind the path.
 
 use super::draw::Open;
-use super::layout::View;
+use super::layout::{PieceGeometry, View};
 use super::recipe::{Arrangement, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Exposure, Notice, Phase};
@@ -22,7 +22,32 @@ pub(super) struct Landscape {
     pub(super) view: View,
     /// Its light.
     pub(super) light: LinearRgb,
+    /// Height of the whole photograph at the canvas's scale, in pixels.
+    whole_height_px: f64,
+    /// Part of the photograph's width or height that is shown, the lesser of the two.
+    shown: f64,
 }
+
+impl Landscape {
+    /// Row of the canvas at a part of the photograph's height, 0 its top and 1 its bottom.
+    fn row_px(&self, part: f64) -> f64 {
+        let cut_px = (self.whole_height_px - self.view.height_px as f64) / 2.0;
+        part * (self.whole_height_px - 1.0) - cut_px
+    }
+
+    /// Drawn radius of the discs over their true one.
+    pub(super) fn scale(&self, recipe: &Recipe, pieces: &[PieceGeometry]) -> f64 {
+        let radii = pieces.iter().filter_map(|p| p.sky).map(|s| s.radius_deg);
+        let (sum, count) = radii.fold((0.0, 0.0), |(sum, n), r| (sum + r, n + 1.0));
+        match recipe.disc_px {
+            Some(disc_px) if count > 0.0 => disc_px / 2.0 / self.view.true_radius_px(sum / count),
+            _ => 1.0,
+        }
+    }
+}
+
+/// Part of a landscape that may be cut off by the paper without a word.
+const CUT_UNSAID: f64 = 0.03;
 
 /// The wide view the recipe asks for behind a path; without one that can be used the path stands on the background.
 pub(super) fn landscape(
@@ -44,7 +69,19 @@ pub(super) fn landscape(
         return None;
     };
     match opened(record, recipe, open) {
-        Ok(land) => Some(land),
+        Ok(land) => {
+            if land.shown < 1.0 - CUT_UNSAID {
+                notices.push(
+                    Notice::note(format!(
+                        "the landscape fills the paper and loses {:.0} % of its width or height; a paper of its shape \
+                         shows all of it",
+                        100.0 * (1.0 - land.shown)
+                    ))
+                    .about(name),
+                );
+            }
+            Some(land)
+        }
         Err(why) => {
             lost(&why);
             None
@@ -59,9 +96,9 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         .landscape_width_deg
         .or_else(|| width_deg(&record.shot.exposure, width >= height))
         .ok_or("its focal length is not known; set landscape_width_deg in strip.toml")?;
-    let width_px = recipe.width_px as usize;
-    let scale = width as f64 / width_px as f64;
-    let height_px = ((height as f64 / scale).round() as usize).max(1);
+    let (width_px, height_px) = canvas(recipe, (width, height));
+    // The view covers the canvas; what reaches beyond is cut off evenly.
+    let scale = (width as f64 / width_px as f64).min(height as f64 / height_px as f64);
     let middle = |n: usize| (n as f64 - 1.0) / 2.0;
     let placing = Placing {
         source_px: (middle(width), middle(height)),
@@ -71,17 +108,52 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         clockwise_deg: 0.0,
     };
     let light = resampled(&frame.light(), &placing, width_px, height_px);
-    let view = View {
-        width_px,
-        height_px,
-        width_deg,
-        az_deg: None,
-        horizon_px: USUAL_HORIZON * (height_px as f64 - 1.0),
-    };
-    Ok(Landscape {
-        view: as_asked(pointed(view, record, &light), recipe),
+    let shown = width_px as f64 * scale / width as f64;
+    let land = Landscape {
+        view: View {
+            width_px,
+            height_px,
+            width_deg: 2.0
+                * (shown * (width_deg.to_radians() / 2.0).tan())
+                    .atan()
+                    .to_degrees(),
+            az_deg: None,
+            horizon_px: 0.0,
+        },
         light,
-    })
+        whole_height_px: height as f64 / scale,
+        shown: shown.min(height_px as f64 * scale / height as f64),
+    };
+    let view = View {
+        horizon_px: land.row_px(USUAL_HORIZON),
+        ..land.view
+    };
+    let pointed = pointed(view, record, &land.light);
+    let view = View {
+        az_deg: recipe.landscape_az_deg.or(pointed.az_deg),
+        horizon_px: recipe
+            .landscape_horizon
+            .map_or(pointed.horizon_px, |part| land.row_px(part)),
+        ..pointed
+    };
+    Ok(Landscape { view, ..land })
+}
+
+/// Canvas in pixels: the paper with its bleed, else as wide as the recipe says and of the view's shape.
+fn canvas(recipe: &Recipe, (width, height): (usize, usize)) -> (usize, usize) {
+    let whole = |px: f64| (px.round() as usize).max(1);
+    match recipe.paper {
+        Some(paper) => {
+            let (w, h) = paper.inches();
+            let bleed = (2.0 * recipe.bleed_in * recipe.dpi).round();
+            let side = |inches: f64| whole((inches * recipe.dpi).round() + bleed);
+            (side(w), side(h))
+        }
+        None => {
+            let across = f64::from(recipe.width_px);
+            (whole(across), whole(across * height as f64 / width as f64))
+        }
+    }
 }
 
 /// The view pointed by the eclipsed Sun in it, where it can be made out.
@@ -93,16 +165,6 @@ fn pointed(view: View, record: &ShotRecord, light: &LinearRgb) -> View {
     match (record.predicted.filter(|_| dark), bright_spot(light)) {
         (Some(sky), Some(spot)) => view.pointed(spot, sky.sun_az_deg, sky.sun_alt_refracted_deg),
         _ => view,
-    }
-}
-
-/// What the recipe says of the view goes before what was found.
-fn as_asked(view: View, recipe: &Recipe) -> View {
-    let horizon_px = |part: f64| part * (view.height_px as f64 - 1.0);
-    View {
-        az_deg: recipe.landscape_az_deg.or(view.az_deg),
-        horizon_px: recipe.landscape_horizon.map_or(view.horizon_px, horizon_px),
-        ..view
     }
 }
 

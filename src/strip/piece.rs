@@ -14,7 +14,7 @@ use crate::raster::LinearRgb;
 pub(super) const USUAL_REACH: f64 = 5.0;
 
 /// How far beads and rings beside the middle reach, in solar radii: enough for the glow of a diamond.
-const RING_REACH: f64 = 2.2;
+const RING_REACH: f64 = 1.8;
 
 /// Light below which a corona is taken to end: about 7 of 255 in an sRGB file.
 const CORONA_ENDS: f32 = 0.002;
@@ -99,11 +99,12 @@ fn frame_piece<'a>(
         Light::Bare if middle => bare_reach(record, &pose, recipe.reach, USUAL_REACH),
         Light::Bare => bare_reach(record, &pose, None, RING_REACH),
     };
+    let size = if middle { recipe.centre_size } else { 1.0 };
     Ok(Some(Piece {
         name: name.to_owned(),
         geometry: PieceGeometry {
             middle,
-            reach,
+            reach: size * reach,
             sky: record.predicted.as_ref().map(sky_place),
         },
         source: Source::Frame(record, pose),
@@ -150,7 +151,7 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
         name: "corona".to_owned(),
         geometry: PieceGeometry {
             middle: true,
-            reach: recipe.reach.unwrap_or_else(|| corona_reach(&corona)),
+            reach: recipe.centre_size * recipe.reach.unwrap_or_else(|| corona_reach(&corona)),
             sky: maximum.as_ref().map(|m| sky_place(&m.sky)),
         },
         source: Source::Corona(corona, clockwise_deg),

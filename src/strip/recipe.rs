@@ -145,10 +145,13 @@ pub struct Recipe {
     pub disc_px: Option<f64>,
     /// Gap between neighbours, in disc diameters; 0 to 10.
     pub spacing: f64,
-    /// Free margin around everything, in disc diameters; 0 to 10.
-    pub margin: f64,
+    /// Free margin around everything, in disc diameters, 0 to 10; `None` takes half a diameter, and no less than a 25th
+    /// of the width at the sides and of the height above and below.
+    pub margin: Option<f64>,
     /// How far the middle picture reaches, in solar radii from the Sun's centre; `None` follows the corona.
     pub reach: Option<f64>,
+    /// Diameter of the middle picture's disc, in diameters of the others; 0.5 to 10.
+    pub centre_size: f64,
     /// Background, sRGB.
     pub background: [u8; 3],
     /// What is up.
@@ -201,8 +204,9 @@ impl Default for Recipe {
             bleed_in: 0.0,
             disc_px: None,
             spacing: 0.25,
-            margin: 0.5,
+            margin: None,
             reach: None,
+            centre_size: 1.0,
             background: [0; 3],
             up: Up::default(),
             align: Align::default(),

@@ -1,7 +1,7 @@
 //! What the strip looks like.
 
 use contactstrip::catalogue::Catalogue;
-use contactstrip::domain::{ContactKind, Phase};
+use contactstrip::domain::{ContactKind, Notice, Phase};
 use contactstrip::raster::{Animation, Depth, LinearRgb, Picture, Rows, write_png};
 use contactstrip::strip::{
     Arrangement, Captions, Centre, CentrePiece, Drawn, Lapse, Paper, Recipe, Tile, Tint, Up, draw,
@@ -78,6 +78,7 @@ fn every_layout_can_be_drawn() {
         let recipe = Recipe {
             arrangement,
             captions: Captions::Both,
+            up: Up::Zenith,
             ..recipe.clone()
         };
         let drawn = drawn(&scene, &catalogue, &takes, &recipe);
@@ -388,9 +389,12 @@ fn a_path_stands_over_the_land() {
         landscape: Some("WIDE.JPG".to_owned()),
         landscape_horizon: Some(0.9),
         disc_px: Some(40.0),
+        up: Up::Zenith,
+        reach: Some(1.3),
         ..recipe
     };
-    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    let redrawn = drawn;
+    let drawn = redrawn(&scene, &catalogue, &takes, &recipe);
     look("land.png", &drawn.sheet, &drawn.info);
     assert_eq!(Rows::width(&drawn.sheet), 2_000);
     assert_eq!(
@@ -404,6 +408,66 @@ fn a_path_stands_over_the_land() {
         suns.windows(2)
             .all(|w| w[1].x_px < w[0].x_px && w[1].y_px > w[0].y_px)
     );
+    // A corona that would reach over its neighbours keeps its light: they make way and are told.
+    let whole = Recipe {
+        reach: None,
+        ..recipe.clone()
+    };
+    let alone = redrawn(&scene, &catalogue, &takes, &whole);
+    assert_eq!(alone.placed.len() + 2, drawn.placed.len());
+    assert_eq!(alone.notices.len(), 2, "{:?}", alone.notices);
+    let told = |n: &Notice| {
+        n.text
+            .contains("within the reach of the picture in the middle")
+    };
+    assert!(alone.notices.iter().all(told), "{:?}", alone.notices);
+    // A paper of another shape is filled, bleed and all; the view keeps its middle and loses its sides.
+    let paper = Recipe {
+        paper: Some(Paper {
+            width: 10.0,
+            height: 10.0,
+            in_cm: false,
+        }),
+        dpi: 100.0,
+        bleed_in: 0.1,
+        disc_px: None,
+        up: Up::AsShot,
+        ..recipe
+    };
+    let printed = redrawn(&scene, &catalogue, &takes, &paper);
+    assert_eq!(Rows::width(&printed.sheet), 1_020);
+    assert_eq!(Rows::height(&printed.sheet), 1_020);
+    let texts: Vec<&str> = printed.notices.iter().map(|n| n.text.as_str()).collect();
+    assert!(
+        texts
+            .iter()
+            .any(|t| t.contains("fills the paper and loses"))
+    );
+    assert!(texts.iter().any(|t| t.contains("up = \"zenith\"")));
+    // The pieces stand as far from the middle as on the whole view, at the scale of the paper.
+    let scale = 1_020.0 / Rows::height(&drawn.sheet) as f64;
+    let name = &printed.placed[0].name;
+    let before = drawn.placed.iter().find(|p| p.name == *name).unwrap();
+    let wide_px = (before.sun.x_px - 999.5) * scale;
+    assert!((printed.placed[0].sun.x_px - 509.5 - wide_px).abs() < 1.0);
+}
+
+/// A larger picture in the middle of a ring: its Moon has the size asked for, the other discs keep theirs.
+#[test]
+fn the_middle_may_be_larger() {
+    let (scene, catalogue, takes, recipe) = usual(2_000);
+    let recipe = Recipe {
+        arrangement: Arrangement::Ring,
+        centre_size: 2.0,
+        ..recipe
+    };
+    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    look("ring-large.png", &drawn.sheet, &drawn.info);
+    let radius = |middle: bool| {
+        let is = |p: &&contactstrip::strip::Placed| (p.name == "corona") == middle;
+        drawn.placed.iter().find(is).unwrap().sun.radius_px
+    };
+    assert!((radius(true) / radius(false) - 2.0).abs() < 1e-9);
 }
 
 #[test]

@@ -28,13 +28,15 @@ proptest! {
         disc_px in prop::option::of(4.0..20_000.0_f64),
         reach in prop::option::of(1.1..30.0_f64),
         spacing in 0.0..10.0_f64,
+        margin in prop::option::of(0.0..10.0_f64),
+        centre_size in 0.5..10.0_f64,
         background in any::<[u8; 3]>(),
         credit in prop::option::of("[a-zA-Z \"\\\\'#é]{1,20}"),
         tell_place in any::<bool>(),
     ) {
         let (catalogue, _) = card(&Scene::SMALL, 900.0);
         let recipe = Recipe {
-            arrangement, centre, paper, disc_px, reach, spacing, background,
+            arrangement, centre, paper, disc_px, reach, spacing, margin, centre_size, background,
             credit: credit.filter(|c| c != "none"), tell_place, layers: tell_place,
             up: Up::Zenith, tint: Tint::Warm, captions: Captions::Both,
             landscape: Some("DCIM/100/SUN_0001.JPG".into()),

@@ -95,7 +95,7 @@ fn arc_radius(along: &[f64], heart: f64) -> f64 {
     far
 }
 
-/// A ring around the middle, clockwise from the bottom, so that totality falls between the top two.
+/// An even ring around the middle, clockwise from about the bottom, so that totality falls between the top two.
 pub(super) fn ring(pieces: &[PieceGeometry], gap: f64, caption: f64) -> Vec<Spot> {
     let before = pieces.iter().take_while(|p| !p.middle).count();
     let outer = pieces.iter().filter(|p| !p.middle).count();
@@ -104,10 +104,11 @@ pub(super) fn ring(pieces: &[PieceGeometry], gap: f64, caption: f64) -> Vec<Spot
         .filter(|p| p.middle)
         .map(extent)
         .fold(0.0, f64::max);
-    let sides = before.max(outer - before).max(1);
-    // As many places on the left as on the right, so that the top stays the top.
-    let step = std::f64::consts::PI / sides as f64;
-    let chord = (2.0 + gap) / (2.0 * (step / 2.0).sin().max(1e-9));
+    let step = std::f64::consts::TAU / outer.max(1) as f64;
+    let chord = match outer {
+        0 | 1 => 0.0,
+        _ => (2.0 + gap) / (2.0 * (step / 2.0).sin()),
+    };
     let radius = chord.max(corona + caption + 1.0 + gap);
     let mut seen = 0;
     let spot = |piece: &PieceGeometry| {

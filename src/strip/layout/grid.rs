@@ -1,6 +1,6 @@
 //! Rows and columns about the middle, in disc radii.
 
-use super::{PieceGeometry, Spot, extent};
+use super::{PieceGeometry, Spot, extent, margins};
 
 /// Width over height aimed at where no paper is given: that of a 35 mm frame.
 pub(super) const USUAL_ASPECT: f64 = 1.5;
@@ -11,61 +11,91 @@ pub(super) struct Frame {
     pub(super) gap: f64,
     /// Height of the caption below a disc.
     pub(super) caption: f64,
-    /// Free margin around everything.
-    pub(super) margin: f64,
+    /// Free margin around everything, in disc diameters, as the recipe has it.
+    pub(super) margin: Option<f64>,
     /// Width over height to fill.
     pub(super) aspect: f64,
 }
 
-/// A block of discs in reading order: how many, and how many across.
+/// Which way a short row leans within its block.
+#[derive(Clone, Copy)]
+enum Lean {
+    Left,
+    Centre,
+    Right,
+}
+
+/// A block of discs in reading order: how many, in how many rows.
 #[derive(Clone, Copy)]
 struct Block {
     count: usize,
-    columns: usize,
+    rows: usize,
+    /// Whether longer rows come last: rows grow shorter towards the middle on either side of it.
+    longer_last: bool,
 }
 
 impl Block {
-    fn rows(self) -> usize {
-        self.count.div_ceil(self.columns.max(1))
+    /// How many stand in each row: as even as they come.
+    fn row_lengths(self) -> impl Iterator<Item = usize> {
+        let rows = self.rows.min(self.count).max(1);
+        let (least, longer) = (self.count / rows, self.count % rows);
+        let from_outside = move |row: usize| {
+            if self.longer_last {
+                rows - 1 - row
+            } else {
+                row
+            }
+        };
+        (0..rows).map(move |row| least + usize::from(from_outside(row) < longer))
     }
 
-    /// How many stand in each row: as even as they come, longer rows first.
-    fn row_lengths(self) -> impl Iterator<Item = usize> {
-        let rows = self.rows().max(1);
-        let (least, longer) = (self.count / rows, self.count % rows);
-        (0..self.rows()).map(move |row| least + usize::from(row < longer))
+    fn columns(self) -> usize {
+        self.row_lengths().max().unwrap_or(0)
     }
 
     /// Whether a row has one disc and another more: it looks forgotten.
     fn has_lone_row(self) -> bool {
-        self.row_lengths().min() == Some(1) && self.row_lengths().max() > Some(1)
+        self.row_lengths().min() == Some(1) && self.columns() > 1
+    }
+
+    /// Whether rows differ.
+    fn is_ragged(self) -> bool {
+        self.row_lengths().min() != self.row_lengths().max()
     }
 
     fn size(self, frame: &Frame) -> (f64, f64) {
-        let columns = self.row_lengths().max().unwrap_or(0);
-        let line =
-            |n: usize, pitch: f64, gap: f64| if n == 0 { 0.0 } else { n as f64 * pitch - gap };
+        if self.count == 0 {
+            return (0.0, 0.0);
+        }
+        let rows = self.row_lengths().count();
         (
-            line(columns, 2.0 + frame.gap, frame.gap),
-            line(self.rows(), 2.0 + frame.caption + frame.gap, frame.gap),
+            self.columns() as f64 * (2.0 + frame.gap) - frame.gap,
+            rows as f64 * (2.0 + frame.caption + frame.gap) - frame.gap,
         )
     }
 
-    /// Places in reading order about a centre; short rows are centred.
-    fn spots(self, frame: &Frame, centre: (f64, f64)) -> Vec<(f64, f64)> {
+    /// Places in reading order about the centre of the block.
+    fn spots(self, frame: &Frame, centre: (f64, f64), lean: Lean) -> Vec<(f64, f64)> {
         let (pitch_x, pitch_y) = (2.0 + frame.gap, 2.0 + frame.caption + frame.gap);
-        let (_, height) = self.size(frame);
+        let (width, height) = self.size(frame);
         let row = |(row, length): (usize, usize)| {
+            let free = width - (length as f64 * pitch_x - frame.gap);
+            let inset = match lean {
+                Lean::Left => 0.0,
+                Lean::Centre => free / 2.0,
+                Lean::Right => free,
+            };
             let y = centre.1 - height / 2.0 + 1.0 + row as f64 * pitch_y;
-            let left = centre.0 - (length as f64 - 1.0) / 2.0 * pitch_x;
+            let left = centre.0 - width / 2.0 + inset + 1.0;
             (0..length).map(move |column| (left + column as f64 * pitch_x, y))
         };
-        self.row_lengths().enumerate().flat_map(row).collect()
+        let lengths = self.row_lengths().filter(|n| *n > 0);
+        lengths.enumerate().flat_map(row).collect()
     }
 }
 
-/// How much smaller the discs may come out to keep clear of lone rows.
-const LONE_ROW: f64 = 0.75;
+/// How much smaller the discs may come out to have rows of equal length.
+const RAGGED: f64 = 0.93;
 
 /// Whether the three parts stand side by side or one above the other.
 #[derive(Clone, Copy)]
@@ -74,7 +104,7 @@ enum Stack {
     Down,
 }
 
-/// The arrangement whose discs come out largest on the paper: a block before, the middle, a block after.
+/// The arrangement whose discs come out largest on the paper: a block before, the middle, a block of as many rows after.
 pub(super) fn grid(pieces: &[PieceGeometry], frame: &Frame) -> Vec<Spot> {
     let before = pieces.iter().take_while(|p| !p.middle).count();
     let middle = pieces.iter().find(|p| p.middle).map(extent);
@@ -82,13 +112,21 @@ pub(super) fn grid(pieces: &[PieceGeometry], frame: &Frame) -> Vec<Spot> {
     let most = before.max(after).max(1);
     let mut best: Option<(f64, Vec<(f64, f64)>)> = None;
     for stack in [Stack::Across, Stack::Down] {
-        for columns in 1..=most {
-            let block = |count| Block { count, columns };
-            let (size, spots) = composed(stack, block(before), middle, block(after), frame);
-            let margin = 2.0 * frame.margin;
-            let lone = block(before).has_lone_row() || block(after).has_lone_row();
-            let fit = (frame.aspect / (size.0 + margin)).min(1.0 / (size.1 + margin))
-                * if lone { LONE_ROW } else { 1.0 };
+        for rows in 1..=most {
+            let block = |count, longer_last| Block {
+                count,
+                rows,
+                longer_last,
+            };
+            let blocks = [block(before, false), block(after, true)];
+            if blocks.iter().any(|b| b.has_lone_row()) {
+                continue;
+            }
+            let (size, spots) = composed(stack, blocks, middle, frame);
+            let (sides, ends) = margins(frame.margin, size);
+            let fit = (frame.aspect / (size.0 + 2.0 * sides)).min(1.0 / (size.1 + 2.0 * ends));
+            let ragged = blocks.iter().any(|b| b.is_ragged());
+            let fit = fit * if ragged { RAGGED } else { 1.0 };
             if best.as_ref().is_none_or(|(so_far, _)| fit > *so_far) {
                 best = Some((fit, spots));
             }
@@ -99,60 +137,48 @@ pub(super) fn grid(pieces: &[PieceGeometry], frame: &Frame) -> Vec<Spot> {
     pieces.iter().zip(spots).map(with_reach).collect()
 }
 
-/// Sizes and places of block, middle and block in one stack.
+/// Size of block, middle and block in one stack, and places about the centre of the middle.
+///
+/// The middle stands in the centre whatever the blocks hold. Blocks are flush with it side by side, their rows
+/// level where they have as many.
 fn composed(
     stack: Stack,
-    before: Block,
+    [before, after]: [Block; 2],
     middle: Option<f64>,
-    after: Block,
     frame: &Frame,
 ) -> ((f64, f64), Vec<(f64, f64)>) {
+    let (wide, high) = {
+        let (a, b) = (before.size(frame), after.size(frame));
+        (a.0.max(b.0), a.1.max(b.1))
+    };
     let half = middle.unwrap_or(0.0);
-    let heart = (
-        2.0 * half,
-        2.0 * half + if middle.is_some() { frame.caption } else { 0.0 },
-    );
-    let sizes = [before.size(frame), heart, after.size(frame)];
-    let lengths = sizes.map(|(w, h)| match stack {
-        Stack::Across => w,
-        Stack::Down => h,
-    });
-    let breadths = sizes.map(|(w, h)| match stack {
-        Stack::Across => h,
-        Stack::Down => w,
-    });
-    let mut centres = [0.0; 3];
-    let mut end = 0.0;
-    for (centre, length) in centres.iter_mut().zip(lengths) {
-        if length > 0.0 && end > 0.0 {
-            end += frame.gap;
-        }
-        *centre = end + length / 2.0;
-        end += length;
-    }
-    let place = |along: f64| match stack {
-        Stack::Across => (along, 0.0),
-        Stack::Down => (0.0, along),
+    let heart_high = 2.0 * half + middle.map_or(0.0, |_| frame.caption);
+    // A gap between the blocks, or one either side of the middle.
+    let room = |extent: f64| {
+        extent / 2.0
+            + if middle.is_some() {
+                frame.gap
+            } else {
+                frame.gap / 2.0
+            }
     };
-    // Side by side, both blocks begin at the same height, so that their rows are level.
-    let breadth = breadths.into_iter().fold(0.0, f64::max);
-    let level = (
-        breadths[0].max(breadths[2]) - breadths[0],
-        breadths[0].max(breadths[2]) - breadths[2],
-    );
-    let block = |centre: f64, short: f64| match stack {
-        Stack::Across => (centre, -short / 2.0),
-        Stack::Down => (0.0, centre),
+    let away = |block: Block| match stack {
+        Stack::Across => (room(2.0 * half) + block.size(frame).0 / 2.0, 0.0),
+        Stack::Down => (0.0, room(heart_high) + block.size(frame).1 / 2.0),
     };
-    let mut spots = before.spots(frame, block(centres[0], level.0));
+    let leans = match stack {
+        Stack::Across => [Lean::Right, Lean::Left],
+        Stack::Down => [Lean::Centre, Lean::Centre],
+    };
+    let (x, y) = away(before);
+    let mut spots = before.spots(frame, (-x, -y), leans[0]);
     if middle.is_some() {
-        let (x, y) = place(centres[1]);
-        spots.push((x, y - heart.1 / 2.0 + half));
+        spots.push((0.0, half - heart_high / 2.0));
     }
-    spots.extend(after.spots(frame, block(centres[2], level.1)));
+    spots.extend(after.spots(frame, away(after), leans[1]));
     let size = match stack {
-        Stack::Across => (end, breadth),
-        Stack::Down => (breadth, end),
+        Stack::Across => (2.0 * (room(2.0 * half) + wide), high.max(heart_high)),
+        Stack::Down => (wide.max(2.0 * half), 2.0 * (room(heart_high) + high)),
     };
     (size, spots)
 }
@@ -166,7 +192,7 @@ mod tests {
         let frame = |aspect: f64| Frame {
             gap: 0.5,
             caption: 0.0,
-            margin: 1.0,
+            margin: None,
             aspect,
         };
         for count in [2, 3, 5, 7, 11, 13, 17] {

@@ -8,6 +8,7 @@ mod path;
 mod view;
 
 use super::recipe::{Arrangement, Captions, Recipe};
+pub(super) use path::crowded;
 pub use view::{View, layout_over};
 
 /// Where a body stood in the sky.
@@ -117,6 +118,25 @@ const MIN_DISC_PX: f64 = 4.0;
 /// Height of a line of captions in disc radii; the letters themselves are somewhat lower.
 const CAPTION_LINE_RADII: f64 = 0.46;
 
+/// Highest line of captions beside the small discs of a true path, in disc radii: pictures five minutes apart stand some
+/// five radii apart.
+const HIGHEST_LINE_RADII: f64 = 1.3;
+
+/// Lines of captions that would fill the side of a square as large as the canvas, at least: large discs have captions
+/// that do not compete with them.
+const LINES_A_CANVAS: f64 = 40.0;
+
+/// The same beside the small discs of a path: small beside the land, but read at arm's length.
+const LINES_A_PATH: f64 = 110.0;
+
+/// Free margin where the recipe leaves it open, as a share of the canvas on each side, and in disc radii.
+const MARGIN_SHARE: f64 = 0.04;
+const MARGIN_RADII: f64 = 1.0;
+
+/// Farthest that the middle may lie off the centre, as a share of the width, to be brought there at the cost of
+/// uneven margins.
+const OFF_CENTRE: f64 = 0.06;
+
 /// Free space between a disc and its caption, in disc radii.
 const CAPTION_GAP_RADII: f64 = 0.22;
 
@@ -214,26 +234,46 @@ pub fn layout(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Layout, Layou
     if pieces.is_empty() {
         return Err(LayoutError::Empty);
     }
-    let spots = arranged(recipe, pieces)?;
-    let captions = caption_boxes(recipe, pieces, &spots);
+    let first = laid(recipe, pieces, CAPTION_LINE_RADII)?;
+    let side_px = (first.width_px as f64 * first.height_px as f64).sqrt();
+    let line_radii = match recipe.arrangement {
+        Arrangement::Path => (side_px / LINES_A_PATH / first.disc_radius_px)
+            .clamp(CAPTION_LINE_RADII, HIGHEST_LINE_RADII),
+        _ => (side_px / LINES_A_CANVAS / first.disc_radius_px).min(CAPTION_LINE_RADII),
+    };
+    if caption_lines(recipe.captions) == 0 || (line_radii - CAPTION_LINE_RADII).abs() < 1e-9 {
+        return Ok(first);
+    }
+    laid(recipe, pieces, line_radii)
+}
+
+/// The layout with lines of captions of a height in disc radii.
+fn laid(recipe: &Recipe, pieces: &[PieceGeometry], line_radii: f64) -> Result<Layout, LayoutError> {
+    let spots = arranged(recipe, pieces, line_radii)?;
+    let captions = caption_boxes(recipe, pieces, &spots, line_radii);
     let bounds = bounds(recipe, pieces, &spots, &captions);
     let canvas = Canvas::of(recipe, &bounds)?;
     canvas.check(pieces.len())?;
-    Ok(canvas.placed(&spots, &captions, &bounds))
+    Ok(canvas.placed(&spots, &captions, &bounds, line_radii))
 }
 
-fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
+fn arranged(
+    recipe: &Recipe,
+    pieces: &[PieceGeometry],
+    line_radii: f64,
+) -> Result<Vec<Spot>, LayoutError> {
     let gap = 2.0 * recipe.spacing;
+    let caption = caption_radii(recipe.captions, line_radii);
     Ok(match recipe.arrangement {
         Arrangement::Row => arrangements::row(pieces, gap),
         Arrangement::Arc => arrangements::arc(pieces, gap),
-        Arrangement::Ring => arrangements::ring(pieces, gap, caption_radii(recipe.captions)),
+        Arrangement::Ring => arrangements::ring(pieces, gap, caption),
         Arrangement::Diagonal => arrangements::diagonal(pieces, gap),
         Arrangement::Grid => {
             let frame = grid::Frame {
                 gap,
-                caption: caption_radii(recipe.captions),
-                margin: 2.0 * recipe.margin,
+                caption,
+                margin: recipe.margin,
                 aspect: recipe
                     .paper
                     .map_or(grid::USUAL_ASPECT, |p| p.width / p.height),
@@ -242,6 +282,15 @@ fn arranged(recipe: &Recipe, pieces: &[PieceGeometry]) -> Result<Vec<Spot>, Layo
         }
         Arrangement::Path => path::path(pieces)?,
     })
+}
+
+/// Free margin at the sides and above and below, in disc radii, about things of a width and height.
+fn margins(margin: Option<f64>, (width, height): (f64, f64)) -> (f64, f64) {
+    let open = |side: f64| (side * MARGIN_SHARE / (1.0 - 2.0 * MARGIN_SHARE)).max(MARGIN_RADII);
+    match margin {
+        Some(discs) => (2.0 * discs, 2.0 * discs),
+        None => (open(width), open(height)),
+    }
 }
 
 /// Lines of a caption.
@@ -254,10 +303,10 @@ pub(super) fn caption_lines(captions: Captions) -> usize {
 }
 
 /// Height a caption takes below its disc, in disc radii.
-fn caption_radii(captions: Captions) -> f64 {
+fn caption_radii(captions: Captions, line_radii: f64) -> f64 {
     match caption_lines(captions) {
         0 => 0.0,
-        lines => CAPTION_GAP_RADII + lines as f64 * CAPTION_LINE_RADII,
+        lines => CAPTION_GAP_RADII + lines as f64 * line_radii,
     }
 }
 
@@ -278,10 +327,15 @@ fn half(piece: &PieceGeometry, spot: &Spot) -> f64 {
     extent(piece).min(spot.reach).max(1.0)
 }
 
-fn caption_boxes(recipe: &Recipe, pieces: &[PieceGeometry], spots: &[Spot]) -> Vec<Option<Bounds>> {
+fn caption_boxes(
+    recipe: &Recipe,
+    pieces: &[PieceGeometry],
+    spots: &[Spot],
+    line_radii: f64,
+) -> Vec<Option<Bounds>> {
     let lines = caption_lines(recipe.captions);
     let one = |(piece, spot): (&PieceGeometry, &Spot)| {
-        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines, CAPTION_LINE_RADII))
+        (lines > 0).then(|| spot.caption_box(half(piece, spot), lines, line_radii))
     };
     pieces.iter().zip(spots).map(one).collect()
 }
@@ -305,12 +359,38 @@ fn bounds(
     let all = discs
         .chain(captions.iter().flatten().copied())
         .fold(nothing, Bounds::joined);
-    let margin = 2.0 * recipe.margin;
+    let all = centred(recipe.arrangement, pieces, spots, all);
+    let (sides, ends) = margins(recipe.margin, (all.width(), all.height()));
     Bounds {
-        left: all.left - margin,
-        top: all.top - margin,
-        right: all.right + margin,
-        bottom: all.bottom + margin,
+        left: all.left - sides,
+        top: all.top - ends,
+        right: all.right + sides,
+        bottom: all.bottom + ends,
+    }
+}
+
+/// The box widened so that the middle stands in its centre, where the arrangement looks best so and little is missing.
+fn centred(
+    arrangement: Arrangement,
+    pieces: &[PieceGeometry],
+    spots: &[Spot],
+    all: Bounds,
+) -> Bounds {
+    let about_middle = matches!(
+        arrangement,
+        Arrangement::Arc | Arrangement::Grid | Arrangement::Ring
+    );
+    let middle = pieces.iter().position(|p| p.middle).map(|i| spots[i].x);
+    match middle.filter(|x| about_middle && (x - all.centre().0).abs() < OFF_CENTRE * all.width()) {
+        Some(x) => {
+            let half = (all.right - x).max(x - all.left);
+            Bounds {
+                left: x - half,
+                right: x + half,
+                ..all
+            }
+        }
+        None => all,
     }
 }
 
@@ -366,7 +446,13 @@ impl Canvas {
     }
 
     /// Spots in pixels, the box of them all in the middle of the canvas.
-    fn placed(&self, spots: &[Spot], captions: &[Option<Bounds>], bounds: &Bounds) -> Layout {
+    fn placed(
+        &self,
+        spots: &[Spot],
+        captions: &[Option<Bounds>],
+        bounds: &Bounds,
+        line_radii: f64,
+    ) -> Layout {
         let (x, y) = bounds.centre();
         let x0 = (self.width - 1.0) / 2.0 - x * self.radius;
         let y0 = (self.height - 1.0) / 2.0 - y * self.radius;
@@ -384,7 +470,7 @@ impl Canvas {
             width_px: self.width as usize,
             height_px: self.height as usize,
             disc_radius_px: self.radius,
-            caption_line_px: CAPTION_LINE_RADII * self.radius,
+            caption_line_px: line_radii * self.radius,
             places: spots.iter().zip(captions).map(place).collect(),
         }
     }
@@ -495,7 +581,8 @@ mod tests {
                 let pieces = pieces(before, 4.0, after);
                 let laid = layout(&recipe, &pieces).unwrap();
                 let radius = laid.disc_radius_px;
-                let (w, h) = (0.7 * radius, CAPTION_LINE_RADII * radius);
+                // Five figures are some three heights of their line across; there are two lines.
+                let (w, h) = (1.52 * laid.caption_line_px, laid.caption_line_px);
                 for (i, place) in laid.places.iter().enumerate() {
                     let (x, y) = place.caption_px.unwrap();
                     assert!(x - w >= 0.0 && x + w < laid.width_px as f64);
@@ -511,6 +598,62 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn the_middle_of_a_grid_a_ring_and_an_arc_stands_in_the_centre() {
+        for arrangement in [Arrangement::Arc, Arrangement::Grid, Arrangement::Ring] {
+            for (before, after) in [(13, 12), (12, 13), (6, 6)] {
+                let laid = layout(&recipe(arrangement), &pieces(before, 3.0, after)).unwrap();
+                let off = laid.places[before].x_px - (laid.width_px as f64 - 1.0) / 2.0;
+                assert!(
+                    off.abs() < 1.0,
+                    "{arrangement:?} {before} {after}: {off} px"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn an_open_margin_leaves_a_25th_free() {
+        let paper = Some(Paper {
+            width: 18.0,
+            height: 12.0,
+            in_cm: false,
+        });
+        for arrangement in ALL {
+            let recipe = Recipe {
+                paper,
+                ..recipe(arrangement)
+            };
+            let laid = layout(&recipe, &pieces(9, 3.0, 8)).unwrap();
+            for place in &laid.places {
+                let r = laid.disc_radius_px;
+                let free = (place.x_px - r).min(laid.width_px as f64 - place.x_px - r);
+                assert!(
+                    free > 0.039 * laid.width_px as f64,
+                    "{arrangement:?}: {free}"
+                );
+                let free = (place.y_px - r).min(laid.height_px as f64 - place.y_px - r);
+                assert!(
+                    free > 0.039 * laid.height_px as f64,
+                    "{arrangement:?}: {free}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn large_discs_have_modest_captions() {
+        let recipe = Recipe {
+            captions: Captions::Time,
+            ..Recipe::default()
+        };
+        let few = layout(&recipe, &pieces(1, 2.0, 1)).unwrap();
+        let side = (few.width_px as f64 * few.height_px as f64).sqrt();
+        assert!(few.caption_line_px < side / 35.0);
+        let many = layout(&recipe, &pieces(12, 2.0, 12)).unwrap();
+        assert!((many.caption_line_px - CAPTION_LINE_RADII * many.disc_radius_px).abs() < 1e-9);
     }
 
     #[test]

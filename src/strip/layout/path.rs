@@ -1,6 +1,6 @@
 //! The Sun's true path across the sky, in disc radii.
 
-use super::{LayoutError, PieceGeometry, SkyPlace, Spot};
+use super::{LayoutError, PieceGeometry, SkyPlace, Spot, extent};
 
 /// Farthest a piece may stand from the middle of the picture, in degrees: beyond, a flat picture stretches too much.
 const MAX_OFF_AXIS_DEG: f64 = 60.0;
@@ -22,7 +22,55 @@ pub(super) fn path(pieces: &[PieceGeometry]) -> Result<Vec<Spot>, LayoutError> {
         spots.push(Spot::new(x / unit, -y / unit, piece.reach));
     }
     shorten(&mut spots);
+    let way = beside(&spots);
+    for spot in &mut spots {
+        spot.caption_way = way;
+    }
     Ok(spots)
+}
+
+/// Which pieces stand within the reach of one nearer the middle, or on its disc, each with the piece in its way.
+///
+/// Counted from the middle outwards, or from the first piece where there is no middle. `scale` is the drawn radius of
+/// a disc over its true one. Nothing is crowded where a place in the sky is not known.
+pub(in crate::strip) fn crowded(pieces: &[PieceGeometry], scale: f64) -> Vec<(usize, usize)> {
+    let Ok(skies) = skies(pieces) else {
+        return Vec::new();
+    };
+    let Some(start) = pieces.iter().position(|p| p.middle).or(Some(0)) else {
+        return Vec::new();
+    };
+    let unit = (mean_radius_deg(&skies) * scale).to_radians();
+    let clear = |a: usize, b: usize| {
+        extent(&pieces[a]) + extent(&pieces[b]) + CLEARANCE <= apart(&skies[a], &skies[b]) / unit
+    };
+    let mut crowded = Vec::new();
+    let mut walk = |order: &mut dyn Iterator<Item = usize>| {
+        let mut last = start;
+        for i in order {
+            // The corona may reach past the piece next to it.
+            match [last, start].into_iter().find(|&other| !clear(other, i)) {
+                Some(other) => crowded.push((i, other)),
+                None => last = i,
+            }
+        }
+    };
+    walk(&mut (0..start).rev());
+    walk(&mut (start + 1..pieces.len()));
+    crowded
+}
+
+/// The angle between two places, in radians.
+fn apart(a: &SkyPlace, b: &SkyPlace) -> f64 {
+    // By haversines, which small angles do not upset.
+    let half_sine = |degrees: f64| (degrees.to_radians() / 2.0).sin();
+    let (up, round) = (
+        half_sine(a.alt_deg - b.alt_deg),
+        half_sine(a.az_deg - b.az_deg),
+    );
+    let level = a.alt_deg.to_radians().cos() * b.alt_deg.to_radians().cos();
+    let h = up * up + level * round * round;
+    2.0 * h.sqrt().min(1.0).asin()
 }
 
 /// The places of all pieces in the sky.
@@ -78,5 +126,56 @@ pub(super) fn shorten(spots: &mut [Spot]) {
             .map(|(_, (x, y))| (spot.x - x).hypot(spot.y - y))
             .fold(f64::INFINITY, f64::min);
         spot.reach = spot.reach.min((nearest - 1.0 - CLEARANCE).max(1.0));
+    }
+}
+
+/// The way from disc to caption that keeps clear of the path: down where it runs level, else to the side it leans away
+/// from.
+pub(super) fn beside(spots: &[Spot]) -> (f64, f64) {
+    let (Some(first), Some(last)) = (spots.first(), spots.last()) else {
+        return (0.0, 1.0);
+    };
+    let (right, down) = (last.x - first.x, last.y - first.y);
+    if right.abs() > 2.0 * down.abs() {
+        (0.0, 1.0)
+    } else if right * down >= 0.0 {
+        (-1.0, 0.0)
+    } else {
+        (1.0, 0.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pieces so many solar radii apart along a path that is not level, the middle one reaching `reach`.
+    fn pieces(places: &[f64], middle: usize, reach: f64) -> Vec<PieceGeometry> {
+        let radius_deg = 0.265;
+        let piece = |(i, at): (usize, &f64)| PieceGeometry {
+            middle: i == middle,
+            reach: if i == middle { reach } else { 1.3 },
+            sky: Some(SkyPlace {
+                az_deg: 120.0 + 0.6 * at * radius_deg / 50_f64.to_radians().cos(),
+                alt_deg: 50.0 + 0.8 * at * radius_deg,
+                radius_deg,
+            }),
+        };
+        places.iter().enumerate().map(piece).collect()
+    }
+
+    #[test]
+    fn what_stands_in_the_corona_or_on_another_disc_is_crowded() {
+        let places = [-9.0, -6.0, -5.0, -3.0, 0.0, 3.0, 6.0];
+        assert_eq!(
+            crowded(&pieces(&places, 4, 2.5), 1.0),
+            [(3, 4), (1, 2), (5, 4)]
+        );
+        assert_eq!(crowded(&pieces(&places, 4, 1.5), 1.0), [(2, 3)]);
+        // Discs drawn smaller have room.
+        assert_eq!(crowded(&pieces(&places, 4, 2.5), 0.4), []);
+        let mut lost = pieces(&places, 4, 2.5);
+        lost[0].sky = None;
+        assert_eq!(crowded(&lost, 1.0), []);
     }
 }

@@ -1,16 +1,12 @@
 //! The Sun's path over a wide view of the land.
 
+use super::path::beside;
 use super::path::{mean_direction, mean_radius_deg, projected, shorten, skies};
 use super::{
-    CAPTION_LINE_RADII, Layout, LayoutError, PieceGeometry, Place, Spot, caption_lines, half,
+    CAPTION_LINE_RADII, HIGHEST_LINE_RADII, LINES_A_PATH, Layout, LayoutError, PieceGeometry,
+    Place, Spot, caption_lines, half,
 };
 use crate::strip::recipe::Captions;
-
-/// Lines of captions that would fill the view from top to bottom: small beside the land, but read at arm's length.
-const LINES_A_VIEW: f64 = 110.0;
-
-/// Highest line of captions in disc radii: pictures five minutes apart stand some five radii apart.
-const HIGHEST_LINE_RADII: f64 = 1.3;
 
 /// How a wide view looks at the land: a straight lens, held level from side to side.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,6 +27,11 @@ impl View {
     /// Distance of the flat picture from the eye, in pixels.
     fn away_px(&self) -> f64 {
         self.width_px as f64 / 2.0 / (self.width_deg.to_radians() / 2.0).tan()
+    }
+
+    /// Radius that the Sun has in the picture, from its apparent one in degrees.
+    pub(in crate::strip) fn true_radius_px(&self, radius_deg: f64) -> f64 {
+        radius_deg.to_radians().tan() * self.away_px()
     }
 
     fn centre_px(&self) -> (f64, f64) {
@@ -86,8 +87,7 @@ pub fn layout_over(
         view.az_deg.unwrap_or_else(|| mean_direction(&skies).0),
         view.alt_deg(),
     );
-    let true_px = mean_radius_deg(&skies).to_radians().tan() * away_px;
-    let radius_px = disc_px.map_or(true_px, |d| d / 2.0);
+    let radius_px = disc_px.map_or(view.true_radius_px(mean_radius_deg(&skies)), |d| d / 2.0);
     let mut spots = Vec::with_capacity(pieces.len());
     for (piece, sky) in pieces.iter().zip(&skies) {
         let (right, up) = projected(sky, axis)?;
@@ -95,7 +95,7 @@ pub fn layout_over(
         spots.push(Spot::new(x / radius_px, y / radius_px, piece.reach));
     }
     shorten(&mut spots);
-    let line_radii = (view.height_px as f64 / LINES_A_VIEW / radius_px)
+    let line_radii = (view.height_px as f64 / LINES_A_PATH / radius_px)
         .clamp(CAPTION_LINE_RADII, HIGHEST_LINE_RADII);
     let lines = caption_lines(captions);
     let way = beside(&spots);
@@ -120,22 +120,6 @@ pub fn layout_over(
         caption_line_px: line_radii * radius_px,
         places: pieces.iter().zip(&spots).map(place).collect(),
     })
-}
-
-/// The way from disc to caption that keeps clear of the path: down where it runs level, else to the side it leans away
-/// from.
-fn beside(spots: &[Spot]) -> (f64, f64) {
-    let (Some(first), Some(last)) = (spots.first(), spots.last()) else {
-        return (0.0, 1.0);
-    };
-    let (right, down) = (last.x - first.x, last.y - first.y);
-    if right.abs() > 2.0 * down.abs() {
-        (0.0, 1.0)
-    } else if right * down >= 0.0 {
-        (-1.0, 0.0)
-    } else {
-        (1.0, 0.0)
-    }
 }
 
 #[cfg(test)]

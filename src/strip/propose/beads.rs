@@ -8,6 +8,12 @@ use crate::domain::{ContactKind, Flag, Phase, Role};
 /// Most frames of a sequence of beads.
 const MOST: usize = 9;
 
+/// Size of the discs over that on the photographs: large enough to show each bead, small enough to be sharp.
+const ENLARGED: f64 = 1.5;
+
+/// Disc diameters that a disc with its glow takes up.
+const DISCS_A_PIECE: f64 = 1.8;
+
 /// Exposures that count as one series, in stops.
 const SAME_STOPS: f64 = 0.17;
 
@@ -36,9 +42,22 @@ impl Recipe {
             align: Align::Moon,
             captions: Captions::Contact,
             spacing: 0.0,
+            margin: Some(0.1),
+            width_px: width_px(&series),
             ..Self::default()
         })
     }
+}
+
+/// A canvas on which the discs are somewhat larger than on the photographs, within what a strip usually has.
+fn width_px(series: &[&ShotRecord]) -> u32 {
+    let radius_px = |s: &&ShotRecord| Some(s.disc.as_ref()?.moon?.radius_px);
+    let mut radii: Vec<f64> = series.iter().filter_map(radius_px).collect();
+    radii.sort_by(f64::total_cmp);
+    let usual_px = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
+    let across = 2.0 * ENLARGED * DISCS_A_PIECE * usual_px * series.len().min(MOST) as f64;
+    let most = Recipe::default().width_px;
+    (across as u32).clamp(most / 5, most)
 }
 
 /// Flags about sharpness and light are no bar: beads look like cloud, blur and clipping to a measure of limbs.
