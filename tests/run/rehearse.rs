@@ -35,6 +35,12 @@ struct Session {
     clock_error_s: f64,
     gps: bool,
     subsec: bool,
+    /// Frames at the end with the motor off, when the Sun runs west.
+    motor_off: u32,
+    /// Which way west lies in the picture, degrees clockwise from right.
+    west_deg: f64,
+    /// Hour of the first frame, UTC; the place is 30 degrees north and east.
+    hour: i8,
 }
 
 const SOUND: Session = Session {
@@ -48,6 +54,9 @@ const SOUND: Session = Session {
     clock_error_s: 0.2,
     gps: true,
     subsec: true,
+    motor_off: 0,
+    west_deg: 0.0,
+    hour: 10,
 };
 
 impl Session {
@@ -64,15 +73,18 @@ impl Session {
         let part = f64::from(n) / f64::from(self.frames - 1);
         let since_aim_s = f64::from(n % self.aimed_every) * self.step_s;
         let aim = f64::from(n / self.aimed_every);
-        let place = |middle: f64, wide: f64, turn: f64, rate: f64| {
-            middle + wide * (turn * aim).sin() + rate * since_aim_s
+        let off_s = self.step_s * f64::from((n + self.motor_off).saturating_sub(self.frames - 1));
+        let (west_y, west_x) = self.west_deg.to_radians().sin_cos();
+        let place = |middle: f64, wide: f64, turn: f64, rate: f64, west: f64| {
+            let followed_s = since_aim_s - off_s;
+            middle + wide * (turn * aim).sin() + rate * followed_s + west * STILL_PX_S * off_s
         };
         Scene {
             width: 700,
             height: 500,
             sun: (
-                place(349.3, 90.0, 2.3, self.drift_px_s.0),
-                place(251.6, 60.0, 1.7, self.drift_px_s.1),
+                place(349.3, 90.0, 2.3, self.drift_px_s.0, west_x),
+                place(251.6, 60.0, 1.7, self.drift_px_s.1, west_y),
                 RADIUS_PX,
             ),
             level: self.level,
@@ -103,7 +115,7 @@ impl Session {
 
     /// The camera is set two hours east of Greenwich; fixes are whole seconds.
     fn tags(&self, n: u32) -> Vec<exif::Field> {
-        let start = jiff::civil::date(2026, 3, 20).at(10, 0, 0, 0);
+        let start = jiff::civil::date(2026, 3, 20).at(self.hour, 0, 0, 0);
         let since_s = |s: f64| {
             start
                 .checked_add(jiff::SignedDuration::from_secs_f64(s))
@@ -220,6 +232,52 @@ fn a_session_with_every_fault_is_told_each_of_them() {
         (before(&clock.0, "s fast by GPS") - 41.5).abs() < 0.6,
         "{said}"
     );
+}
+
+/// An axis too far west, or too low, drawn as the drift method has it; frames with the motor off tell where west is.
+#[test]
+fn an_axis_is_told_which_way_to_go() {
+    let west_deg = 160.0_f64;
+    let (sin, cos) = west_deg.to_radians().sin_cos();
+    // North is a quarter turn anticlockwise from west: (sin, -cos). An axis 6 degrees off drifts 1.57 seconds of arc
+    // a second, 0.179 px.
+    let drift_px_s = 15.0 * 6_f64.to_radians() * RADIUS_PX / 964.0;
+    let session = |north: f64, hour: i8| Session {
+        drift_px_s: (north * drift_px_s * sin, -north * drift_px_s * cos),
+        step_s: 20.0,
+        motor_off: 3,
+        west_deg,
+        hour,
+        ..SOUND
+    };
+    // Ten o'clock UTC is noon: the Sun drifts north when the axis is too far west.
+    let noon = session(1.0, 10).rehearsed();
+    let (found, advice) = point(&noon, "drift");
+    assert!(found.contains("to the north"), "{found}");
+    assert!(
+        (before(&found, "to the north") - 1.57).abs() < 0.1,
+        "{found}"
+    );
+    assert!(advice.contains("degrees east ("), "{advice}");
+    assert!(
+        (before(&advice, "degrees east (") - 6.0).abs() < 0.4,
+        "{advice}"
+    );
+    // In the evening a drift to the north means an axis that is too low.
+    let evening = session(1.0, 15).rehearsed();
+    let (_, advice) = point(&evening, "drift");
+    assert!(advice.contains("raise it"), "{advice}");
+    assert!(
+        (before(&advice, "degrees; the azimuth") - 6.3).abs() < 0.4,
+        "{advice}"
+    );
+    // Without the motor's pause nothing is said of the direction but how to find it.
+    let blind = Session {
+        motor_off: 0,
+        ..session(1.0, 10)
+    }
+    .rehearsed();
+    assert!(point(&blind, "drift").1.contains("with the motor off"));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //! [`rehearsal()`] takes the records of a folder of such shots and gives, body by body, a verdict on each point: focus,
 //! exposure, drift, size of the disc, clock, and the frames themselves. It looks at numbers only, never at pixels.
 
+mod axis;
 mod points;
 mod sun;
 

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::axis::{Stand, Telling, telling};
 use super::sun::{SOLAR_RATE_ARCSEC_S, Sun, sun_on};
 use super::{Point, Verdict};
 use crate::catalogue::ShotRecord;
@@ -345,7 +346,44 @@ fn drift(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
             "something moves: lock the head, hang a weight on the tripod",
         );
     }
-    followed(found, arcsec_s, px_s, room)
+    let scale = sun.radius_arcsec / radius;
+    let told = west_px_s(frames, radius, still / scale)
+        .map(|west| telling((x * scale, y * scale), west, stand(frames)));
+    followed(found, arcsec_s, px_s, room, told)
+}
+
+/// How the Sun runs in the picture when the motor is off: the steps at the sky's own rate, where at least two agree.
+fn west_px_s(frames: &[&ShotRecord], radius: f64, still_px_s: f64) -> Option<(f64, f64)> {
+    let mut steps = steps(frames);
+    steps.retain(|s| {
+        let (x, y) = s.rate_px_s();
+        FIXED.contains(&(x.hypot(y) / still_px_s))
+    });
+    let agreeing = |rate: (f64, f64)| steps.iter().filter(move |s| s.goes_at(rate, radius));
+    let best = steps
+        .iter()
+        .map(Step::rate_px_s)
+        .rev()
+        .max_by_key(|rate| agreeing(*rate).count())?;
+    let rates: Vec<(f64, f64)> = agreeing(best).map(Step::rate_px_s).collect();
+    let middle = |pick: fn(&(f64, f64)) -> f64| median(rates.iter().map(pick).collect());
+    (rates.len() >= 2).then_some((middle(|r| r.0)?, middle(|r| r.1)?))
+}
+
+/// Place and middle of the frames' times, where GPS gives both.
+fn stand(frames: &[&ShotRecord]) -> Option<Stand> {
+    let fixes = || {
+        frames
+            .iter()
+            .filter_map(|s| s.shot.gps.filter(|f| f.utc.is_some()))
+    };
+    let (first, last) = (fixes().next()?, fixes().next_back()?);
+    let (start, end) = (first.utc?, last.utc?);
+    Some(Stand {
+        lat_deg: first.lat_deg,
+        lon_deg: first.lon_deg,
+        utc: start.plus_s(end.seconds_since(start) / 2.0),
+    })
 }
 
 /// Pixels from the limb to the nearer edge of the frame with the disc in its middle.
@@ -379,19 +417,37 @@ fn fixed(found: String, px_s: f64, room: Option<f64>) -> Point {
 ///
 /// An axis off by an angle `e` drifts by at most the sky's rate times `e` (in radians); the sidereal rate alone lags
 /// the Sun by 0.04 seconds of arc a second.
-fn followed(found: String, arcsec_s: f64, px_s: f64, room: Option<f64>) -> Point {
+fn followed(
+    found: String,
+    arcsec_s: f64,
+    px_s: f64,
+    room: Option<f64>,
+    told: Option<Telling>,
+) -> Point {
     let off_deg = (arcsec_s / SOLAR_RATE_ARCSEC_S).to_degrees();
     let held_s = room.map(|room| room / px_s.max(1e-9));
-    let found = format!(
+    let mut found = format!(
         "{found}: the mount follows; its axis is off by {off_deg:.1} degrees or more, if it runs at the \
              solar rate"
     );
+    let unknown = "which way it is off shows when three frames half a minute apart follow with the motor off: the Sun then \
+                   runs west";
+    let direction = match told {
+        Some(told) => {
+            found = format!("{found}; {}", told.found);
+            told.advice
+        }
+        None => unknown.to_owned(),
+    };
     match held_s {
         Some(s) if s < HOLD_S => {
-            let advice = format!(
+            let mut advice = format!(
                 "the Sun leaves the frame within {}: align the polar axis better, and set the solar rate",
                 minutes(s)
             );
+            if !direction.is_empty() {
+                advice = format!("{advice}; {direction}");
+            }
             Point {
                 name: "drift",
                 verdict: Verdict::Mend,

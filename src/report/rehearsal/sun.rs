@@ -1,6 +1,6 @@
 //! The ordinary Sun on a day: its size and how fast it crosses a fixed frame.
 
-use crate::domain::CameraTime;
+use crate::domain::{CameraTime, Utc};
 
 /// Apparent motion of the Sun along the equator in seconds of arc per second: 360 degrees in a mean solar day.
 pub(super) const SOLAR_RATE_ARCSEC_S: f64 = 15.0;
@@ -17,20 +17,42 @@ pub(super) struct Sun {
     pub(super) declination_deg: f64,
 }
 
-/// The Sun at a reading of a camera's clock; a day's error of the clock does not matter here.
+/// Days of 86,400 s since 2000-01-01 12:00 (J2000.0), when Unix time was this.
+const J2000_UNIX_S: f64 = 946_728_000.0;
+
+/// Ecliptic longitude and obliquity in radians, and the distance in au.
 ///
 /// Source: The Astronomical Almanac, low precision formulas for the Sun (0.01 degrees, 1950 to 2050), from memory.
-pub(super) fn sun_on(time: CameraTime) -> Sun {
-    let days = (time.read_as_utc().unix_s() - 946_728_000.0) / 86_400.0;
+fn ecliptic(days: f64) -> (f64, f64, f64) {
     let g = (357.528 + 0.985_600_3 * days).to_radians();
     let mean_long = 280.460 + 0.985_647_4 * days;
-    let ecliptic = (mean_long + 1.915 * g.sin() + 0.020 * (2.0 * g).sin()).to_radians();
+    let longitude = (mean_long + 1.915 * g.sin() + 0.020 * (2.0 * g).sin()).to_radians();
     let distance_au = 1.000_14 - 0.016_71 * g.cos() - 0.000_14 * (2.0 * g).cos();
     let obliquity = (23.439 - 0.000_000_4 * days).to_radians();
+    (longitude, obliquity, distance_au)
+}
+
+/// The Sun at a reading of a camera's clock; a day's error of the clock does not matter here.
+pub(super) fn sun_on(time: CameraTime) -> Sun {
+    let days = (time.read_as_utc().unix_s() - J2000_UNIX_S) / 86_400.0;
+    let (longitude, obliquity, distance_au) = ecliptic(days);
     Sun {
         radius_arcsec: RADIUS_ARCSEC / distance_au,
-        declination_deg: (obliquity.sin() * ecliptic.sin()).asin().to_degrees(),
+        declination_deg: (obliquity.sin() * longitude.sin()).asin().to_degrees(),
     }
+}
+
+/// Hour angle of the Sun in degrees, west positive, -180 to 180, at a longitude in degrees, east positive.
+///
+/// Sidereal time: J. Meeus 1998, Astronomical Algorithms, chapter 12, linear terms, from memory; good to 0.05 degrees
+/// with the Sun of above.
+pub(super) fn hour_angle_deg(utc: Utc, lon_deg: f64) -> f64 {
+    let days = (utc.unix_s() - J2000_UNIX_S) / 86_400.0;
+    let (longitude, obliquity, _) = ecliptic(days);
+    let right_ascension = (obliquity.cos() * longitude.sin()).atan2(longitude.cos());
+    let sidereal_deg = 280.460_62 + 360.985_647_37 * days;
+    let angle = sidereal_deg + lon_deg - right_ascension.to_degrees();
+    (angle + 180.0).rem_euclid(360.0) - 180.0
 }
 
 #[cfg(test)]
