@@ -636,3 +636,28 @@ fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
         "{sheets} sheets, {total} total, {annular} annular"
     );
 }
+
+#[test]
+fn a_sun_that_is_down_throughout_leaves_nothing_to_shoot() {
+    use contactstrip::contacts::{self, ContactsOptions};
+    let site = Site::new(-10.0, -140.0, 0.0).unwrap();
+    let view = contacts::view(
+        &site,
+        "2027-08-02".parse().unwrap(),
+        &ContactsOptions::default(),
+    )
+    .unwrap();
+    let contacts = contacts::of_view(&view).unwrap();
+    let input = PlanInput {
+        contacts: &contacts,
+        sky: &|t| view.at(t),
+        zone: TimeZone::UTC,
+        gear: gear(),
+    };
+    let sheet = plan::sheet(&input).unwrap();
+    assert!(sheet.headline().contains("the Sun is down throughout"));
+    assert!(sheet.text().contains("CONTACTS") && sheet.html().contains("Contacts"));
+    for empty in ["COUNTDOWN", "PARTIALS", "Countdown", "Partials, every"] {
+        assert!(!sheet.text().contains(empty) && !sheet.html().contains(empty));
+    }
+}

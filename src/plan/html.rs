@@ -45,6 +45,12 @@ fn section(heading: &str, body: &str) -> String {
     format!("<section>\n<h2>{heading}</h2>\n{body}</section>\n")
 }
 
+/// A line of plain text with points where it has gaps, which a page would close.
+fn parted(line: &str) -> String {
+    let parts = line.split("  ").map(str::trim).filter(|p| !p.is_empty());
+    parts.collect::<Vec<&str>>().join(" \u{b7} ")
+}
+
 /// Paragraphs.
 fn paragraphs<T: AsRef<str>>(lines: &[T]) -> String {
     lines
@@ -65,11 +71,11 @@ fn list<T: AsRef<str>>(lines: &[T]) -> String {
 impl Sheet {
     /// The sheet as one self-contained page: no script, nothing fetched, light, dark and printable.
     pub fn html(&self) -> String {
-        let main = [
-            section(
-                "Contacts",
-                &(self.contacts_table() + &paragraphs(&self.horizon)),
-            ),
+        let contacts = section(
+            "Contacts",
+            &(self.contacts_table() + &paragraphs(&self.horizon)),
+        );
+        let day = [
             section("Countdown", &self.countdown_blocks()),
             section("Filter", &self.filter_words()),
             self.totality_section(),
@@ -83,6 +89,11 @@ impl Sheet {
             section("Sources", &list(&self.sources)),
         ]
         .concat();
+        let main = if self.never_up() {
+            contacts
+        } else {
+            contacts + &day
+        };
         let title = safe(&format!("Shooting sheet, eclipse of {}", self.eclipse_date));
         let head = [
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">",
@@ -94,8 +105,14 @@ impl Sheet {
         let top = [
             format!("<h1>{title}</h1>"),
             format!("<p class=\"big\">{}</p>", safe(&capital(&self.headline()))),
-            format!("<p class=\"quiet\">{}</p>", safe(&self.place_line())),
-            format!("<p class=\"quiet\">{}</p>", safe(&self.gear_line())),
+            format!(
+                "<p class=\"quiet\">{}</p>",
+                safe(&parted(&self.place_line()))
+            ),
+            format!(
+                "<p class=\"quiet\">{}</p>",
+                safe(&parted(&self.gear_line()))
+            ),
             format!(
                 "<div class=\"safety\">\n<h2>Safety</h2>\n{}</div>",
                 list(&self.safety)

@@ -11,6 +11,12 @@ const COLUMNS: usize = 80;
 impl Sheet {
     /// What the eclipse is here, in a few words: "total here, 2 min 24.3 s".
     pub fn headline(&self) -> String {
+        if self.never_up() {
+            return format!(
+                "{} of the area covered at the most, but the Sun is down throughout: not to be seen here",
+                covered(self.obscuration)
+            );
+        }
         let kind = match self.kind {
             LocalKind::Total if !self.totality_seen => "total here, but the Sun is down",
             LocalKind::Total => "total here",
@@ -21,6 +27,11 @@ impl Sheet {
             Some(s) => format!("{kind}, {}", minutes(s)),
             None => format!("{kind}, {} of the area covered", covered(self.obscuration)),
         }
+    }
+
+    /// Whether the Sun is below the horizon from first contact to last: there is nothing to shoot.
+    pub(super) fn never_up(&self) -> bool {
+        self.partials.is_empty() && self.contacts.iter().all(|c| !c.sun_up)
     }
 
     /// The sheet as plain text, ending in a newline.
@@ -52,6 +63,9 @@ impl Sheet {
             wrapped(out, words)?;
         }
         self.write_contacts(out)?;
+        if self.never_up() {
+            return Ok(());
+        }
         self.write_countdowns(out)?;
         self.write_totality(out)?;
         self.write_settings(out)?;

@@ -138,6 +138,22 @@ fn reach_s(points: &[&ClockPoint], sigma_s: f64) -> f64 {
     kept.max(widest(true).min(2.0 * kept)) * 1.1
 }
 
+/// The greatest of 1, 2 and 5 times a power of ten that is no more than a value above 0.
+fn round_step(value: f64) -> f64 {
+    let power = 10_f64.powf(value.log10().floor());
+    let steps = [5.0, 2.0, 1.0].map(|n| n * power);
+    let fits = |step: &f64| *step <= value * (1.0 + 1e-9);
+    steps.into_iter().find(fits).unwrap_or(power)
+}
+
+/// Seconds beside a line of the plot.
+fn mark(value: f64, digits: usize) -> String {
+    if value.abs() < 1e-12 {
+        return "0 s".to_owned();
+    }
+    format!("{value:+.digits$} s").replace('-', "\u{2212}")
+}
+
 fn axes(svg: &mut String, frame: &Frame, zone: &TimeZone, sigma_s: f64) {
     let (left, width) = (place(frame.left), place(frame.right - frame.left));
     let band = sigma_s.clamp(0.0, frame.high);
@@ -147,16 +163,18 @@ fn axes(svg: &mut String, frame: &Frame, zone: &TimeZone, sigma_s: f64) {
         place(frame.y(band)),
         place(frame.y(-band) - frame.y(band))
     );
-    for share in [-1.0, -0.5, 0.0, 0.5, 1.0] {
-        let value = frame.high * share / 1.1;
+    let step = round_step(frame.high / 2.0);
+    let digits = (-step.log10().floor()).max(0.0) as usize;
+    for value in [-2.0, -1.0, 0.0, 1.0, 2.0].map(|n| n * step) {
         let y = frame.y(value);
         let _ = writeln!(
             svg,
             "<path class=\"grid\" d=\"M{left} {}h{width}\"/><text class=\"end\" x=\"{}\" \
-                 y=\"{}\">{value:+.2} s</text>",
+                 y=\"{}\">{}</text>",
             place(y),
             place(frame.left - 6.0),
-            place(y + 4.0)
+            place(y + 4.0),
+            mark(value, digits)
         );
     }
     for t in frame.time_marks(zone, 10) {
@@ -196,5 +214,26 @@ fn point(svg: &mut String, frame: &Frame, p: &ClockPoint) {
             "<circle class=\"dot\" cx=\"{x}\" cy=\"{}\" r=\"3.2\"/>",
             place(y)
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_lines_of_the_plot_are_round() {
+        for (value, step) in [
+            (6.06, 5.0),
+            (5.0, 5.0),
+            (4.9, 2.0),
+            (0.19, 0.1),
+            (31.0, 20.0),
+        ] {
+            assert!((round_step(value) - step).abs() < 1e-12, "{value}");
+        }
+        assert_eq!(mark(-10.0, 0), "\u{2212}10 s");
+        assert_eq!(mark(0.2, 1), "+0.2 s");
+        assert_eq!(mark(0.0, 1), "0 s");
     }
 }
