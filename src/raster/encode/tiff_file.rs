@@ -7,10 +7,10 @@ use exif::{Context, Field, Value};
 use flate2::Compression;
 use flate2::write::ZlibEncoder;
 use rayon::prelude::*;
+use tiff::encoder::compression::{CompressionAlgorithm, Lzw};
 use tiff::encoder::{DirectoryEncoder, TiffEncoder, TiffKindStandard, TiffValue};
 use tiff::tags::{Tag, Type};
 use tiff::{Directory, TiffError};
-use weezl::BitOrder;
 
 use super::super::LinearRgb;
 use super::exif_block::{Host, exif_fields};
@@ -320,9 +320,10 @@ fn write_strips<W: Write + Seek>(
 /// A band packed. Black bands of full height are all the same: the first is kept in `blank` for the others.
 fn packed(band: &Band, packing: Packing, blank: Option<&OnceLock<Vec<u8>>>) -> io::Result<Vec<u8>> {
     let pack = |bytes: &[u8]| match packing {
-        Packing::Lzw => weezl::encode::Encoder::with_tiff_size_switch(BitOrder::Msb, 8)
-            .encode(bytes)
-            .map_err(io::Error::other),
+        Packing::Lzw => {
+            let mut packed = Vec::new();
+            Lzw.write_to(&mut packed, bytes).map(|_| packed)
+        }
         Packing::Deflate => deflated(bytes),
     };
     match blank.filter(|_| band.blank) {
