@@ -118,7 +118,13 @@ fn real_photographs_are_found() {
         assert_eq!(report.fit.unwrap().limb, Limb::Sun);
     }
     if let Some(report) = look_at("totality-phone-2024.jpg") {
-        assert_eq!(report.fit.unwrap().limb, Limb::Moon);
+        let fit = report.fit.unwrap();
+        assert_eq!(fit.limb, Limb::Moon);
+        // A circle through the steepest places of the limb, by other means.
+        let (moon, steepest) = (fit.moon.unwrap(), (2189.32_f64, 1698.63, 260.5));
+        let miss = (moon.x_px - steepest.0).hypot(moon.y_px - steepest.1);
+        assert!(miss < 3.0 * fit.sigma_px && miss < 2.0, "{miss} {fit:?}");
+        assert!((moon.radius_px - steepest.2).abs() < 4.0, "{fit:?}");
     }
 }
 

@@ -17,6 +17,10 @@ const LEAST_STEP: (f64, f64) = (0.6, 0.15);
 /// A limb blurred over more than this part of the radius (Gaussian sigma) is none.
 const SOFTEST: f64 = 0.15;
 
+/// A limb blurs over at most this many times what its steepness says. Burnt-out coronae make drawn limbs look 1.4 times as
+/// steep as they are; a phone's evened-out picture, whose Moon glows, let the fit run off to 4 times.
+const MOST_BLUR: f64 = 1.6;
+
 /// Fewest limb points.
 const LEAST_POINTS: usize = 10;
 
@@ -146,6 +150,7 @@ fn refine_totality(
         corona: out.bright.max(1e-4),
         veil: out.dark,
         blur_px: out.blur_px.0,
+        most_blur_px: MOST_BLUR * out.blur_px.0 + 0.5,
         radius,
     };
     if let Some(m) = totality::refined_moon(frame, channel, arc, &start) {

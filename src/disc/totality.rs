@@ -55,6 +55,8 @@ pub(super) struct Start {
     pub veil: f64,
     /// Blur's sigma in pixels, about.
     pub blur_px: f64,
+    /// Most it can be, by how steep the limb is seen.
+    pub most_blur_px: f64,
     /// Moon's radius in pixels.
     pub radius: Option<Known>,
 }
@@ -131,6 +133,13 @@ fn once(
     let saturated = saturated as f64 / pixels.len() as f64;
     // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
     let model = 0.03 + 0.15 * (saturated / 0.2).min(1.0);
+    // A limb as soft as it may be is not one the model can draw: its foot has been lifted or its corona flattened.
+    let soft = fit.p[BLUR].sqrt() > 0.98 * start.most_blur_px;
+    let model = if soft {
+        model.hypot(0.5 * start.most_blur_px)
+    } else {
+        model
+    };
     let moon = Moon {
         circle: Circle {
             x_px: fit.p[X],
@@ -239,7 +248,8 @@ impl Drawing<N> for Silhouette {
 
     fn bounded(&self, mut p: Params) -> Params {
         p[RADIUS] = p[RADIUS].max(2.0);
-        p[BLUR] = p[BLUR].clamp(LEAST_VARIANCE, 4.0 + 0.05 * p[RADIUS] * p[RADIUS]);
+        let most = self.start.most_blur_px.powi(2).max(2.0 * LEAST_VARIANCE);
+        p[BLUR] = p[BLUR].clamp(LEAST_VARIANCE, most);
         p[VEIL] = p[VEIL].clamp(-0.1, 2.0);
         p[FALL] = p[FALL].clamp(0.0, 25.0);
         p[TONE] = p[TONE].clamp(-0.6, 0.6);
