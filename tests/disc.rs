@@ -1,6 +1,8 @@
 //! The `disc` room, through its door.
 #![allow(clippy::print_stdout)]
 
+mod circles;
+
 use std::path::{Path, PathBuf};
 
 use contactstrip::disc::{DiscHint, DiscReport, examine};
