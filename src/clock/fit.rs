@@ -1,6 +1,6 @@
 //! The joint fit: clock error and roll from the whole vectors.
 //!
-//! Gauss-Newton least squares on the vectors with priors on the nuisances, frames beyond five sigmas left out. The roll
+//! Gauss-Newton least squares on the vectors with priors on the nuisances, frames beyond four sigmas left out. The roll
 //! may stray from frame to frame; how far is estimated from the frames, and where it strays far only the length of the
 //! vector counts.
 
@@ -21,7 +21,7 @@ const DRIFT_SIGMA: f64 = 0.3 * std::f64::consts::PI / 180.0 / 3600.0;
 /// Share of the usual refraction expected in the pictures, and its one sigma (our choice: wide enough for none).
 const AIR: (f64, f64) = (0.8, 0.5);
 /// Frames farther off than this many sigmas are left out.
-const OUTLIER_SIGMAS: f64 = 5.0;
+const OUTLIER_SIGMAS: f64 = 4.0;
 /// Least straying of the roll, in radians: 0.02 degrees.
 const LEAST_STRAY: f64 = 0.02 * std::f64::consts::PI / 180.0;
 /// Straying of the roll that a few frames cannot disprove, in radians: 0.1 degrees.

@@ -148,6 +148,26 @@ fn brightness_and_white_are_matched() {
 }
 
 #[test]
+fn a_sun_with_no_blue_left_is_matched_to_the_rest() {
+    let (scene, catalogue, mut takes, recipe) = usual(4_000);
+    let last = recipe.after.last().unwrap().clone();
+    let (_, take) = takes.iter_mut().find(|(name, _)| *name == last).unwrap();
+    take.light = [0.75, 0.16, 0.004];
+    let drawn = drawn(&scene, &catalogue, &takes, &recipe);
+    let light = drawn.sheet.picture().to_linear();
+    let middle_of = |name: &str| {
+        let placed = drawn.placed.iter().find(|p| p.name == name).unwrap();
+        let half = (0.1 * placed.sun.radius_px) as i64;
+        patch(&light, placed.sun.x_px, placed.sun.y_px, half)
+    };
+    let [red, usual] = [middle_of(&last), middle_of(&recipe.before[0])];
+    for c in 0..3 {
+        let off = (red[c] / usual[c] - 1.0).abs();
+        assert!(off < 0.05, "channel {c}: {red:?} beside {usual:?}");
+    }
+}
+
+#[test]
 fn discs_stand_where_they_should_and_on_pure_black() {
     let (scene, catalogue, takes, recipe) = usual(3_000);
     let drawn = drawn(&scene, &catalogue, &takes, &recipe);

@@ -18,6 +18,9 @@ const ROUNDS: usize = 4;
 /// Most that a frame is brightened.
 const MAX_GAIN: f32 = 64.0;
 
+/// Most by which the gain of one channel may exceed that of the brightest: beyond it there is little in it but noise.
+const MOST_APART: f32 = 8.0;
+
 /// Share of saturated pixels above which a frame's level cannot be trusted.
 pub(super) const TOO_CLIPPED: f64 = 0.2;
 
@@ -189,16 +192,18 @@ pub(super) fn matched(light: &mut LinearRgb, level: &Level, hue: [f32; 3], recip
     let most = level.rgb.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
     if recipe.tint == Tint::AsShot {
         let base = (target / most).min(MAX_GAIN);
-        let gain: [f32; 3] = std::array::from_fn(|c| {
-            let wanted = target * hue[c] / level.rgb[c].max(most * 1e-4);
-            wanted.min(base * 8.0).min(MAX_GAIN)
-        });
-        for rgb in light.data_mut().chunks_exact_mut(3) {
-            for c in 0..3 {
-                rgb[c] *= gain[c];
+        let wanted: [f32; 3] =
+            std::array::from_fn(|c| target * hue[c] / level.rgb[c].max(most * 1e-4));
+        // A Sun on the horizon has next to no blue left: then its channels are joined, as for white.
+        if wanted.iter().all(|gain| *gain <= MOST_APART * base) {
+            let gain = wanted.map(|gain| gain.min(MAX_GAIN));
+            for rgb in light.data_mut().chunks_exact_mut(3) {
+                for c in 0..3 {
+                    rgb[c] *= gain[c];
+                }
             }
+            return;
         }
-        return;
     }
     let luma = [0.2126, 0.7152, 0.0722];
     let weights: [f32; 3] = std::array::from_fn(|c| luma[c] * level.rgb[c] / most);
