@@ -64,6 +64,17 @@ struct Looked {
     bare: DiscReport,
 }
 
+impl Looked {
+    fn at(scene: Scene, hint: &DiscHint) -> Self {
+        let frame = taken(&scene);
+        Self {
+            hinted: examine(&frame, hint),
+            bare: examine(&frame, &DiscHint::default()),
+            scene,
+        }
+    }
+}
+
 /// Misses of one row, looked at in one way.
 #[derive(Default)]
 struct Misses {
@@ -290,12 +301,7 @@ fn looked(kind: &Kind, seed: u64) -> Looked {
         moon_ratio: near(ratio, RATIO),
         ..DiscHint::default()
     };
-    let frame = taken(&scene);
-    Looked {
-        hinted: examine(&frame, &hint),
-        bare: examine(&frame, &DiscHint::default()),
-        scene,
-    }
+    Looked::at(scene, &hint)
 }
 
 /// The frame as the pipeline reads it: of a JPEG its luma.
@@ -406,10 +412,5 @@ fn covered_sun(corona: f64, seed: u64) -> Looked {
         moon_ratio: Some((1.04, 1.04 * RATIO.1)),
         ..DiscHint::default()
     };
-    let frame = taken(&scene);
-    Looked {
-        hinted: examine(&frame, &hint),
-        bare: examine(&frame, &DiscHint::default()),
-        scene,
-    }
+    Looked::at(scene, &hint)
 }

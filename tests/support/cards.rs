@@ -3,7 +3,7 @@
 //! that share nothing with the fitter.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::Catalogue;
 use contactstrip::contacts;
@@ -64,6 +64,19 @@ impl Held {
     }
 }
 
+/// Sorts a drawn card whose cameras were set to UTC.
+fn sorted(card: PathBuf, out: PathBuf, site: Site, date: Date) -> Catalogue {
+    let settings = Settings {
+        cards: vec![card],
+        out,
+        site: Some(site),
+        date: Some(date),
+        zone: Some("+00:00".parse().unwrap()),
+        ..Settings::default()
+    };
+    sort(&settings, &Unwatched).unwrap().catalogue.unwrap()
+}
+
 /// Draws card number `seed` with a Sun of this radius and sorts it.
 pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
     let mut rng = Pcg64Mcg::seed_from_u64(0xC10C ^ seed.wrapping_mul(0x9E37_79B9));
@@ -110,16 +123,8 @@ pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
             subsec,
         );
     }
-    let settings = Settings {
-        cards: vec![card],
-        out: folder.path().join("out"),
-        site: Some(site),
-        date: Some(date),
-        zone: Some("+00:00".parse().unwrap()),
-        ..Settings::default()
-    };
-    let made = sort(&settings, &Unwatched).unwrap();
-    let clock = made.catalogue.unwrap().cameras.remove(0).clock;
+    let mut catalogue = sorted(card, folder.path().join("out"), site, date);
+    let clock = catalogue.cameras.remove(0).clock;
     Outcome {
         frames: times.len(),
         off_s: clock.error_s - error_s,
@@ -181,19 +186,8 @@ pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
         let seed = n as u64 + 1;
         write(&card.join(&name), &Scene { seed, ..frame }, utc, false);
     }
-    let settings = Settings {
-        cards: vec![card],
-        out: folder.path().join("out"),
-        site: Some(site),
-        date: Some(date),
-        zone: Some("+00:00".parse().unwrap()),
-        ..Settings::default()
-    };
-    let made = sort(&settings, &Unwatched).unwrap();
-    Zoomed {
-        catalogue: made.catalogue.unwrap(),
-        suns,
-    }
+    let catalogue = sorted(card, folder.path().join("out"), site, date);
+    Zoomed { catalogue, suns }
 }
 
 /// Moments of the partial phases with a high Sun, 4 to 24 of them, on one side of maximum or on both.

@@ -297,17 +297,22 @@ fn steps(frames: &[&ShotRecord]) -> Vec<Step> {
         .collect()
 }
 
+/// The rates of the steps that go as most steps go, in pixels a second; none without steps.
+fn agreeing_px_s(steps: &[Step], radius: f64) -> Vec<(f64, f64)> {
+    let agreeing = |rate: (f64, f64)| steps.iter().filter(move |s| s.goes_at(rate, radius));
+    let rates = steps.iter().map(Step::rate_px_s).rev();
+    rates
+        .max_by_key(|rate| agreeing(*rate).count())
+        .map_or_else(Vec::new, |best| {
+            agreeing(best).map(Step::rate_px_s).collect()
+        })
+}
+
 /// Drift in pixels a second, x right and y down: what most steps agree on, so that aiming anew between some of them does no
 /// harm. `None` where too few agree, as when each frame was aimed anew.
 fn drift_px_s(frames: &[&ShotRecord], radius: f64) -> Option<(f64, f64)> {
     let steps = steps(frames);
-    let agreeing = |rate: (f64, f64)| steps.iter().filter(move |s| s.goes_at(rate, radius));
-    let best = steps
-        .iter()
-        .map(Step::rate_px_s)
-        .rev()
-        .max_by_key(|rate| agreeing(*rate).count())?;
-    let rates: Vec<(f64, f64)> = agreeing(best).map(Step::rate_px_s).collect();
+    let rates = agreeing_px_s(&steps, radius);
     if rates.len() < FEWEST || (rates.len() as f64) < LEAST_AGREE * steps.len() as f64 {
         return None;
     }
@@ -359,13 +364,7 @@ fn west_px_s(frames: &[&ShotRecord], radius: f64, still_px_s: f64) -> Option<(f6
         let (x, y) = s.rate_px_s();
         FIXED.contains(&(x.hypot(y) / still_px_s))
     });
-    let agreeing = |rate: (f64, f64)| steps.iter().filter(move |s| s.goes_at(rate, radius));
-    let best = steps
-        .iter()
-        .map(Step::rate_px_s)
-        .rev()
-        .max_by_key(|rate| agreeing(*rate).count())?;
-    let rates: Vec<(f64, f64)> = agreeing(best).map(Step::rate_px_s).collect();
+    let rates = agreeing_px_s(&steps, radius);
     let middle = |pick: fn(&(f64, f64)) -> f64| median(rates.iter().map(pick).collect());
     (rates.len() >= 2).then_some((middle(|r| r.0)?, middle(|r| r.1)?))
 }
