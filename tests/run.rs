@@ -16,7 +16,7 @@ use image::codecs::jpeg::JpegEncoder;
 mod rehearse;
 
 use crate::support::files::contents;
-use crate::support::{header, photos};
+use crate::support::{cards, header, photos};
 
 /// Runs the program.
 fn run(args: &[&str]) -> Output {
@@ -264,6 +264,75 @@ fn later_commands_want_a_record() {
             &["catalogue.json", "contactstrip sort"],
         );
     }
+}
+
+#[test]
+fn an_annular_eclipse_has_its_ring_in_the_middle() {
+    let desk = Desk::new();
+    let card = desk.card();
+    let truth = cards::annular(&card);
+    let (site, date) = cards::annular_place();
+    let out = desk.out();
+    let place = format!("{},{},{}", site.lat_deg, site.lon_deg, site.elev_m);
+    let all = run(&[
+        "all",
+        text(&card),
+        "-o",
+        text(&out),
+        "--site",
+        &place,
+        "--date",
+        &date.to_string(),
+        "--zone",
+        "+00:00",
+    ]);
+    assert!(all.status.code() < Some(2), "{}", stderr(&all));
+    assert!(stderr(&all).contains("not total here"), "{}", stderr(&all));
+    let catalogue = Catalogue::load(&out).unwrap();
+    let clock = &catalogue.cameras[0].clock;
+    let off_s = clock.error_s - cards::RING_CLOCK_S;
+    assert!(
+        off_s.abs() < 3.0 * clock.sigma_s && off_s.abs() < 2.0,
+        "{clock:?}"
+    );
+
+    let contacts = catalogue.contacts.as_ref().unwrap();
+    let (c2, c3) = (contacts.c2.unwrap().utc, contacts.c3.unwrap().utc);
+    let (mut sum, mut count) = (0.0, 0.0);
+    for drawn in &truth {
+        let shot = catalogue.shot(&drawn.name).unwrap();
+        let (from_c2, from_c3) = (drawn.utc.seconds_since(c2), drawn.utc.seconds_since(c3));
+        let wanted = match () {
+            () if drawn.utc.seconds_since(contacts.c1.utc) < 0.0 => Phase::Before,
+            () if from_c2 < -20.0 => Phase::Ingress,
+            () if from_c2 > 20.0 && from_c3 < -20.0 => Phase::Annularity,
+            () if drawn.utc.seconds_since(contacts.c4.utc) > 0.0 => Phase::After,
+            () if from_c3 > 20.0 => Phase::Egress,
+            // By second or third contact.
+            () => shot.phase,
+        };
+        assert_eq!(shot.phase, wanted, "{}", drawn.name);
+        let sun = shot.disc.and_then(|d| d.sun);
+        let sun = sun.unwrap_or_else(|| panic!("{}: {:?}", drawn.name, shot.no_disc));
+        let off = (sun.x_px - drawn.sun.0).hypot(sun.y_px - drawn.sun.1);
+        assert!(off < 0.3, "{} is {off} px off", drawn.name);
+        (sum, count) = (sum + off * off, count + 1.0);
+    }
+    assert!(
+        (sum / count).sqrt() < 0.05,
+        "{} px rms",
+        (sum / count).sqrt()
+    );
+
+    let recipe = fs::read_to_string(out.join("strip.toml")).unwrap();
+    let middle = recipe.lines().find(|l| l.starts_with("centre = ")).unwrap();
+    let name = middle.split('"').nth(1).unwrap();
+    assert_eq!(
+        catalogue.shot(name).unwrap().phase,
+        Phase::Annularity,
+        "{middle}"
+    );
+    assert!(out.join("strip.png").exists() && !out.join("corona.png").exists());
 }
 
 /// The mean brightness of the K corona in a ring, against the formula the corona is drawn to: S. Baumbach 1937, "Strahlung,

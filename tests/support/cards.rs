@@ -190,6 +190,68 @@ pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
     Zoomed { catalogue, suns }
 }
 
+/// What a frame of an annular card shows.
+pub(crate) struct RingTruth {
+    pub(crate) name: String,
+    pub(crate) utc: Utc,
+    pub(crate) sun: (f64, f64, f64),
+}
+
+/// Seconds by which the clock of the annular card is fast.
+pub(crate) const RING_CLOCK_S: f64 = 47.0;
+
+/// Where and when the annular card is taken.
+pub(crate) fn annular_place() -> (Site, Date) {
+    let (date, lat_deg, lon_deg, elev_m) = PLACES[4];
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m,
+    };
+    (site, date.parse().unwrap())
+}
+
+/// Draws an annular eclipse into `card`: a partial every five minutes from before first contact to after fourth, and the ring
+/// every twenty seconds, on a tripod that is aimed anew.
+pub(crate) fn annular(card: &Path) -> Vec<RingTruth> {
+    let (site, date) = annular_place();
+    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
+    let all = contacts::of_view(&view).unwrap();
+    let (c2, c3) = (all.c2.unwrap().utc, all.c3.unwrap().utc);
+    let spaced = |from: Utc, to: Utc, step_s: f64| {
+        let count = (to.seconds_since(from) / step_s) as usize;
+        (0..=count).map(move |n| from.plus_s(step_s * n as f64))
+    };
+    let mut times: Vec<Utc> = spaced(all.c1.utc.plus_s(-400.0), all.c4.utc.plus_s(400.0), 300.0)
+        .filter(|utc| utc.seconds_since(c2) < -60.0 || utc.seconds_since(c3) > 60.0)
+        .chain(spaced(c2.plus_s(10.0), c3.plus_s(-10.0), 20.0))
+        .collect();
+    times.sort_by(|a, b| a.seconds_since(*b).total_cmp(&0.0));
+    let held = Held {
+        tripod: true,
+        mirrored: false,
+        roll_deg: -4.0,
+    };
+    let scene = Scene {
+        width: 560,
+        height: 420,
+        blur: 1.2,
+        ..Scene::default()
+    };
+    let mut rng = Pcg64Mcg::seed_from_u64(0xA11);
+    std::fs::create_dir_all(card).unwrap();
+    let frames = times.into_iter().enumerate().map(|(n, utc)| {
+        let frame = placed(&scene, &view, utc, &held, 120.0, &mut rng);
+        let name = format!("RING{n:04}.JPG");
+        let seed = n as u64 + 1;
+        let read = utc.plus_s(RING_CLOCK_S);
+        let sun = frame.sun;
+        write(&card.join(&name), &Scene { seed, ..frame }, read, true);
+        RingTruth { name, utc, sun }
+    });
+    frames.collect()
+}
+
 /// Moments of the partial phases with a high Sun, 4 to 24 of them, on one side of maximum or on both.
 fn times(view: &EclipseView, rng: &mut Pcg64Mcg) -> Vec<Utc> {
     let all = contacts::of_view(view).unwrap();
