@@ -95,10 +95,14 @@ pub(super) fn refined_discs(
             continue;
         }
         tried.push(moon);
-        if let Some(fit) =
+        let Some(fit) =
             with_moon(frame, channel, &start, moon).filter(|fit| bites(fit) && is_due(fit, hint))
-            && best.as_ref().is_none_or(|b| fit.cost < b.cost)
-        {
+        else {
+            continue;
+        };
+        // A start where a fit has ended leads there again.
+        tried.extend(fit.moon);
+        if best.as_ref().is_none_or(|b| fit.cost < b.cost) {
             best = Some(fit);
         }
     }
