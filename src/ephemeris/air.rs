@@ -124,6 +124,15 @@ pub(super) fn sun_squeeze(air: &Air, airless_deg: f64, sun_radius_arcsec: f64) -
     air.squeeze(airless_deg, sun_radius_arcsec / 3600.0)
 }
 
+/// Air that light comes through, 1 at the zenith, at a refracted altitude in degrees; altitudes beyond 0 to 90 count as these.
+///
+/// Source: F. Kasten, A. T. Young 1989, "Revised optical air mass tables and approximation formula", Appl. Opt. 28, 4735
+/// (formula from memory).
+pub fn air_mass(alt_deg: f64) -> f64 {
+    let h = alt_deg.clamp(0.0, 90.0);
+    1.0 / (h.to_radians().sin() + 0.505_72 * (h + 6.079_95).powf(-1.636_4))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

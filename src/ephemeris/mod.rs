@@ -29,7 +29,7 @@ mod radii;
 mod time_scale;
 mod view;
 
-pub use air::Air;
+pub use air::{Air, air_mass};
 pub use delta_t::DeltaTStatus;
 pub use eclipse::{Eclipse, NoEclipse, eclipse_near, eclipses};
 pub use overlap::{covered_area, covered_diameter};

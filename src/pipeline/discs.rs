@@ -142,17 +142,17 @@ fn clock_s(shot: &Shot) -> Option<f64> {
     Some(shot.stamp.as_ref()?.time.read_as_utc().unix_s())
 }
 
-/// Scales whose Sun changes its size from one moment to the next. `is_round` leaves out Suns flattened by the air.
+/// Scales whose Sun changes its size from one moment to the next. `sky` says how flat the Sun is: flattened ones are left out.
 fn slipped(
     shots: &[Shot],
     seen: &[Seen],
-    is_round: &dyn Fn(usize) -> bool,
+    sky: &dyn Fn(&Shot) -> (f64, f64),
 ) -> BTreeMap<ScaleKey, Vec<Stretch>> {
     let mut suns: BTreeMap<ScaleKey, Vec<SunSize>> = BTreeMap::new();
     for (index, (shot, seen)) in shots.iter().zip(seen).enumerate() {
         if let (Some(report), Some(time_s)) = (seen.report(), clock_s(shot))
             && let Some((radius_px, sigma_px)) = own_radius_px(report)
-            && is_round(index)
+            && sky(shot).1 > ROUND_ENOUGH
         {
             suns.entry(scale_key(shot)).or_default().push(SunSize {
                 time_s,
@@ -285,8 +285,7 @@ pub(crate) fn learn(
     for (index, one) in looked {
         seen[index] = one;
     }
-    let is_round = |index: usize| sky(&shots[index]).1 > ROUND_ENOUGH;
-    let slipped = slipped(shots, &seen, &is_round);
+    let slipped = slipped(shots, &seen, sky);
     Ok((Learned { scales, slipped }, seen))
 }
 
@@ -453,9 +452,8 @@ pub(crate) fn look_past_slips(
     desk: &Desk<'_>,
     watch: &dyn Watch,
 ) -> Result<Learned, PipelineError> {
-    let is_round = |index: usize| sky(&shots[index]).1 > ROUND_ENOUGH;
     let now = Learned {
-        slipped: slipped(shots, seen, &is_round),
+        slipped: slipped(shots, seen, sky),
         scales: learned.scales.clone(),
     };
     let astray = |index: &usize| {

@@ -1,13 +1,12 @@
 //! How bright the corona is against the Sun's own disc, from the card's filtered frames.
 
-use std::sync::Arc;
-
 use super::discs::scale_key;
 use super::light::{self, Lit};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, DiscFit, Flag, Limb, Notice};
+use crate::domain::{Circle, Flag, Limb, Notice};
+use crate::ephemeris::air_mass;
 use crate::merge::{self, Merged};
-use crate::raster::{Channel, Frame};
+use crate::raster::Channel;
 
 /// Filtered frames measured.
 const FRAMES: usize = 12;
@@ -62,10 +61,10 @@ pub(crate) fn in_solar_discs(
             let level = disc_level(lit, merged)?;
             let factor =
                 merge::solar_disc_factor(merged, level, &lit.record.shot.exposure, density)?;
-            Some((air_mass(&lit.record), factor.ln()))
+            Some((air_of(&lit.record), factor.ln()))
         })
         .collect();
-    let Some((log_factor, spread)) = through_air(&points, air_mass(merged_from)) else {
+    let Some((log_factor, spread)) = through_air(&points, air_of(merged_from)) else {
         notices.push(Notice::look(
             "no unit of brightness for the corona: no filtered frame of the same lens shows most of the Sun, unclipped and without cloud",
         ));
@@ -78,13 +77,10 @@ pub(crate) fn in_solar_discs(
     })
 }
 
-/// Air the Sun's light came through, 1 at the zenith: F. Kasten, A. T. Young 1989, "Revised optical air mass tables and
-/// approximation formula", Appl. Opt. 28, 4735 (formula from memory). 1 where the height is not known.
-fn air_mass(record: &ShotRecord) -> f64 {
-    record.predicted.map_or(1.0, |sky| {
-        let h = sky.sun_alt_deg.clamp(0.0, 90.0);
-        1.0 / (h.to_radians().sin() + 0.50572 * (h + 6.07995).powf(-1.6364))
-    })
+/// Air the Sun's light came through; 1 where the height is not known.
+fn air_of(record: &ShotRecord) -> f64 {
+    let sky = record.predicted;
+    sky.map_or(1.0, |sky| air_mass(sky.sun_alt_deg))
 }
 
 /// Air masses that the frames must span for the air's share to be taken from them.
@@ -135,20 +131,7 @@ fn is_filtered_sun(record: &ShotRecord) -> bool {
 fn disc_level(lit: &Lit, merged: &Merged) -> Option<f64> {
     let fit = lit.record.disc?;
     let frame = lit.open().ok()?;
-    let moved = DiscFit {
-        sun: fit.sun.map(|c| lit.circle(c)),
-        moon: fit.moon.map(|c| lit.circle(c)),
-        ..fit
-    };
-    mean_light(&frame, moved.sun?, moved.moon, merged)
-}
-
-fn mean_light(
-    frame: &Arc<Frame>,
-    sun: Circle,
-    moon: Option<Circle>,
-    merged: &Merged,
-) -> Option<f64> {
+    let (sun, moon) = (lit.circle(fit.sun?), fit.moon.map(|c| lit.circle(c)));
     let rect = frame.clip(sun.x_px, sun.y_px, sun.radius_px)?;
     let (mut sum, mut count, mut full) = (0.0, 0_usize, 0_usize);
     for y in rect.y..rect.y + rect.height {

@@ -5,6 +5,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use crate::domain::{ContactKind, Contacts, SunMoon, Utc};
+use crate::ephemeris::air_mass;
 
 /// Sun's altitude in degrees, refraction included, below which its upper limb is under a flat horizon: its radius of
 /// about 0.27 degrees.
@@ -242,12 +243,9 @@ const AIR_MAG: f64 = 0.2;
 
 /// Stops of light lost to the air below what a Sun 60 degrees high loses, at a refracted altitude in degrees.
 ///
-/// Source of the thickness of the air: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735,
-/// `1 / (sin h + 0.50572 (h + 6.07995)^-1.6364)`; 2.5 log10(2) = 0.753 magnitudes in a stop.
+/// 2.5 log10(2) = 0.753 magnitudes in a stop.
 pub fn low_sun_stops(alt_deg: f64) -> f64 {
-    let airmass = |h: f64| 1.0 / (h.to_radians().sin() + 0.505_72 * (h + 6.079_95).powf(-1.636_4));
-    let held = alt_deg.clamp(0.0, 90.0);
-    let extra = AIR_MAG * (airmass(held) - airmass(60.0)) / (2.5 * 2_f64.log10());
+    let extra = AIR_MAG * (air_mass(alt_deg) - air_mass(60.0)) / (2.5 * 2_f64.log10());
     extra.max(0.0)
 }
 

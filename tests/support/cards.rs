@@ -64,6 +64,17 @@ impl Held {
     }
 }
 
+/// A place and its eclipse.
+fn place(n: usize) -> (Site, Date) {
+    let (date, lat_deg, lon_deg, elev_m) = PLACES[n];
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m,
+    };
+    (site, date.parse().unwrap())
+}
+
 /// Sorts a drawn card whose cameras were set to UTC.
 fn sorted(card: PathBuf, out: PathBuf, site: Site, date: Date) -> Catalogue {
     let settings = Settings {
@@ -80,13 +91,7 @@ fn sorted(card: PathBuf, out: PathBuf, site: Site, date: Date) -> Catalogue {
 /// Draws card number `seed` with a Sun of this radius and sorts it.
 pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
     let mut rng = Pcg64Mcg::seed_from_u64(0xC10C ^ seed.wrapping_mul(0x9E37_79B9));
-    let (date, lat_deg, lon_deg, elev_m) = PLACES[rng.random_range(0..PLACES.len())];
-    let site = Site {
-        lat_deg,
-        lon_deg,
-        elev_m,
-    };
-    let date: Date = date.parse().unwrap();
+    let (site, date) = place(rng.random_range(0..PLACES.len()));
     let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
     let error_s = rng.random_range(-150.0..150.0);
     let times = std::iter::repeat_with(|| times(&view, &mut rng))
@@ -142,13 +147,7 @@ pub(crate) struct Zoomed {
 /// Draws and sorts `count` frames of the partial phases of a total eclipse, from first to fourth contact, the Sun of frame `n`
 /// having the radius `radius_px(n)`, the header saying nothing of it.
 pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
-    let (date, lat_deg, lon_deg, elev_m) = PLACES[2];
-    let site = Site {
-        lat_deg,
-        lon_deg,
-        elev_m,
-    };
-    let date: Date = date.parse().unwrap();
+    let (site, date) = place(2);
     let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
     let all = contacts::of_view(&view).unwrap();
     let length_s = all.c4.utc.seconds_since(all.c1.utc);
@@ -202,13 +201,7 @@ pub(crate) const RING_CLOCK_S: f64 = 47.0;
 
 /// Where and when the annular card is taken.
 pub(crate) fn annular_place() -> (Site, Date) {
-    let (date, lat_deg, lon_deg, elev_m) = PLACES[4];
-    let site = Site {
-        lat_deg,
-        lon_deg,
-        elev_m,
-    };
-    (site, date.parse().unwrap())
+    place(4)
 }
 
 /// Draws an annular eclipse into `card`: a partial every five minutes from before first contact to after fourth, and the ring

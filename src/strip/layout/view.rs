@@ -1,7 +1,6 @@
 //! The Sun's path over a wide view of the land.
 
-use super::path::beside;
-use super::path::{mean_direction, mean_radius_deg, projected, shorten, skies};
+use super::path::{beside, mean_direction, mean_radius_deg, projected, shorten, skies};
 use super::{
     CAPTION_LINE_RADII, HIGHEST_LINE_RADII, LINES_A_PATH, Layout, LayoutError, PieceGeometry,
     Place, Spot, caption_lines, half,
