@@ -1,6 +1,6 @@
 //! Circles among edge points: the solar limb, bright inside, and the lunar limb, dark inside.
 
-use super::circle::{CircleFit, algebraic, distance, geometric, length};
+use super::circle::{CircleFit, algebraic, distance, length, resting};
 use super::edges::Edge;
 use crate::domain::Circle;
 
@@ -45,6 +45,9 @@ pub(super) struct Wanted {
     /// How far from the circle a point may lie, in pixels of the image searched.
     pub tolerance: f64,
 }
+
+/// A circle that moves by less than this, in radii, is at rest: its points err by much more.
+pub(super) const REST: f64 = 1e-6;
 
 /// Pairs of points tried.
 const TRIES: usize = 600;
@@ -121,7 +124,7 @@ pub(super) fn polished(
         } else {
             circle
         };
-        let fit = geometric(&places, first, 0.5 * wanted.tolerance)?;
+        let fit = resting(&places, first, 0.5 * wanted.tolerance, REST)?;
         if !within(fit.circle.radius_px, wanted.radius) {
             return None;
         }

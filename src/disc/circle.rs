@@ -90,6 +90,16 @@ pub fn algebraic(points: &[(f64, f64)]) -> Option<Circle> {
 /// Source: Levenberg-Marquardt on orthogonal distances, N. Chernov 2010, "Circular and Linear Regression", ch. 4;
 /// weights after P. J. Huber 1964, "Robust estimation of a location parameter", Ann. Math. Stat. 35, 73.
 pub fn geometric(points: &[(f64, f64)], start: Circle, huber: f64) -> Option<CircleFit> {
+    resting(points, start, huber, 1e-10)
+}
+
+/// The same until a step moves nothing by more than a share `rest` of the radius.
+pub(super) fn resting(
+    points: &[(f64, f64)],
+    start: Circle,
+    huber: f64,
+    rest: f64,
+) -> Option<CircleFit> {
     if points.len() < 3 {
         return None;
     }
@@ -107,7 +117,7 @@ pub fn geometric(points: &[(f64, f64)], start: Circle, huber: f64) -> Option<Cir
         if c.is_finite() && c <= cost && next[2] > 0.0 {
             (now, normal, pull, cost) = (next, n, p, c);
             damping *= 0.1;
-            if step.amax() < 1e-10 * now[2] {
+            if step.amax() < rest * now[2] {
                 break;
             }
         } else {

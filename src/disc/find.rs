@@ -8,7 +8,7 @@ use super::edges::{Edge, edges};
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearImage, Rect};
 
-/// Longest side of the image in which bright regions are looked for, in pixels.
+/// About the longest side of the image in which bright regions are looked for, in pixels.
 const SEARCH_SIDE: usize = 768;
 
 /// Longest side of the image in which limbs are looked for, in pixels.
@@ -80,15 +80,14 @@ pub(super) struct Region {
 
 /// The frame at reduced size, with its sky and peak.
 pub(super) fn overview(frame: &Frame) -> Overview {
-    let step = frame.width().max(frame.height()).div_ceil(SEARCH_SIDE);
-    let light = frame.coarse_brightest(frame.full(), step);
-    let mut all: Vec<f32> = light.data().to_vec();
-    let middle = all.len() / 2;
-    let (sky, peak) = if all.is_empty() {
-        (0.0, 0.0)
-    } else {
-        let peak = all.iter().copied().fold(0.0, f32::max);
-        (*all.select_nth_unstable_by(middle, f32::total_cmp).1, peak)
+    let (light, step) = frame.overview(SEARCH_SIDE);
+    let peak = light.data().iter().copied().fold(0.0, f32::max);
+    // Every third is plenty for a middle.
+    let mut some: Vec<f32> = light.data().iter().copied().step_by(3).collect();
+    let middle = some.len() / 2;
+    let sky = match some.is_empty() {
+        true => 0.0,
+        false => *some.select_nth_unstable_by(middle, f32::total_cmp).1,
     };
     Overview {
         light,
@@ -222,8 +221,8 @@ fn similar(a: &Rect, b: &Rect) -> bool {
 
 /// The limbs in a part of the frame, each the circle most edge points agree with.
 pub(super) fn limbs_in(frame: &Frame, rect: Rect, radius_px: (f64, f64)) -> Limbs {
-    let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
-    let points = edges(&frame.coarse_brightest(rect, step));
+    let (image, rect, step) = frame.part(rect, LIMB_SIDE);
+    let points = edges(&image);
     let scale = step as f64;
     let wanted = |bright| Wanted {
         bright,
@@ -248,8 +247,8 @@ pub(super) fn limbs_near(
     moon: Option<Circle>,
     slack_px: f64,
 ) -> Limbs {
-    let step = rect.width.max(rect.height).div_ceil(LIMB_SIDE).max(1);
-    let points = edges(&frame.coarse_brightest(rect, step));
+    let (image, rect, step) = frame.part(rect, LIMB_SIDE);
+    let points = edges(&image);
     let scale = step as f64;
     let find = |start: Option<Circle>, bright| {
         let start = to_small(start?, rect, scale);

@@ -23,9 +23,9 @@ const SHAKEN_PX: f64 = 1.2;
 /// of colour at one limb make the blur of a thin crescent look longer across it than it is.
 const SHAKEN_SIGMAS: f64 = 3.0;
 
-/// Longer than this (Gaussian sigma, pixels) it is a shake even so: of 20 crescents of a video the sharp ones came to 2.5 at
-/// most, those with doubled horns to 3.6 and more.
-const PLAINLY_SHAKEN_PX: f64 = 3.0;
+/// Moved by more than this (Gaussian sigma, pixels) it is a shake even so: of 20 crescents of a video the sharp ones came to 2.5 at
+/// most, those with doubled horns to 2.9 and more.
+const PLAINLY_SHAKEN_PX: f64 = 2.7;
 
 /// Cloud shows as patches on the disc, unevenness across it, or light around it, each over the level.
 const CLOUD_PATCHES: f64 = 0.03;

@@ -2,7 +2,7 @@
 
 use super::find::Overview;
 use crate::domain::FrameLook;
-use crate::raster::{Frame, Samples};
+use crate::raster::Frame;
 
 /// About this many pixels are counted for peak and saturation.
 const COUNTED: usize = 400_000;
@@ -15,9 +15,10 @@ const SATURATED: usize = 254;
 
 /// Mean, sky, peak and clipped fraction, on the brightest channel; the disc's own measures are left open.
 ///
-/// Mean and sky come from the reduced frame, peak and clipped from about 400,000 pixels spread over it.
+/// Mean and sky come from the reduced frame, peak and clipped from about 400,000 pixels spread over it, or more where
+/// something shines.
 pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
-    let counts = histogram(frame);
+    let counts = frame.counts(COUNTED);
     let all: usize = counts.iter().sum();
     let light = view.light.data();
     let mean = light.iter().map(|&v| f64::from(v)).sum::<f64>() / light.len().max(1) as f64;
@@ -29,32 +30,6 @@ pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
         disc_level: None,
         limb_sharpness: None,
     }
-}
-
-/// Counts of the brightest channel's stored value, cut to 8 bits.
-fn histogram(frame: &Frame) -> [usize; 256] {
-    let step = ((frame.width() * frame.height()) as f64 / COUNTED as f64)
-        .sqrt()
-        .ceil()
-        .max(1.0) as usize;
-    let c = frame.channels();
-    let mut counts = [0; 256];
-    for y in (step / 2..frame.height()).step_by(step) {
-        let line = y * frame.width() * c..(y + 1) * frame.width() * c;
-        match frame.samples() {
-            Samples::U8(v) => {
-                for pixel in v[line].chunks_exact(c).skip(step / 2).step_by(step) {
-                    counts[usize::from(pixel.iter().copied().max().unwrap_or(0))] += 1;
-                }
-            }
-            Samples::U16(v) => {
-                for pixel in v[line].chunks_exact(c).skip(step / 2).step_by(step) {
-                    counts[usize::from(pixel.iter().copied().max().unwrap_or(0) >> 8)] += 1;
-                }
-            }
-        }
-    }
-    counts
 }
 
 fn peak(frame: &Frame, counts: &[usize; 256], all: usize) -> f64 {

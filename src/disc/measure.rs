@@ -1,7 +1,7 @@
 //! Measures the discs of a frame at full resolution, once rough limbs are known.
 
-use super::arcs::median;
-use super::circle::{CircleFit, distance, geometric, of_radius};
+use super::arcs::{REST, median};
+use super::circle::{CircleFit, distance, of_radius, resting};
 use super::find::LimbArc;
 use super::fit::Known;
 use super::judge::Verdict;
@@ -198,12 +198,12 @@ fn rough_fit(limb: Limb, fit: &CircleFit, arc: &LimbArc) -> DiscFit {
 
 fn circle_through(points: &[LimbPoint], start: Circle) -> Option<CircleFit> {
     let places: Vec<_> = points.iter().map(|p| p.place).collect();
-    let rough = geometric(&places, start, 1.0)?;
+    let rough = resting(&places, start, 1.0, REST)?;
     let near: Vec<_> = places
         .into_iter()
         .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
         .collect();
-    geometric(&near, rough.circle, 0.5).filter(|fit| is_close(fit.circle, start))
+    resting(&near, rough.circle, 0.5, REST).filter(|fit| is_close(fit.circle, start))
 }
 
 /// How far a circle through limb points may be from the one found at reduced size, in radii: farther off it is a line.

@@ -225,12 +225,13 @@ fn first_guess(s: &Start) -> Params {
 }
 
 impl Drawing<N> for Discs {
-    type Ready = Law;
+    /// The law of limb darkening, and the level.
+    type Ready = (Law, f64);
 
-    fn ready(&self, p: &Params) -> Law {
+    fn ready(&self, p: &Params) -> (Law, f64) {
         let sigma = (0.5 * (p[BLUR_XX] + p[BLUR_YY])).sqrt();
         let c = [p[LAW_0], p[LAW_1], 1.0 - p[LAW_0] - p[LAW_1]];
-        Law::new(p[SUN_R].max(1.0), sigma, c)
+        (Law::new(p[SUN_R].max(1.0), sigma, c), p[LOG_LEVEL].exp())
     }
 
     fn bounded(&self, mut p: Params) -> Params {
@@ -262,7 +263,7 @@ impl Drawing<N> for Discs {
     }
 
     /// The model at a pixel.
-    fn at(&self, pixel: &Pixel, p: &Params, law: &Law, by: &mut [f64; N]) -> f64 {
+    fn at(&self, pixel: &Pixel, p: &Params, (law, level): &(Law, f64), by: &mut [f64; N]) -> f64 {
         let sun = Rim::new(pixel, p[SUN_X], p[SUN_Y], p[SUN_R], p, self.start.squeeze);
         let moon = self.start.moon.map(|_| {
             let r = p[RATIO] * p[SUN_R];
@@ -287,7 +288,6 @@ impl Drawing<N> for Discs {
         let sky = p[SKY] + p[HALO] * outside + p[VEIL] * veil;
         let disc = light.value * slope;
         let s = disc + sky;
-        let level = p[LOG_LEVEL].exp();
         // Tone allowance in the root of light, as camera curves bend most in the shadows.
         let u = s.clamp(1e-4, 4.0).sqrt();
         let (t1, t2) = (u - 1.0, (u - 1.0) * (2.0 * u - 1.0));

@@ -1,16 +1,16 @@
 //! Looks at every frame: first at a few of each body to learn the size of the Sun, then at all with that known.
 
-use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::kept::{self, Desk};
+use super::kept::Desk;
+use super::opening::{self, Keep, open_and_examine};
 use super::zoom::{self, Stretch, SunSize};
 use super::{PipelineError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Shot};
-use crate::raster::{self, Frame, Reading};
+use crate::raster;
 
 /// Frames of a body and focal length that are looked at first.
 const SAMPLE: usize = 12;
@@ -258,7 +258,7 @@ pub(crate) fn learn(
             moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
             ..DiscHint::default()
         };
-        open_and_examine(&shots[index], &hint, &bare)
+        open_and_examine(index, &shots[index], &hint, &bare, Keep::Always)
     })?;
     watch.end();
     let looked: BTreeMap<usize, Seen> = sample.into_iter().zip(samples).collect();
@@ -277,7 +277,7 @@ pub(crate) fn learn(
         let scale = Scale {
             radius_px: shared_radius(fits().map(|(_, fit)| fit)),
             excess_px: middle_excess(excesses.collect()),
-            tint: shown_tint(shots, suns.take(COLOURS)),
+            tint: shown_tint(shots, suns.take(COLOURS).collect(), desk),
         };
         scales.insert(key, scale);
     }
@@ -297,14 +297,11 @@ fn sun_of(fit: &DiscFit) -> Option<Circle> {
 }
 
 /// The middle tint of some Suns; `None` where frames are decoded in colour anyway.
-fn shown_tint(shots: &[Shot], suns: impl Iterator<Item = (usize, Circle)>) -> Option<f64> {
+fn shown_tint(shots: &[Shot], suns: Vec<(usize, Circle)>, desk: &Desk<'_>) -> Option<f64> {
     let mut tints: Vec<f64> = suns
+        .into_par_iter()
         .filter(|(index, _)| shots[*index].file.format == FileFormat::Jpeg)
-        .filter_map(|(index, sun)| {
-            let shot = &shots[index];
-            let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
-            disc::tint(&frame, sun)
-        })
+        .filter_map(|(index, sun)| opening::tint(index, &shots[index], sun, desk))
         .collect();
     median(&mut tints)
 }
@@ -340,7 +337,7 @@ pub(crate) fn learn_moons(
                 moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
                 ..hint
             };
-            let seen = open_and_examine(&shots[index], &loose, &bare);
+            let seen = open_and_examine(index, &shots[index], &loose, &bare, Keep::Always);
             excess_px(seen.fit()?, ratio)
         })?;
         watch.end();
@@ -418,7 +415,7 @@ fn look_at(
 ) -> Result<(), PipelineError> {
     watch.begin(stage, indices.len() as u64);
     let reports = each(indices, watch, |index| {
-        open_and_examine(&shots[index], &hint(index), desk)
+        open_and_examine(index, &shots[index], &hint(index), desk, Keep::IfOpen)
     })?;
     watch.end();
     for (&index, report) in indices.iter().zip(reports) {
@@ -565,46 +562,6 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
         .collect();
     chosen.sort_unstable();
     chosen
-}
-
-thread_local! {
-    /// Memory of the frame before, for the next: fresh memory costs as much as a tenth of the decoding.
-    static SCRATCH: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
-}
-
-/// Decodes a frame for finding discs in it.
-fn quickly(shot: &Shot, bytes: Vec<u8>) -> Result<Frame, raster::DecodeError> {
-    if shot.file.format == FileFormat::Raw {
-        drop(bytes);
-        return raster::photograph(&shot.file, shot.orientation, Reading::Quick);
-    }
-    let scratch = SCRATCH.with_borrow_mut(std::mem::take);
-    raster::decode_luma(&bytes, shot.orientation, scratch)
-}
-
-/// Decodes one frame and looks at it, unless it was seen with the same hint before.
-fn open_and_examine(shot: &Shot, hint: &DiscHint, desk: &Desk<'_>) -> Seen {
-    let bytes = match raster::file_bytes(&shot.file.path) {
-        Ok(bytes) => bytes,
-        Err(error) => return Seen::Broken(error.to_string()),
-    };
-    let key = kept::key(&bytes, shot, hint);
-    let report = match desk.kept.find(&key) {
-        Some(report) => report,
-        None => match quickly(shot, bytes) {
-            Ok(frame) => {
-                let report = disc::examine(&frame, hint);
-                SCRATCH.set(frame.into_scratch());
-                desk.kept.add(&key, &report);
-                report
-            }
-            Err(error) => return Seen::Broken(error.to_string()),
-        },
-    };
-    if let Some(draw) = desk.draw {
-        draw(shot, &report);
-    }
-    Seen::Yes(Box::new(report), hint.squeeze)
 }
 
 /// The middle radius of the well-seen Suns and its one sigma, in pixels; `None` without any.

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::discs::{self, Learned, Seen};
 use super::intake::{self, Intake};
 use super::kept::{Desk, Kept};
+use super::larder::Larder;
 use super::record::sun_only;
 use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
@@ -35,6 +36,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
     let desk = Desk {
         kept: &Kept::default(),
         draw: None,
+        larder: &Larder::default(),
     };
     let (learned, sample) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
     let hint = |index: usize| DiscHint {

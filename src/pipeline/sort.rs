@@ -9,6 +9,7 @@ use super::hints;
 use super::intake::{self, Intake};
 use super::keepsake;
 use super::kept::{Desk, Draw, Kept};
+use super::larder::Larder;
 use super::out::{OutFolder, keep_apart};
 use super::place::{self, Place};
 use super::record;
@@ -83,17 +84,24 @@ fn read(
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
         keepsake::keep_overlay(&settings.out, shot, report);
     };
+    let larder = Larder::default();
     let desk = Desk {
         kept,
         draw: (settings.overlays && !settings.dry_run).then_some(overlay),
+        larder: &larder,
     };
     let (learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
     // The sample says about when and how the camera was held, so that most frames need one look only.
     let early = clocks::solve(&intake.shots, &sample, &trusted, &place, &mut Vec::new());
+    let timed = |index: usize, learned: &discs::Learned| {
+        hints::early(index, &intake.shots[index], learned, &early, &place)
+    };
+    // Low Suns among them say how large the Moon shows, once it is known how flat they are.
+    let hint = |index: usize| timed(index, &learned).unwrap_or_default();
+    let learned = discs::learn_moons(&intake.shots, &sample, &hint, &learned, &desk, watch)?;
     let first = |index: usize, learned: &discs::Learned| {
         let shot = &intake.shots[index];
-        hints::early(index, shot, learned, &early, &place)
-            .unwrap_or_else(|| hints::plain(shot, learned, sizes(shot).0))
+        timed(index, learned).unwrap_or_else(|| hints::plain(shot, learned, sizes(shot).0))
     };
     let hint = |index: usize| first(index, &learned);
     let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;

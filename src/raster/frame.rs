@@ -1,7 +1,9 @@
 //! A decoded photograph, kept as compact as it came, giving linear light on demand.
 
-use std::sync::LazyLock;
+use std::sync::{LazyLock, OnceLock};
 
+use super::decode::in_srgb;
+use super::scan::Luma;
 use super::{LinearImage, LinearRgb};
 
 /// How stored values relate to light.
@@ -61,13 +63,24 @@ pub struct Rect {
 }
 
 /// A decoded photograph, upright, with one or three channels.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Frame {
     width: usize,
     height: usize,
     channels: usize,
-    samples: Samples,
+    store: Store,
     transfer: Transfer,
+    /// Colour profile of a scan.
+    icc: Option<Vec<u8>>,
+}
+
+/// Where the values of a frame are.
+#[derive(Clone, Debug)]
+enum Store {
+    /// All there.
+    Whole(Samples),
+    /// In a scan, decoded where somebody looks; all of it once somebody asks for that.
+    Scan(Box<Luma>, OnceLock<Samples>),
 }
 
 /// Light for each 8-bit sRGB value.
@@ -87,6 +100,22 @@ static SRGB12: LazyLock<Vec<f32>> = LazyLock::new(|| {
         .map(|v| srgb_to_linear(v as f32 / 4095.0))
         .collect()
 });
+
+/// Steps in which the mean of a block is told apart.
+const MEANS: usize = 2048;
+
+/// Light for each mean of a block.
+static LIGHT_OF_MEAN: LazyLock<[f32; MEANS]> = LazyLock::new(|| {
+    std::array::from_fn(|index| {
+        let mean = (index as i32 - MEANS as i32 / 2) as i16;
+        srgb_to_linear(Luma::level(mean).clamp(0.0, 255.0) / 255.0)
+    })
+});
+
+/// Place of a block's mean in [`LIGHT_OF_MEAN`].
+fn mean_index(mean: i16) -> usize {
+    (i32::from(mean) + MEANS as i32 / 2).clamp(0, MEANS as i32 - 1) as usize
+}
 
 /// Most rows of a block that [`Frame::coarse`] reads.
 const COARSE_ROWS: usize = 2;
@@ -132,16 +161,53 @@ impl Frame {
             width,
             height,
             channels,
-            samples,
+            store: Store::Whole(samples),
             transfer,
+            icc: None,
         }
+    }
+
+    /// A grey frame on the sRGB curve that is decoded where somebody looks; `icc` is the colour profile of its picture.
+    pub(super) fn of_scan(luma: Luma, icc: Option<Vec<u8>>) -> Self {
+        Self {
+            width: luma.width(),
+            height: luma.height(),
+            channels: 1,
+            store: Store::Scan(Box::new(luma), OnceLock::new()),
+            transfer: Transfer::Srgb,
+            icc,
+        }
+    }
+
+    /// The colours of the picture behind a grey frame, and how many pixels of the frame one of theirs is wide: where they come for
+    /// nothing. A pixel (i, j) there is centred on `((i + 0.5) * step - 0.5, (j + 0.5) * step - 0.5)` here.
+    pub fn colours(&self) -> Option<(Self, usize)> {
+        let Store::Scan(luma, _) = &self.store else {
+            return None;
+        };
+        let (width, height, rgb) = luma.colours()?;
+        let (channels, samples) = in_srgb(self.icc.as_deref(), 3, Samples::U8(rgb));
+        let small = Self::new(width, height, channels, samples, Transfer::Srgb);
+        Some((small, Luma::BLOCK_PX))
     }
 
     /// The memory of an 8-bit frame, for the next one; empty for others.
     pub fn into_scratch(self) -> Vec<u8> {
-        match self.samples {
-            Samples::U8(values) => values,
-            Samples::U16(_) => Vec::new(),
+        match self.store {
+            Store::Whole(Samples::U8(values)) => values,
+            Store::Whole(Samples::U16(_)) | Store::Scan(..) => Vec::new(),
+        }
+    }
+
+    /// About how much memory the frame takes, in bytes.
+    pub fn memory_bytes(&self) -> usize {
+        let samples_bytes = |samples: &Samples| match samples {
+            Samples::U8(values) => values.len(),
+            Samples::U16(values) => 2 * values.len(),
+        };
+        match &self.store {
+            Store::Whole(samples) => samples_bytes(samples),
+            Store::Scan(luma, whole) => luma.memory_bytes() + whole.get().map_or(0, samples_bytes),
         }
     }
 
@@ -162,7 +228,10 @@ impl Frame {
 
     /// The stored values.
     pub fn samples(&self) -> &Samples {
-        &self.samples
+        match &self.store {
+            Store::Whole(samples) => samples,
+            Store::Scan(luma, whole) => whole.get_or_init(|| Samples::U8(luma.all())),
+        }
     }
 
     /// How they relate to light.
@@ -199,9 +268,14 @@ impl Frame {
         })
     }
 
-    /// Light of one stored value.
-    fn light(&self, index: usize) -> f32 {
-        match (&self.samples, self.transfer) {
+    /// Light of one stored value of a pixel inside the frame.
+    fn light(&self, x: usize, y: usize, channel: usize) -> f32 {
+        let samples = match &self.store {
+            Store::Whole(samples) => samples,
+            Store::Scan(luma, _) => return SRGB8[usize::from(luma.at(x, y))],
+        };
+        let index = (y * self.width + x) * self.channels + channel;
+        match (samples, self.transfer) {
             (Samples::U8(v), Transfer::Srgb) => SRGB8[usize::from(v[index])],
             (Samples::U8(v), Transfer::Linear) => f32::from(v[index]) / 255.0,
             (Samples::U16(v), Transfer::Srgb) => SRGB16[usize::from(v[index])],
@@ -211,25 +285,24 @@ impl Frame {
 
     /// Red, green and blue light at a pixel inside the frame.
     pub fn rgb(&self, x: usize, y: usize) -> [f32; 3] {
-        let i = (y * self.width + x) * self.channels;
         if self.channels == 1 {
-            [self.light(i); 3]
+            [self.light(x, y, 0); 3]
         } else {
-            [self.light(i), self.light(i + 1), self.light(i + 2)]
+            [0, 1, 2].map(|channel| self.light(x, y, channel))
         }
     }
 
     /// One channel's light at a pixel inside the frame.
     pub fn value(&self, x: usize, y: usize, channel: Channel) -> f32 {
-        let i = (y * self.width + x) * self.channels;
         match (channel, self.channels) {
-            (Channel::Red, _) | (_, 1) => self.light(i),
-            (Channel::Green, _) => self.light(i + 1),
-            (Channel::Blue, _) => self.light(i + 2),
+            (Channel::Red, _) | (_, 1) => self.light(x, y, 0),
+            (Channel::Green, _) => self.light(x, y, 1),
+            (Channel::Blue, _) => self.light(x, y, 2),
             (Channel::Luma, _) => {
-                0.2126 * self.light(i) + 0.7152 * self.light(i + 1) + 0.0722 * self.light(i + 2)
+                let [r, g, b] = self.rgb(x, y);
+                0.2126 * r + 0.7152 * g + 0.0722 * b
             }
-            (Channel::Max, _) => self.light(i).max(self.light(i + 1)).max(self.light(i + 2)),
+            (Channel::Max, _) => self.rgb(x, y).into_iter().fold(0.0, f32::max),
         }
     }
 
@@ -278,49 +351,177 @@ impl Frame {
         out
     }
 
-    /// Calls `put` with column, row and light of each block.
-    fn coarse_blocks(&self, rect: Rect, step: usize, put: impl FnMut(usize, usize, [f32; 3])) {
-        match &self.samples {
-            Samples::U8(v) => self.coarse_codes::<u8, u16>(v, rect, step, 255.0, put),
-            Samples::U16(v) => self.coarse_codes::<u16, u32>(v, rect, step, 65_535.0, put),
+    /// The whole frame at reduced size for finding things, and how many pixels of the frame one of it is wide: about as many
+    /// as make its longest side `longest` pixels. Otherwise as [`Frame::coarse_brightest`].
+    pub fn overview(&self, longest: usize) -> (LinearImage, usize) {
+        let step = self.width.max(self.height).div_ceil(longest);
+        match &self.store {
+            Store::Scan(luma, _) => {
+                let blocks = (step as f64 / Luma::BLOCK_PX as f64).round().max(1.0) as usize;
+                let image = self.of_blocks(luma, self.full(), blocks);
+                (image, blocks * Luma::BLOCK_PX)
+            }
+            Store::Whole(_) => (self.coarse_brightest(self.full(), step), step),
         }
     }
 
-    /// `S` holds the sum of [`COARSE_ROWS`] codes.
-    fn coarse_codes<T: Copy + Into<S>, S: Copy + Default + std::ops::AddAssign + Into<u32>>(
+    /// A part of the frame at reduced size for finding things, as [`Frame::coarse_brightest`]; with it the part that is shown and
+    /// how many pixels of the frame one of it is wide. Its longest side is `longest` pixels at most; the part may be a little larger
+    /// than `rect`.
+    pub fn part(&self, rect: Rect, longest: usize) -> (LinearImage, Rect, usize) {
+        let step = rect.width.max(rect.height).div_ceil(longest).max(1);
+        match &self.store {
+            Store::Scan(luma, _) if step >= Luma::BLOCK_PX => {
+                let blocks = step.div_ceil(Luma::BLOCK_PX);
+                let step = blocks * Luma::BLOCK_PX;
+                let (left, top) = (rect.x / step * step, rect.y / step * step);
+                let rect = Rect {
+                    x: left,
+                    y: top,
+                    width: (rect.x + rect.width - left)
+                        .next_multiple_of(step)
+                        .min(self.width - left),
+                    height: (rect.y + rect.height - top)
+                        .next_multiple_of(step)
+                        .min(self.height - top),
+                };
+                (self.of_blocks(luma, rect, blocks), rect, step)
+            }
+            _ => (self.coarse_brightest(rect, step), rect, step),
+        }
+    }
+
+    /// Light of the mean of each `blocks` by `blocks` blocks in a part of the frame that begins with one.
+    fn of_blocks(&self, luma: &Luma, rect: Rect, blocks: usize) -> LinearImage {
+        let step = blocks * Luma::BLOCK_PX;
+        let mut out = LinearImage::new(rect.width / step, rect.height / step);
+        if blocks == 1 {
+            let left = rect.x / step;
+            for j in 0..out.height() {
+                let means = &luma.means(rect.y / step + j)[left..];
+                for (light, mean) in out.row_mut(j).iter_mut().zip(means) {
+                    *light = LIGHT_OF_MEAN[mean_index(*mean)];
+                }
+            }
+            return out;
+        }
+        let scale = 4095.0 / (255.0 * (blocks * blocks) as f32);
+        let mut sums = vec![0.0; out.width()];
+        let (left, top) = (rect.x / Luma::BLOCK_PX, rect.y / Luma::BLOCK_PX);
+        for j in 0..out.height() {
+            sums.fill(0.0);
+            for row in top + j * blocks..top + (j + 1) * blocks {
+                let means = &luma.means(row)[left..];
+                for (sum, means) in sums.iter_mut().zip(means.chunks_exact(blocks)) {
+                    *sum += means.iter().copied().map(Luma::level).sum::<f32>();
+                }
+            }
+            for (light, sum) in out.row_mut(j).iter_mut().zip(&sums) {
+                *light = self.coarse_light((sum * scale).clamp(0.0, 4095.0));
+            }
+        }
+        out
+    }
+
+    /// How often each stored value, cut to 8 bits, comes up as the brightest channel's: counted over some `about` pixels spread
+    /// over the frame.
+    pub fn counts(&self, about: usize) -> [usize; 256] {
+        let samples = match &self.store {
+            Store::Scan(luma, _) => return luma.counts(),
+            Store::Whole(samples) => samples,
+        };
+        let pixels = (self.width * self.height) as f64;
+        let step = (pixels / about as f64).sqrt().ceil().max(1.0) as usize;
+        let mut counts = [0; 256];
+        for y in (step / 2..self.height).step_by(step) {
+            let line = y * self.width * self.channels..(y + 1) * self.width * self.channels;
+            match samples {
+                Samples::U8(v) => count(&v[line], self.channels, step, usize::from, &mut counts),
+                Samples::U16(v) => {
+                    count(
+                        &v[line],
+                        self.channels,
+                        step,
+                        |v| usize::from(v >> 8),
+                        &mut counts,
+                    );
+                }
+            }
+        }
+        counts
+    }
+
+    /// Calls `put` with column, row and light of each block.
+    fn coarse_blocks(&self, rect: Rect, step: usize, put: impl FnMut(usize, usize, [f32; 3])) {
+        let channels = self.channels;
+        let start = |y: usize| (y * self.width + rect.x) * channels;
+        let line = rect.width / step * step;
+        match &self.store {
+            Store::Whole(Samples::U8(v)) => self.coarse_codes(rect, step, 255.0, put, |y, sums| {
+                add::<u8, u16>(sums, &v[start(y)..][..line * channels]);
+            }),
+            Store::Whole(Samples::U16(v)) => {
+                self.coarse_codes(rect, step, 65_535.0, put, |y, sums| {
+                    add::<u16, u32>(sums, &v[start(y)..][..line * channels]);
+                });
+            }
+            Store::Scan(luma, _) => self.coarse_codes(rect, step, 255.0, put, |y, sums| {
+                let mut rest: &mut [u16] = sums;
+                for piece in luma.line(y, rect.x..rect.x + line) {
+                    let (now, later) = rest.split_at_mut(piece.len());
+                    add(now, piece);
+                    rest = later;
+                }
+            }),
+        }
+    }
+
+    /// `add` adds the codes of a row to the sums, each of which has room for those of [`COARSE_ROWS`].
+    fn coarse_codes<S: Copy + Default + Into<u32>>(
         &self,
-        codes: &[T],
         rect: Rect,
         step: usize,
         white: f32,
         mut put: impl FnMut(usize, usize, [f32; 3]),
+        add: impl Fn(usize, &mut [S]),
     ) {
         let (width, height) = (rect.width / step, rect.height / step);
         let stride = step.div_ceil(COARSE_ROWS);
         let rows = step.div_ceil(stride);
         let scale = 4095.0 / (white * (rows * step) as f32);
-        let line = width * step * self.channels;
-        let mut sums = vec![S::default(); line];
+        let mut sums = vec![S::default(); width * step * self.channels];
         for j in 0..height {
             sums.fill(S::default());
             for dy in (0..step).step_by(stride) {
-                let start = ((rect.y + j * step + dy) * self.width + rect.x) * self.channels;
-                for (sum, &code) in sums.iter_mut().zip(&codes[start..start + line]) {
-                    *sum += code.into();
-                }
+                add(rect.y + j * step + dy, &mut sums);
             }
-            for (i, block) in sums.chunks_exact(step * self.channels).enumerate() {
-                let rgb = if self.channels == 1 {
-                    let sum: u32 = block.iter().map(|&v| v.into()).sum();
-                    [self.coarse_light(sum as f32 * scale); 3]
-                } else {
-                    std::array::from_fn(|c| {
-                        let values = block.iter().skip(c).step_by(self.channels);
-                        let sum: u32 = values.map(|&v| v.into()).sum();
-                        self.coarse_light(sum as f32 * scale)
-                    })
-                };
-                put(i, j, rgb);
+            let mut put_grey = |i: usize, sum: u32| {
+                put(i, j, [self.coarse_light(sum as f32 * scale); 3]);
+            };
+            match (self.channels, step) {
+                // The usual steps, for which the compiler writes code of its own.
+                (1, 2) => totals::<2, S>(&sums, put_grey),
+                (1, 3) => totals::<3, S>(&sums, put_grey),
+                (1, 4) => totals::<4, S>(&sums, put_grey),
+                (1, 5) => totals::<5, S>(&sums, put_grey),
+                (1, 6) => totals::<6, S>(&sums, put_grey),
+                (1, 7) => totals::<7, S>(&sums, put_grey),
+                (1, 8) => totals::<8, S>(&sums, put_grey),
+                (1, _) => {
+                    for (i, block) in sums.chunks_exact(step).enumerate() {
+                        put_grey(i, block.iter().map(|&v| v.into()).sum());
+                    }
+                }
+                _ => {
+                    for (i, block) in sums.chunks_exact(step * self.channels).enumerate() {
+                        let light = |c: usize| {
+                            let values = block.iter().skip(c).step_by(self.channels);
+                            let sum: u32 = values.map(|&v| v.into()).sum();
+                            self.coarse_light(sum as f32 * scale)
+                        };
+                        put(i, j, [light(0), light(1), light(2)]);
+                    }
+                }
             }
         }
     }
@@ -350,6 +551,43 @@ impl Frame {
             }
         }
         out
+    }
+}
+
+impl PartialEq for Frame {
+    /// Whether all stored values are the same and mean the same.
+    fn eq(&self, other: &Self) -> bool {
+        let shape = |f: &Self| (f.width, f.height, f.channels, f.transfer);
+        shape(self) == shape(other) && self.samples() == other.samples()
+    }
+}
+
+impl Eq for Frame {}
+
+/// Adds codes to their sums.
+fn add<T: Copy + Into<S>, S: Copy + std::ops::AddAssign>(sums: &mut [S], codes: &[T]) {
+    for (sum, &code) in sums.iter_mut().zip(codes) {
+        *sum += code.into();
+    }
+}
+
+/// Calls `put` with the number and the sum of each group of `N`.
+fn totals<const N: usize, S: Copy + Into<u32>>(sums: &[S], mut put: impl FnMut(usize, u32)) {
+    for (i, group) in sums.as_chunks::<N>().0.iter().enumerate() {
+        put(i, group.iter().map(|&v| v.into()).sum());
+    }
+}
+
+/// Counts every `step`th pixel of a line by the code of its brightest value.
+fn count<T: Copy + Ord + Default>(
+    line: &[T],
+    channels: usize,
+    step: usize,
+    code: impl Fn(T) -> usize,
+    counts: &mut [usize; 256],
+) {
+    for pixel in line.chunks_exact(channels).skip(step / 2).step_by(step) {
+        counts[code(pixel.iter().copied().max().unwrap_or_default())] += 1;
     }
 }
 

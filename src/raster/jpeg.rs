@@ -5,7 +5,9 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
+use super::Frame;
 use super::decode::{DecodeError, check_size};
+use super::scan::Luma;
 
 /// Decoded JPEG: values row-major, channels interleaved.
 pub(super) struct Stored {
@@ -25,6 +27,25 @@ pub(super) enum Wanted {
     Colour,
     /// Its luma alone, where it is stored apart; it comes in half the time.
     Luma,
+}
+
+/// Pictures with no longer side than this, in pixels, are decoded whole: their overviews are finer than a block.
+const LEAST_SIDE_PX: usize = 4608;
+
+/// The luma of a large JPEG, decoded where somebody looks; `None` where it has to be decoded whole.
+pub(super) fn where_looked_at(bytes: &[u8]) -> Option<Frame> {
+    let mut decoder = JpegDecoder::new(ZCursor::new(bytes));
+    decoder.decode_headers().ok()?;
+    let (width, height) = decoder.dimensions()?;
+    let plain = matches!(
+        decoder.input_colorspace(),
+        Some(ColorSpace::Luma | ColorSpace::YCbCr)
+    );
+    let large = width.max(height) > LEAST_SIDE_PX;
+    (plain && large)
+        .then(|| Luma::new(bytes))
+        .flatten()
+        .map(|luma| Frame::of_scan(luma, decoder.icc_profile()))
 }
 
 /// Decodes a JPEG, into the memory of `scratch`. Oddities in the header are let pass; a scan with a gap or an early end is an error, never a frame

@@ -15,6 +15,7 @@ mod profile;
 #[cfg(feature = "raw")]
 mod raw;
 mod resample;
+mod scan;
 mod thumbnail;
 mod turn;
 

@@ -12,6 +12,7 @@ use std::sync::Mutex;
 
 use sha2::{Digest as _, Sha256};
 
+use super::larder::Larder;
 use crate::disc::{DiscHint, DiscReport};
 use crate::domain::{Notice, Shot};
 use journal::{Journal, Key};
@@ -77,13 +78,21 @@ impl Kept {
     }
 }
 
+/// What tells a file's contents: the SHA-256 of every byte.
+pub(crate) struct FileDigest([u8; 32]);
+
+/// The digest of a file with these bytes.
+pub(crate) fn digest(bytes: &[u8]) -> FileDigest {
+    FileDigest(Sha256::digest(bytes).into())
+}
+
 /// What decides a look.
 pub(crate) struct LookKey(Key);
 
-/// The key of a look at a file with these bytes.
-pub(crate) fn key(bytes: &[u8], shot: &Shot, hint: &DiscHint) -> LookKey {
+/// The key of a look at a file with this digest.
+pub(crate) fn key(digest: &FileDigest, shot: &Shot, hint: &DiscHint) -> LookKey {
     let mut all = Sha256::new();
-    all.update(Sha256::digest(bytes));
+    all.update(digest.0);
     // Numbers are written in full by `Debug`, whatever fields a hint has.
     all.update(format!("{:?} {hint:?}", shot.orientation));
     LookKey(all.finalize().into())
@@ -98,14 +107,16 @@ pub(crate) struct Desk<'a> {
     pub(crate) kept: &'a Kept,
     /// Draws each look, where drawings are wanted.
     pub(crate) draw: Option<Draw<'a>>,
+    /// Frames set aside between looks.
+    pub(crate) larder: &'a Larder,
 }
 
 impl<'a> Desk<'a> {
     /// The same without drawings.
-    pub(crate) fn bare(&self) -> Desk<'a> {
+    pub(crate) fn bare(&self) -> Self {
         Desk {
-            kept: self.kept,
             draw: None,
+            ..*self
         }
     }
 }

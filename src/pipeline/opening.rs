@@ -1,0 +1,134 @@
+//! Opening a file to look at its discs, or not, where it was looked at before.
+
+use std::cell::RefCell;
+
+use super::discs::Seen;
+use super::kept::{self, Desk};
+use super::larder::Opened;
+use crate::disc::{self, DiscHint, DiscReport, NoDisc};
+use crate::domain::{Circle, FileFormat, Shot};
+use crate::raster::{self, DecodeError, Frame, Reading};
+
+/// Which frames are set aside for another look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Keep {
+    /// All of them.
+    Always,
+    /// Those whose discs may come out when more is known.
+    IfOpen,
+}
+
+/// Sun's radius in pixels of a reduced picture from which on its colour can be told there.
+const COLOURED_PX: f64 = 6.0;
+
+thread_local! {
+    /// Memory of the frame before, for the next: fresh memory costs as much as a tenth of the decoding.
+    static SCRATCH: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
+}
+
+/// Decodes one frame and looks at it, unless it was seen with the same hint before.
+pub(super) fn open_and_examine(
+    index: usize,
+    shot: &Shot,
+    hint: &DiscHint,
+    desk: &Desk<'_>,
+    keep: Keep,
+) -> Seen {
+    match report(index, shot, hint, desk, keep) {
+        Ok(report) => {
+            if let Some(draw) = desk.draw {
+                draw(shot, &report);
+            }
+            Seen::Yes(Box::new(report), hint.squeeze)
+        }
+        Err(error) => Seen::Broken(error.to_string()),
+    }
+}
+
+fn report(
+    index: usize,
+    shot: &Shot,
+    hint: &DiscHint,
+    desk: &Desk<'_>,
+    keep: Keep,
+) -> Result<DiscReport, DecodeError> {
+    let opened = match desk.larder.take(index) {
+        Some(opened) => opened,
+        None => {
+            let bytes = raster::file_bytes(&shot.file.path)?;
+            let digest = kept::digest(&bytes);
+            if let Some(report) = desk.kept.find(&kept::key(&digest, shot, hint)) {
+                return Ok(report);
+            }
+            let frame = quickly(shot, bytes)?;
+            Opened { digest, frame }
+        }
+    };
+    let key = kept::key(&opened.digest, shot, hint);
+    let report = match desk.kept.find(&key) {
+        Some(report) => report,
+        None => {
+            let report = disc::examine(&opened.frame, hint);
+            desk.kept.add(&key, &report);
+            report
+        }
+    };
+    let left = match keep == Keep::Always || is_open(&report) {
+        true => desk.larder.put(index, opened),
+        false => Some(opened),
+    };
+    if let Some(opened) = left {
+        SCRATCH.set(opened.frame.into_scratch());
+    }
+    Ok(report)
+}
+
+/// Whether the discs of a frame may come out when more is known: beads and rings.
+fn is_open(report: &DiscReport) -> bool {
+    match &report.fit {
+        Ok(fit) => fit.sigma_px > UNSURE_PX,
+        Err(why) => !matches!(why, NoDisc::Dark { .. }),
+    }
+}
+
+/// A fit less sure than this, in pixels per axis, may be made once more.
+const UNSURE_PX: f64 = 0.5;
+
+/// Decodes a frame for finding discs in it.
+fn quickly(shot: &Shot, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
+    if shot.file.format == FileFormat::Raw {
+        drop(bytes);
+        return raster::photograph(&shot.file, shot.orientation, Reading::Quick);
+    }
+    let scratch = SCRATCH.with_borrow_mut(std::mem::take);
+    raster::decode_luma(&bytes, shot.orientation, scratch)
+}
+
+/// How much brighter the Sun of a JPEG is in its brightest channel than in luma: from its reduced picture where that comes for
+/// nothing and shows it well, else from all of it.
+pub(super) fn tint(index: usize, shot: &Shot, sun: Circle, desk: &Desk<'_>) -> Option<f64> {
+    let opened = match desk.larder.take(index) {
+        Some(opened) => opened,
+        None => {
+            let bytes = raster::file_bytes(&shot.file.path).ok()?;
+            let digest = kept::digest(&bytes);
+            let frame = quickly(shot, bytes).ok()?;
+            Opened { digest, frame }
+        }
+    };
+    let small = opened.frame.colours().and_then(|(small, step)| {
+        let step = step as f64;
+        let scaled = |v: f64| (v + 0.5) / step - 0.5;
+        let sun = Circle {
+            x_px: scaled(sun.x_px),
+            y_px: scaled(sun.y_px),
+            radius_px: sun.radius_px / step,
+        };
+        (sun.radius_px >= COLOURED_PX).then(|| disc::tint(&small, sun))
+    });
+    desk.larder.put(index, opened);
+    small.unwrap_or_else(|| {
+        let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
+        disc::tint(&frame, sun)
+    })
+}
