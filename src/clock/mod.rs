@@ -99,6 +99,11 @@ pub const FEWEST_PARTIALS: usize = 3;
 /// Least one sigma of a solved clock in seconds: what the prediction itself may be off by.
 const LEAST_SIGMA_S: f64 = 0.05;
 
+/// One sigma, in seconds of arc, of how far the middle of the limb that is seen stands along the Moon's way from where it is
+/// computed, the same in all frames: mountains, and a centre of figure that is not the centre of mass. Bulletins shift the
+/// Moon by 0.50 in longitude for it (F. Espenak, J. Anderson, NASA eclipse bulletins; value from memory, the sigma is our choice).
+const LIMB_SIGMA_ARCSEC: f64 = 0.4;
+
 /// One sigma in seconds of a clock that could not be solved although its pictures should have told (our choice).
 const DOUBTED_SIGMA_S: f64 = 60.0;
 
@@ -126,6 +131,12 @@ pub fn solve(
         body.name,
     )
     .or_else(|| combine::by_the_sky(&frames, &course, body.prior));
+    let instant = instant.map(|found| Instant {
+        sigma_s: found
+            .sigma_s
+            .hypot(LIMB_SIGMA_ARCSEC / speed(contacts, sky)),
+        ..found
+    });
     let whole = judged(body, instant.as_ref(), &partials, &mut notices);
     let turns = north::turns(&frames, &partials, &course);
     ClockSolution {
@@ -136,6 +147,18 @@ pub fn solve(
         turns,
         notices,
     }
+}
+
+/// How fast the Moon moves across the Sun at maximum, in seconds of arc per second.
+fn speed(contacts: &Contacts, sky: &dyn Fn(Utc) -> SunMoon) -> f64 {
+    const APART_S: f64 = 60.0;
+    let at = |away_s: f64| {
+        let sky = sky(contacts.maximum.utc.plus_s(away_s));
+        (sky.moon_east_arcsec, sky.moon_north_arcsec)
+    };
+    let (before, after) = (at(-0.5 * APART_S), at(0.5 * APART_S));
+    let moved = (after.0 - before.0).hypot(after.1 - before.1);
+    (moved / APART_S).max(0.05)
 }
 
 /// The clock that came out, taken apart.
