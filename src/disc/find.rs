@@ -17,6 +17,9 @@ const LIMB_SIDE: usize = 420;
 /// Smallest radius that is taken for a disc, in full-resolution pixels.
 pub(super) const LEAST_RADIUS_PX: f64 = 8.0;
 
+/// With less light than this above the sky at reduced size there is nothing to look for.
+pub(super) const NOTHING: f32 = 0.0015;
+
 /// Thresholds for bright regions, fractions of the way from sky to peak.
 const THRESHOLDS: [f32; 3] = [0.5, 0.12, 0.03];
 

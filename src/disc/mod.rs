@@ -29,7 +29,7 @@ use crate::domain::{DiscFit, Flags, FrameLook, Limb};
 use crate::raster::{Frame, Rect};
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
-use find::{LEAST_RADIUS_PX, LimbArc};
+use find::{LEAST_RADIUS_PX, LimbArc, NOTHING};
 use judge::Verdict;
 pub use overlay::overlay;
 pub use tint::tint;
@@ -107,9 +107,6 @@ pub struct DiscReport {
     /// For ranking frames of one phase, 0 to 1; 0 without a disc.
     pub quality: f64,
 }
-
-/// With less light than this above the sky at reduced size there is nothing to look for.
-const NOTHING: f32 = 0.0015;
 
 /// A frame without a disc and with no more light than this at reduced size is nothing but dark.
 const DARK: f32 = 0.012;

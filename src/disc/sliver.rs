@@ -7,7 +7,7 @@
 use nalgebra::{Matrix2, Vector2};
 
 use super::DiscHint;
-use super::find::{Overview, regions_above};
+use super::find::{NOTHING, Overview, regions_above};
 use crate::domain::{Circle, DiscFit, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
@@ -130,6 +130,9 @@ fn known(hint: &DiscHint) -> Option<Known> {
 /// is still, or again, open.
 pub(super) fn fitted(frame: &Frame, view: &Overview, hint: &DiscHint) -> Option<DiscFit> {
     let known = known(hint)?;
+    if view.peak - view.sky < NOTHING {
+        return None;
+    }
     let level = view.sky + CUT * (view.peak - view.sky);
     let light = lit_points(frame, view, level)?;
     let middle = light_middle(&light);
