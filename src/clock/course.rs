@@ -19,9 +19,9 @@ pub(super) struct Stand {
     pub(super) free: f64,
 }
 
-/// Seconds between rows of the table. Between rows the course is straight to 0.0001" (relative acceleration under
+/// Seconds between rows of the table. Between rows the course is straight to 0.001" (relative acceleration under
 /// 0.0001"/s^2).
-const STEP_S: f64 = 4.0;
+const STEP_S: f64 = 8.0;
 
 /// The table runs this long before C1 and after C4, in seconds.
 const MARGIN_S: f64 = 1800.0;
@@ -67,7 +67,7 @@ impl Course {
     pub(super) fn at(&self, t_s: f64) -> Stand {
         let last = self.rows.len() - 1;
         let place = (t_s / STEP_S).clamp(0.0, last as f64);
-        let n = (place.floor() as usize).min(last - 1);
+        let n = (place as usize).min(last - 1);
         let part = place - n as f64;
         between(&self.rows[n], &self.rows[n + 1], part)
     }
@@ -100,7 +100,8 @@ fn stand(sky: &SunMoon) -> Stand {
 impl Stand {
     /// Distance of the centres in solar radii.
     pub(super) fn length(&self) -> f64 {
-        self.east.hypot(self.north)
+        // Neither is large or tiny: quicker than `hypot`.
+        (self.east * self.east + self.north * self.north).sqrt()
     }
 
     /// Position angle of the zenith in radians.

@@ -61,8 +61,9 @@ fn cost(shoot: &[Measured], course: &Course, tau_s: f64) -> f64 {
             let predicted = course.at(t_s).length();
             let rate = (course.at(t_s + STEP_S).length() - course.at(t_s - STEP_S).length())
                 / (2.0 * STEP_S);
-            let sigma = m.sigma.hypot(rate * STEP_S / 2.0).hypot(0.003 * predicted);
-            let off = (m.right.hypot(m.up) - predicted) / sigma;
+            let (between, model) = (rate * STEP_S / 2.0, 0.003 * predicted);
+            let sigma = (m.sigma * m.sigma + between * between + model * model).sqrt();
+            let off = ((m.right * m.right + m.up * m.up).sqrt() - predicted) / sigma;
             (off * off).min(MOST_COST)
         })
         .sum()

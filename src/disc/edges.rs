@@ -37,10 +37,9 @@ pub(super) fn edges(image: &LinearImage) -> Vec<Edge> {
     let least = least_strength(&strength);
     let mut found = Vec::new();
     for y in 2..h - 2 {
-        for x in 2..w - 2 {
-            let here = strength.at(x, y);
-            if here >= least
-                && let Some(edge) = ridge_point(&gx, &gy, &strength, x, y)
+        for (n, here) in strength.row(y)[2..w - 2].iter().enumerate() {
+            if *here >= least
+                && let Some(edge) = ridge_point(&gx, &gy, &strength, n + 2, y)
             {
                 found.push(edge);
             }
@@ -53,23 +52,29 @@ pub(super) fn edges(image: &LinearImage) -> Vec<Edge> {
 fn smoothed(image: &LinearImage) -> LinearImage {
     let (w, h) = (image.width(), image.height());
     let mut across = LinearImage::new(w, h);
+    // With a copy of the first and the last to either side.
+    let mut row = vec![0.0; w + 2];
     for y in 0..h {
-        let row: Vec<f32> = image.row(y).iter().map(|v| v.max(0.0).sqrt()).collect();
-        let out = across.row_mut(y);
-        for x in 0..w {
-            let (left, right) = (row[x.saturating_sub(1)], row[(x + 1).min(w - 1)]);
-            out[x] = 0.25 * (left + right) + 0.5 * row[x];
+        for (root, light) in row[1..].iter_mut().zip(image.row(y)) {
+            *root = light.max(0.0).sqrt();
         }
+        (row[0], row[w + 1]) = (row[1], row[w]);
+        blur(across.row_mut(y), [&row, &row[1..], &row[2..]]);
     }
     let mut both = LinearImage::new(w, h);
     for y in 0..h {
         let (up, down) = (y.saturating_sub(1), (y + 1).min(h - 1));
-        for x in 0..w {
-            *both.at_mut(x, y) =
-                0.25 * (across.at(x, up) + across.at(x, down)) + 0.5 * across.at(x, y);
-        }
+        let rows = [across.row(up), across.row(y), across.row(down)];
+        blur(both.row_mut(y), rows);
     }
     both
+}
+
+/// A quarter of the first and the last and half of the middle.
+fn blur(out: &mut [f32], [before, here, after]: [&[f32]; 3]) {
+    for (((out, before), here), after) in out.iter_mut().zip(before).zip(here).zip(after) {
+        *out = 0.25 * (before + after) + 0.5 * here;
+    }
 }
 
 fn gradient(image: &LinearImage) -> (LinearImage, LinearImage, LinearImage) {
@@ -79,16 +84,31 @@ fn gradient(image: &LinearImage) -> (LinearImage, LinearImage, LinearImage) {
         LinearImage::new(w, h),
         LinearImage::new(w, h),
     );
+    let inner = 1..w - 1;
     for y in 1..h - 1 {
-        for x in 1..w - 1 {
-            let dx = 0.5 * (image.at(x + 1, y) - image.at(x - 1, y));
-            let dy = 0.5 * (image.at(x, y + 1) - image.at(x, y - 1));
-            *gx.at_mut(x, y) = dx;
-            *gy.at_mut(x, y) = dy;
-            *strength.at_mut(x, y) = (dx * dx + dy * dy).sqrt();
+        let row = image.row(y);
+        half_way(&mut gx.row_mut(y)[inner.clone()], &row[2..], row);
+        let (below, above) = (image.row(y + 1), image.row(y - 1));
+        half_way(
+            &mut gy.row_mut(y)[inner.clone()],
+            &below[inner.clone()],
+            &above[inner.clone()],
+        );
+        let out = &mut strength.row_mut(y)[inner.clone()];
+        let parts = gx.row(y)[inner.clone()]
+            .iter()
+            .zip(&gy.row(y)[inner.clone()]);
+        for (out, (dx, dy)) in out.iter_mut().zip(parts) {
+            *out = (dx * dx + dy * dy).sqrt();
         }
     }
     (gx, gy, strength)
+}
+
+fn half_way(out: &mut [f32], after: &[f32], before: &[f32]) {
+    for ((out, after), before) in out.iter_mut().zip(after).zip(before) {
+        *out = 0.5 * (after - before);
+    }
 }
 
 /// The least gradient that counts: a fraction of the strong ones, and well above the noise.

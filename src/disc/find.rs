@@ -106,35 +106,36 @@ pub(super) fn regions_above(view: &Overview, level: f32) -> Vec<Region> {
         return Vec::new();
     };
     // With a dark border: the labelling counts on room for more regions than the smallest images have.
-    let (w, h) = ((right - left) as u32, (bottom - top) as u32);
-    let mask = GrayImage::from_fn(w + 2, h + 2, |x, y| {
-        let inside = (1..=w).contains(&x) && (1..=h).contains(&y);
-        let bright = |x: u32, y: u32| view.light.at(left + x as usize, top + y as usize) > level;
-        Luma([u8::from(inside && bright(x - 1, y - 1))])
-    });
+    let (w, h) = (right - left, bottom - top);
+    let mut mask = GrayImage::new((w + 2) as u32, (h + 2) as u32);
+    let row = |y: usize| &view.light.row(top + y)[left..right];
+    for (y, line) in mask.chunks_exact_mut(w + 2).skip(1).take(h).enumerate() {
+        for (bright, light) in line[1..].iter_mut().zip(row(y)) {
+            *bright = u8::from(*light > level);
+        }
+    }
     let labels = connected_components(&mask, Connectivity::Eight, Luma([0]));
-    let count = labels.pixels().map(|p| p[0]).max().unwrap_or(0) as usize;
-    let mut boxes = vec![(u32::MAX, u32::MAX, 0_u32, 0_u32, 0_u32, 0.0_f64); count];
-    for (x, y, label) in labels.enumerate_pixels() {
-        if label[0] > 0 {
-            let b = &mut boxes[label[0] as usize - 1];
-            let (x, y) = (left as u32 + x - 1, top as u32 + y - 1);
-            let light = view.light.at(x as usize, y as usize) - view.sky;
-            *b = (
-                b.0.min(x),
-                b.1.min(y),
-                b.2.max(x),
-                b.3.max(y),
-                b.4 + 1,
-                b.5 + f64::from(light),
-            );
+    let count = labels.iter().copied().max().unwrap_or(0) as usize;
+    let mut boxes = vec![(usize::MAX, usize::MAX, 0, 0, 0_u32, 0.0_f64); count];
+    for (y, line) in labels.chunks_exact(w + 2).skip(1).take(h).enumerate() {
+        for (x, (label, light)) in line[1..].iter().zip(row(y)).enumerate() {
+            if *label > 0 {
+                let b = &mut boxes[*label as usize - 1];
+                let (x, y) = (left + x, top + y);
+                b.0 = b.0.min(x);
+                b.1 = b.1.min(y);
+                b.2 = b.2.max(x);
+                b.3 = b.3.max(y);
+                b.4 += 1;
+                b.5 += f64::from(light - view.sky);
+            }
         }
     }
     let step = view.step as f64;
     let mut found: Vec<Region> = boxes
         .into_iter()
         .map(|(x0, y0, x1, y1, area, flux)| Region {
-            sides: [x0, y0, x1 + 1, y1 + 1].map(|v| f64::from(v) * step),
+            sides: [x0, y0, x1 + 1, y1 + 1].map(|v| v as f64 * step),
             area_px: f64::from(area) * step * step,
             flux: flux * step * step,
         })

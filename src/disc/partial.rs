@@ -19,6 +19,9 @@ const ACROSS: f64 = 16.0;
 /// Starts for the Moon nearer to each other than this, in solar radii, are one.
 const SAME_START: f64 = 0.03;
 
+/// A start for the Moon farther than this from where it is due, in solar radii, leads somewhere else.
+const FAR_START: f64 = 0.3;
+
 /// Directions in which the limb is tested for light.
 const DIRECTIONS: usize = 360;
 
@@ -84,14 +87,18 @@ pub(super) fn refined_discs(
         squeeze: squeeze(hint),
     };
     let scan = moon_from_dark_limb(frame, channel, &rough, &start);
-    let due = hint.moon_offset.map(|(offset, _)| due_moon(&start, offset));
+    let due = hint
+        .moon_offset
+        .map(|(offset, sigma)| (due_moon(&start, offset), sigma));
     let mut best: Option<Refined> = None;
     let mut tried: Vec<Circle> = Vec::new();
-    for moon in [rough.moon, scan, due].into_iter().flatten() {
-        let near = |t: &Circle| {
-            (t.x_px - moon.x_px).hypot(t.y_px - moon.y_px) < SAME_START * rough.sun.radius_px
-        };
-        if tried.iter().any(near) {
+    // From where it is due first: what ends where a fit has ended is not tried.
+    let starts = [due.map(|due| due.0), rough.moon, scan];
+    for moon in starts.into_iter().flatten() {
+        let apart =
+            |t: &Circle| (t.x_px - moon.x_px).hypot(t.y_px - moon.y_px) / rough.sun.radius_px;
+        let far = due.is_some_and(|(due, sigma)| apart(&due) > FAR_START + 4.0 * sigma);
+        if far || tried.iter().any(|t| apart(t) < SAME_START) {
             continue;
         }
         tried.push(moon);

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use rayon::prelude::*;
+
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
 use super::{KnownClock, Settings};
@@ -126,23 +128,28 @@ pub(crate) fn solve(
         .into_iter()
         .zip(0..)
         .collect();
+    let bodies: Vec<_> = trusted.iter().collect();
+    let solutions: Vec<_> = bodies
+        .par_iter()
+        .map(|(id, prior)| {
+            let members: Vec<usize> = (0..shots.len())
+                .filter(|&i| shots[i].camera == **id)
+                .collect();
+            let frames: Vec<ClockFrame> = members
+                .iter()
+                .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
+                .collect();
+            let body = ClockBody {
+                name: &body_name(id.as_ref()),
+                frames: &frames,
+                prior,
+            };
+            let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
+            (members, solution)
+        })
+        .collect();
     let mut solved = Solved::default();
-    for (id, prior) in trusted {
-        let id = id.clone();
-        let members: Vec<usize> = (0..shots.len())
-            .filter(|&i| shots[i].camera == id)
-            .collect();
-        let frames: Vec<ClockFrame> = members
-            .iter()
-            .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
-            .collect();
-        let name = body_name(id.as_ref());
-        let body = ClockBody {
-            name: &name,
-            frames: &frames,
-            prior,
-        };
-        let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
+    for ((id, _), (members, solution)) in bodies.into_iter().zip(solutions) {
         for (&index, turn) in members.iter().zip(&solution.turns) {
             if let Some(turn) = turn {
                 solved.turns.insert(index, *turn);
@@ -150,7 +157,7 @@ pub(crate) fn solve(
         }
         notices.extend(solution.notices);
         solved.bodies.insert(
-            id,
+            id.clone(),
             BodyClock {
                 clock: solution.clock,
                 summary: solution.summary,

@@ -115,7 +115,9 @@ impl Luma {
         let mut counts = [0; 256];
         let rows = 0..self.height / SIDE;
         for row in rows.clone() {
-            self.codes(row).for_each(|code| counts[code] += 1);
+            self.means(row)
+                .iter()
+                .for_each(|mean| counts[code(*mean)] += 1);
         }
         let all: usize = counts.iter().sum();
         let mut below = 0;
@@ -128,11 +130,19 @@ impl Luma {
         if lit > all / MOST_LIT {
             return counts;
         }
+        // The mean, as it is stored, from which a block shines.
+        let least = i16::try_from(8 * (dark as i32 - 127) - 4).unwrap_or(i16::MAX);
         for row in rows {
-            for (column, mean) in self.codes(row).enumerate().filter(|(_, mean)| *mean > dark) {
-                let value = self.at(column * SIDE + SIDE / 2, row * SIDE + SIDE / 2);
-                counts[mean] -= 1;
-                counts[usize::from(value)] += 1;
+            for (group, means) in self.means(row).chunks(GROUP).enumerate() {
+                if means.iter().copied().max() < Some(least) {
+                    continue;
+                }
+                for (n, mean) in means.iter().enumerate().filter(|(_, mean)| **mean >= least) {
+                    let column = group * GROUP + n;
+                    let value = self.at(column * SIDE + SIDE / 2, row * SIDE + SIDE / 2);
+                    counts[code(*mean)] -= 1;
+                    counts[usize::from(value)] += 1;
+                }
             }
         }
         counts
@@ -147,12 +157,6 @@ impl Luma {
     /// Mean stored value, 0 to 255 but for rounding, of a block.
     pub(in crate::raster) fn level(mean: i16) -> f32 {
         f32::from(mean) / SIDE as f32 + 128.0
-    }
-
-    /// Mean stored values of a row of blocks in whole numbers.
-    fn codes(&self, row: usize) -> impl Iterator<Item = usize> {
-        let means = self.means(row).iter();
-        means.map(|mean| ((mean.saturating_add(4) >> 3) + 128).clamp(0, 255) as usize)
     }
 
     /// The picture at an eighth of its size in colour, with its width and height; `None` for a grey one. A pixel (i, j) there
@@ -180,6 +184,14 @@ impl Luma {
         }
         Some((width, height, rgb))
     }
+}
+
+/// Blocks that are passed over at once where nothing shines.
+const GROUP: usize = 32;
+
+/// Mean stored value of a block in whole numbers.
+fn code(mean: i16) -> usize {
+    ((mean.saturating_add(4) >> 3) + 128).clamp(0, 255) as usize
 }
 
 /// Red, green and blue of luma and colour differences (ITU-T T.871, "JPEG File Interchange Format", sect. 7).
