@@ -1,9 +1,10 @@
 #!/usr/bin/env bash
 # Times a whole card against a full decode of the same JPEGs by libjpeg-turbo's djpeg on the same cores.
 #
-#   benches/card.sh [FRAMES] [WIDTH_PX] [FOLDER]      for example benches/card.sh 200 6000 /tmp/card-bench
+#   benches/card.sh [FRAMES] [WIDTH_PX] [FOLDER] [NOISE]      for example benches/card.sh 200 6000 /tmp/card-bench 2
 #
-# Draws FRAMES frames of WIDTH_PX pixels across (the short side is two thirds of it) into FOLDER unless they are there,
+# Draws FRAMES frames of WIDTH_PX pixels across (the short side is two thirds of it) into FOLDER unless they are there, with
+# noise of NOISE stored values added (none unless given; 2 makes files as large as a camera's),
 # then prints wall time, processor time and memory of djpeg, sort, merge and strip, and their ratios. Needs djpeg
 # (Debian: libjpeg-turbo-progs), GNU time (Debian: time) and the Rust toolchain. The page cache is warm: the card is read once before.
 set -euo pipefail
@@ -11,7 +12,8 @@ cd "$(dirname "$0")/.."
 
 frames=${1:-200}
 width=${2:-6000}
-folder=${3:-"${TMPDIR:-/tmp}/card-bench-$frames-$width"}
+noise=${4:-0}
+folder=${3:-"${TMPDIR:-/tmp}/card-bench-$frames-$width-$noise"}
 card="$folder/card"
 site=(--site -30.03,-70.71,600 --date 2019-07-02)
 cores=$(nproc)
@@ -19,7 +21,7 @@ cores=$(nproc)
 cargo build --release --quiet
 program=$PWD/target/release/contactstrip
 if [ ! -d "$card" ]; then
-    cargo bench --quiet --bench card -- "$folder" "$frames" "$width"
+    cargo bench --quiet --bench card -- "$folder" "$frames" "$width" --noise "$noise"
     rm -rf "$folder/drawn"
 fi
 find "$card" -name '*.JPG' -exec cat {} + > /dev/null

@@ -5,9 +5,9 @@ mod circles;
 
 use std::path::{Path, PathBuf};
 
-use contactstrip::disc::{DiscHint, DiscReport, examine};
-use contactstrip::domain::{Flag, Limb, Orientation};
-use contactstrip::raster::decode;
+use contactstrip::disc::{DiscHint, DiscReport, examine, tint};
+use contactstrip::domain::{Circle, Flag, Limb, Orientation};
+use contactstrip::raster::{Frame, Samples, decode, decode_bytes, decode_luma};
 
 use crate::support::cards;
 use crate::support::sun::{Other, Scene};
@@ -39,6 +39,52 @@ fn a_whole_disc_is_found() {
     let scene = Scene::default();
     let report = examine(&scene.frame(), &DiscHint::default());
     assert!(miss(&scene, &report).unwrap() < 0.2, "{report:?}");
+}
+
+#[test]
+fn a_large_jpeg_decoded_where_it_is_looked_at_gives_the_discs_of_all_of_it() {
+    let scene = Scene {
+        width: 4800,
+        height: 1400,
+        sun: (3127.6, 688.3, 420.0),
+        colour: [1.0, 0.72, 0.3],
+        noise: 0.01,
+        ..Scene::default()
+    }
+    .covered(0.7, 1.03, 35.0);
+    let mut jpeg = Vec::new();
+    let drawn = scene.frame();
+    let Samples::U8(values) = drawn.samples() else {
+        panic!("8 bits");
+    };
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 93)
+        .encode(values, 4800, 1400, image::ExtendedColorType::Rgb8)
+        .unwrap();
+    let partly = decode_luma(&jpeg, Orientation::UPRIGHT, Vec::new()).unwrap();
+    let report = examine(&partly, &DiscHint::default());
+    let kept_mb = partly.memory_bytes() as f64 / 1e6;
+    let whole = Frame::new(4800, 1400, 1, partly.samples().clone(), partly.transfer());
+    let due = examine(&whole, &DiscHint::default());
+    let (fit, due) = (report.fit.unwrap(), due.fit.unwrap());
+    let apart = |a: Option<Circle>, b: Option<Circle>| {
+        let (a, b) = a.zip(b).unwrap();
+        (a.x_px - b.x_px).hypot(a.y_px - b.y_px)
+    };
+    assert!(apart(fit.sun, due.sun) < 0.05, "{fit:?} {due:?}");
+    assert!(apart(fit.moon, due.moon) < 0.1, "{fit:?} {due:?}");
+    assert!(miss(&scene, &report).unwrap() < 0.1, "{report:?}");
+    assert!(kept_mb < 4.0, "{kept_mb} MB of 6.7 were worked out");
+    // The filter's colour from the reduced picture, against all of it.
+    let sun = fit.sun.unwrap();
+    let all = decode_bytes(&jpeg, Orientation::UPRIGHT).unwrap();
+    let (small, step) = partly.colours().unwrap();
+    let reduced = Circle {
+        x_px: (sun.x_px + 0.5) / step as f64 - 0.5,
+        y_px: (sun.y_px + 0.5) / step as f64 - 0.5,
+        radius_px: sun.radius_px / step as f64,
+    };
+    let (got, due) = (tint(&small, reduced).unwrap(), tint(&all, sun).unwrap());
+    assert!((got / due - 1.0).abs() < 0.01, "{got} for {due}");
 }
 
 #[test]
