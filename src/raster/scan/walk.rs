@@ -240,7 +240,7 @@ impl Walked {
         } else {
             for (line, row) in to
                 .chunks_mut(width)
-                .zip(pixels(&block, places & SIDE / 2 != 0))
+                .zip(pixels(&block, places & (SIDE / 2) != 0))
             {
                 line[..SIDE].copy_from_slice(&row);
             }
