@@ -68,7 +68,9 @@ fn report(
     let report = match desk.kept.find(&key) {
         Some(report) => report,
         None => {
-            let report = disc::examine(&opened.frame, hint);
+            // Large pictures are decoded where they are looked at.
+            let report = raster::contained(|| disc::examine(&opened.frame, hint))
+                .ok_or(DecodeError::Panic)?;
             desk.kept.add(&key, &report);
             report
         }
