@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 
 use super::discs::Seen;
-use super::kept::{self, Desk};
+use super::kept::{self, Desk, FileDigest};
 use super::larder::Opened;
 use crate::disc::{self, DiscHint, DiscReport, NoDisc};
 use crate::domain::{Circle, FileFormat, Shot};
@@ -55,8 +55,7 @@ fn report(
     let opened = match desk.larder.take(index) {
         Some(opened) => opened,
         None => {
-            let bytes = raster::file_bytes(&shot.file.path)?;
-            let digest = kept::digest(&bytes);
+            let (bytes, digest) = read(shot)?;
             if let Some(report) = desk.kept.find(&kept::key(&digest, shot, hint)) {
                 return Ok(report);
             }
@@ -83,6 +82,13 @@ fn report(
         SCRATCH.set(opened.frame.into_scratch());
     }
     Ok(report)
+}
+
+/// A file's bytes and what tells them.
+fn read(shot: &Shot) -> Result<(Vec<u8>, FileDigest), DecodeError> {
+    let bytes = raster::file_bytes(&shot.file.path)?;
+    let digest = kept::digest(&bytes);
+    Ok((bytes, digest))
 }
 
 /// Whether the discs of a frame may come out when more is known: beads and rings.
@@ -112,8 +118,7 @@ pub(super) fn tint(index: usize, shot: &Shot, sun: Circle, desk: &Desk<'_>) -> O
     let opened = match desk.larder.take(index) {
         Some(opened) => opened,
         None => {
-            let bytes = raster::file_bytes(&shot.file.path).ok()?;
-            let digest = kept::digest(&bytes);
+            let (bytes, digest) = read(shot).ok()?;
             let frame = quickly(shot, bytes).ok()?;
             Opened { digest, frame }
         }

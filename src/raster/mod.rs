@@ -14,6 +14,7 @@ mod photograph;
 mod profile;
 #[cfg(feature = "raw")]
 mod raw;
+mod reduced;
 mod resample;
 mod scan;
 mod thumbnail;
