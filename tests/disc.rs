@@ -78,11 +78,7 @@ fn a_large_jpeg_decoded_where_it_is_looked_at_gives_the_discs_of_all_of_it() {
     let sun = fit.sun.unwrap();
     let all = decode_bytes(&jpeg, Orientation::UPRIGHT).unwrap();
     let (small, step) = partly.colours().unwrap();
-    let reduced = Circle {
-        x_px: (sun.x_px + 0.5) / step as f64 - 0.5,
-        y_px: (sun.y_px + 0.5) / step as f64 - 0.5,
-        radius_px: sun.radius_px / step as f64,
-    };
+    let reduced = sun.in_part((0, 0), step as f64);
     let (got, due) = (tint(&small, reduced).unwrap(), tint(&all, sun).unwrap());
     assert!((got / due - 1.0).abs() < 0.01, "{got} for {due}");
 }

@@ -5,6 +5,7 @@ use std::path::Path;
 use contactstrip::domain::{
     ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,
 };
+use contactstrip::ephemeris::EclipseView;
 use contactstrip::plan::{self, Gear, PlanError, PlanInput, Sheet};
 use jiff::tz::TimeZone;
 
@@ -133,6 +134,17 @@ fn gear() -> Gear {
         frames_per_s: 5.0,
         tracked: false,
     }
+}
+
+/// The sheet for an eclipse as it is, in UTC.
+fn sheet_of(contacts: &Contacts, view: &EclipseView) -> Sheet {
+    let input = PlanInput {
+        contacts,
+        sky: &|t| view.at(t),
+        zone: TimeZone::UTC,
+        gear: gear(),
+    };
+    plan::sheet(&input).unwrap()
 }
 
 fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
@@ -596,13 +608,7 @@ fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
             let Ok(contacts) = contacts::of_view(&view) else {
                 continue;
             };
-            let input = PlanInput {
-                contacts: &contacts,
-                sky: &|t| view.at(t),
-                zone: TimeZone::UTC,
-                gear: gear(),
-            };
-            let sheet = plan::sheet(&input).unwrap();
+            let sheet = sheet_of(&contacts, &view);
             sheets += 1;
             total += u32::from(sheet.totality_seen);
             annular += u32::from(sheet.kind == LocalKind::Annular);
@@ -648,13 +654,7 @@ fn a_sun_that_is_down_throughout_leaves_nothing_to_shoot() {
     )
     .unwrap();
     let contacts = contacts::of_view(&view).unwrap();
-    let input = PlanInput {
-        contacts: &contacts,
-        sky: &|t| view.at(t),
-        zone: TimeZone::UTC,
-        gear: gear(),
-    };
-    let sheet = plan::sheet(&input).unwrap();
+    let sheet = sheet_of(&contacts, &view);
     assert!(sheet.headline().contains("the Sun is down throughout"));
     assert!(sheet.text().contains("CONTACTS") && sheet.html().contains("Contacts"));
     for empty in ["COUNTDOWN", "PARTIALS", "Countdown", "Partials, every"] {

@@ -255,7 +255,7 @@ pub(super) fn limbs_near(
     let points = edges(&image);
     let scale = step as f64;
     let find = |start: Option<Circle>, bright| {
-        let start = to_small(start?, rect, scale);
+        let start = start?.in_part((rect.x, rect.y), scale);
         let wanted = Wanted {
             bright,
             radius: (0.9 * start.radius_px, 1.1 * start.radius_px),
@@ -270,14 +270,6 @@ pub(super) fn limbs_near(
     };
     let (sun, moon) = (find(sun, Bright::Inside), find(moon, Bright::Outside));
     arcs_to_limbs(rect, step, &points, sun, moon)
-}
-
-fn to_small(c: Circle, rect: Rect, scale: f64) -> Circle {
-    Circle {
-        x_px: (c.x_px - rect.x as f64 + 0.5) / scale - 0.5,
-        y_px: (c.y_px - rect.y as f64 + 0.5) / scale - 0.5,
-        radius_px: c.radius_px / scale,
-    }
 }
 
 fn arcs_to_limbs(

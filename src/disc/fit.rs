@@ -290,7 +290,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     }
 
     fn normal_equations(&self, p: &SVector<f64, N>, drawn: &Drawn<N>, scale: f64) -> Normal<N> {
-        let (mut normal, mut pull) = ([[[0.0; FOUR]; FOURS]; N], [0.0; N]);
+        let (mut normal, mut pull) = ([[0.0; N]; N], [0.0; N]);
         for ((pixel, light), by) in self.pixels.iter().zip(&drawn.light).zip(&drawn.by) {
             let miss = self.misfit(pixel, *light) / scale;
             let (_, weight) = robust(miss);
@@ -302,10 +302,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         for (miss, by) in self.known_rows(p) {
             add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
         }
-        let mut normal: SMatrix<f64, N, N> = SMatrix::from_fn(|i, j| {
-            let (row, column) = (i.max(j), i.min(j));
-            normal[row][column / FOUR][column % FOUR]
-        });
+        let mut normal: SMatrix<f64, N, N> = SMatrix::from_fn(|i, j| normal[i.max(j)][i.min(j)]);
         let mut pull = SVector::from(pull);
         for i in (0..N).filter(|&i| !self.free[i]) {
             normal.row_mut(i).fill(0.0);
@@ -341,33 +338,21 @@ fn robust(miss: f64) -> (f64, f64) {
     }
 }
 
-/// Sums are kept in groups, which processors add at once.
-const FOUR: usize = 4;
-
-/// Groups that hold a row of as many parameters as any drawing has.
-const FOURS: usize = 7;
-
 fn add_row<const N: usize>(
-    normal: &mut [[[f64; FOUR]; FOURS]; N],
+    normal: &mut [[f64; N]; N],
     pull: &mut [f64; N],
     by: &[f64; N],
     unit: f64,
     weight: f64,
     miss: f64,
 ) {
-    const { assert!(N <= FOUR * FOURS) };
-    let mut grouped = [[0.0; FOUR]; FOURS];
-    grouped.as_flattened_mut()[..N].copy_from_slice(by);
     let w = weight * unit * unit;
-    for (i, (row, pull)) in normal.iter_mut().zip(pull).enumerate() {
+    for i in 0..N {
         let wi = w * by[i];
         if wi.abs() > 0.0 {
-            *pull += wi * miss / unit;
-            // A group too far does no harm: it is above the diagonal.
-            for (sums, by) in row[..=i / FOUR].iter_mut().zip(&grouped) {
-                for (sum, b) in sums.iter_mut().zip(by) {
-                    *sum += wi * b;
-                }
+            pull[i] += wi * miss / unit;
+            for (sum, b) in normal[i][..=i].iter_mut().zip(by) {
+                *sum += wi * b;
             }
         }
     }

@@ -15,8 +15,7 @@ const SATURATED: usize = 254;
 
 /// Mean, sky, peak and clipped fraction, on the brightest channel; the disc's own measures are left open.
 ///
-/// Mean and sky come from the reduced frame, peak and clipped from about 400,000 pixels spread over it, or more where
-/// something shines.
+/// Mean and sky come from the reduced frame, peak and clipped from about 400,000 pixels spread over it.
 pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
     let counts = frame.counts(COUNTED);
     let all: usize = counts.iter().sum();

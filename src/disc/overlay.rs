@@ -60,10 +60,11 @@ fn shrunk(frame: &Frame, rect: Rect, step: usize) -> RgbImage {
 }
 
 fn draw(picture: &mut RgbImage, circle: Circle, rect: Rect, step: usize, colour: Rgb<u8>) {
-    let scale = step as f64;
-    let x = (circle.x_px - rect.x as f64 + 0.5) / scale - 0.5;
-    let y = (circle.y_px - rect.y as f64 + 0.5) / scale - 0.5;
-    let r = circle.radius_px / scale;
+    let Circle {
+        x_px: x,
+        y_px: y,
+        radius_px: r,
+    } = circle.in_part((rect.x, rect.y), step as f64);
     let place = |corner: u32, r: f64| {
         let (sin, cos) = (std::f64::consts::TAU * f64::from(corner) / f64::from(CORNERS)).sin_cos();
         ((x + r * cos) as f32, (y + r * sin) as f32)

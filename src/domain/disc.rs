@@ -13,6 +13,18 @@ pub struct Circle {
     pub radius_px: f64,
 }
 
+impl Circle {
+    /// The same circle in a picture of a part of this one: its top left pixel's corner lies at `left` and `top` whole pixels
+    /// here, and each of its pixels is `step` of these wide.
+    pub fn in_part(self, (left, top): (usize, usize), step: f64) -> Self {
+        Self {
+            x_px: (self.x_px - left as f64 + 0.5) / step - 0.5,
+            y_px: (self.y_px - top as f64 + 0.5) / step - 0.5,
+            radius_px: self.radius_px / step,
+        }
+    }
+}
+
 /// Which limb a fit rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -52,28 +52,23 @@ fn report(
     desk: &Desk<'_>,
     keep: Keep,
 ) -> Result<DiscReport, DecodeError> {
-    let opened = match desk.larder.take(index) {
-        Some(opened) => opened,
+    // Decoded already, or the bytes to be decoded.
+    let (digest, pixels) = match desk.larder.take(index) {
+        Some(Opened { digest, frame }) => (digest, Ok(frame)),
         None => {
             let (bytes, digest) = read(shot)?;
-            if let Some(report) = desk.kept.find(&kept::key(&digest, shot, hint)) {
-                return Ok(report);
-            }
-            let frame = quickly(shot, bytes)?;
-            Opened { digest, frame }
+            (digest, Err(bytes))
         }
     };
-    let key = kept::key(&opened.digest, shot, hint);
-    let report = match desk.kept.find(&key) {
-        Some(report) => report,
-        None => {
-            // Large pictures are decoded where they are looked at.
-            let report = raster::contained(|| disc::examine(&opened.frame, hint))
-                .ok_or(DecodeError::Panic)?;
-            desk.kept.add(&key, &report);
-            report
-        }
-    };
+    let key = kept::key(&digest, shot, hint);
+    if let Some(report) = desk.kept.find(&key) {
+        return Ok(report);
+    }
+    let frame = pixels.or_else(|bytes| quickly(shot, bytes))?;
+    // Large pictures are decoded where they are looked at.
+    let report = raster::contained(|| disc::examine(&frame, hint)).ok_or(DecodeError::Panic)?;
+    desk.kept.add(&key, &report);
+    let opened = Opened { digest, frame };
     let left = match keep == Keep::Always || is_open(&report) {
         true => desk.larder.put(index, opened),
         false => Some(opened),
@@ -124,13 +119,7 @@ pub(super) fn tint(index: usize, shot: &Shot, sun: Circle, desk: &Desk<'_>) -> O
         }
     };
     let small = opened.frame.colours().and_then(|(small, step)| {
-        let step = step as f64;
-        let scaled = |v: f64| (v + 0.5) / step - 0.5;
-        let sun = Circle {
-            x_px: scaled(sun.x_px),
-            y_px: scaled(sun.y_px),
-            radius_px: sun.radius_px / step,
-        };
+        let sun = sun.in_part((0, 0), step as f64);
         (sun.radius_px >= COLOURED_PX).then(|| disc::tint(&small, sun))
     });
     desk.larder.put(index, opened);

@@ -170,13 +170,14 @@ fn from_jpeg(
     wanted: Wanted,
     scratch: Vec<u8>,
 ) -> Result<Frame, DecodeError> {
+    let opened = jpeg::Opened::new(bytes)?;
     if wanted == Wanted::Luma
         && orientation == Orientation::UPRIGHT
-        && let Some(frame) = jpeg::where_looked_at(bytes)
+        && let Some(frame) = opened.where_looked_at()
     {
         return Ok(frame);
     }
-    let stored = jpeg::stored(bytes, wanted, scratch)?;
+    let stored = opened.stored(wanted, scratch)?;
     let samples = Samples::U8(stored.values);
     let (channels, samples) = match wanted {
         Wanted::Colour => in_srgb(stored.icc.as_deref(), stored.channels, samples),
@@ -348,7 +349,8 @@ mod tests {
             .unwrap();
         let lazy = decode_luma(&bytes, Orientation::UPRIGHT, Vec::new()).unwrap();
         assert!(lazy.colours().is_some(), "decoded where somebody looks");
-        let stored = jpeg::stored(&bytes, Wanted::Luma, Vec::new()).unwrap();
+        let opened = jpeg::Opened::new(&bytes).unwrap();
+        let stored = opened.stored(Wanted::Luma, Vec::new()).unwrap();
         let whole = frame(
             (stored.width, stored.height, stored.channels),
             Samples::U8(stored.values),

@@ -70,8 +70,6 @@ pub struct Frame {
     channels: usize,
     store: Store,
     transfer: Transfer,
-    /// Colour profile of a scan.
-    icc: Option<Vec<u8>>,
 }
 
 /// Where the values of a frame are.
@@ -79,8 +77,14 @@ pub struct Frame {
 pub(super) enum Store {
     /// All there.
     Whole(Samples),
-    /// In a scan, decoded where somebody looks; all of it once somebody asks for that.
-    Scan(Box<Luma>, OnceLock<Samples>),
+    /// In a scan, decoded where somebody looks.
+    Scan {
+        luma: Box<Luma>,
+        /// All of it, once somebody asked for that.
+        whole: OnceLock<Samples>,
+        /// The colour profile of the picture.
+        icc: Option<Vec<u8>>,
+    },
 }
 
 /// Light for each 8-bit sRGB value.
@@ -137,7 +141,6 @@ impl Frame {
             channels,
             store: Store::Whole(samples),
             transfer,
-            icc: None,
         }
     }
 
@@ -147,20 +150,23 @@ impl Frame {
             width: luma.width(),
             height: luma.height(),
             channels: 1,
-            store: Store::Scan(Box::new(luma), OnceLock::new()),
+            store: Store::Scan {
+                luma: Box::new(luma),
+                whole: OnceLock::new(),
+                icc,
+            },
             transfer: Transfer::Srgb,
-            icc,
         }
     }
 
     /// The colours of the picture behind a grey frame, and how many pixels of the frame one of theirs is wide: where they come for
     /// nothing. A pixel (i, j) there is centred on `((i + 0.5) * step - 0.5, (j + 0.5) * step - 0.5)` here.
     pub fn colours(&self) -> Option<(Self, usize)> {
-        let Store::Scan(luma, _) = &self.store else {
+        let Store::Scan { luma, icc, .. } = &self.store else {
             return None;
         };
         let (width, height, rgb) = luma.colours()?;
-        let (channels, samples) = in_srgb(self.icc.as_deref(), 3, Samples::U8(rgb));
+        let (channels, samples) = in_srgb(icc.as_deref(), 3, Samples::U8(rgb));
         let small = Self::new(width, height, channels, samples, Transfer::Srgb);
         Some((small, Luma::BLOCK_PX))
     }
@@ -169,7 +175,7 @@ impl Frame {
     pub fn into_scratch(self) -> Vec<u8> {
         match self.store {
             Store::Whole(Samples::U8(values)) => values,
-            Store::Whole(Samples::U16(_)) | Store::Scan(..) => Vec::new(),
+            Store::Whole(Samples::U16(_)) | Store::Scan { .. } => Vec::new(),
         }
     }
 
@@ -181,7 +187,9 @@ impl Frame {
         };
         match &self.store {
             Store::Whole(samples) => samples_bytes(samples),
-            Store::Scan(luma, whole) => luma.memory_bytes() + whole.get().map_or(0, samples_bytes),
+            Store::Scan { luma, whole, .. } => {
+                luma.memory_bytes() + whole.get().map_or(0, samples_bytes)
+            }
         }
     }
 
@@ -204,7 +212,7 @@ impl Frame {
     pub fn samples(&self) -> &Samples {
         match &self.store {
             Store::Whole(samples) => samples,
-            Store::Scan(luma, whole) => whole.get_or_init(|| Samples::U8(luma.all())),
+            Store::Scan { luma, whole, .. } => whole.get_or_init(|| Samples::U8(luma.all())),
         }
     }
 
@@ -251,7 +259,7 @@ impl Frame {
     fn light(&self, x: usize, y: usize, channel: usize) -> f32 {
         let samples = match &self.store {
             Store::Whole(samples) => samples,
-            Store::Scan(luma, _) => return SRGB8[usize::from(luma.at(x, y))],
+            Store::Scan { luma, .. } => return SRGB8[usize::from(luma.at(x, y))],
         };
         let index = (y * self.width + x) * self.channels + channel;
         match (samples, self.transfer) {

@@ -32,72 +32,90 @@ pub(super) enum Wanted {
 /// Pictures with no longer side than this, in pixels, are decoded whole: their overviews are finer than a block.
 const LEAST_SIDE_PX: usize = 4608;
 
-/// The luma of a large JPEG, decoded where somebody looks; `None` where it has to be decoded whole.
-pub(super) fn where_looked_at(bytes: &[u8]) -> Option<Frame> {
-    let mut decoder = JpegDecoder::new(ZCursor::new(bytes));
-    decoder.decode_headers().ok()?;
-    let (width, height) = decoder.dimensions()?;
-    let plain = matches!(
-        decoder.input_colorspace(),
-        Some(ColorSpace::Luma | ColorSpace::YCbCr)
-    );
-    let large = width.max(height) > LEAST_SIDE_PX;
-    (plain && large)
-        .then(|| Luma::new(bytes))
-        .flatten()
-        .map(|luma| Frame::of_scan(luma, decoder.icc_profile()))
+/// A JPEG whose header was read. Oddities in it are let pass.
+pub(super) struct Opened<'a> {
+    bytes: &'a [u8],
+    decoder: JpegDecoder<ZCursor<&'a [u8]>>,
+    width: usize,
+    height: usize,
 }
 
-/// Decodes a JPEG, into the memory of `scratch`. Oddities in the header are let pass; a scan with a gap or an early end is an error, never a frame
-/// that is grey from some row on.
-pub(super) fn stored(
-    bytes: &[u8],
-    wanted: Wanted,
-    scratch: Vec<u8>,
-) -> Result<Stored, DecodeError> {
-    let lenient = DecoderOptions::default()
+/// What is let pass in a header.
+fn lenient() -> DecoderOptions {
+    DecoderOptions::default()
         .set_strict_mode(false)
         .set_max_width(usize::MAX)
-        .set_max_height(usize::MAX);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), lenient);
-    if let Err(e) = decoder.decode_headers() {
-        return Err(trouble(bytes, &e));
+        .set_max_height(usize::MAX)
+}
+
+impl<'a> Opened<'a> {
+    /// Reads the header.
+    pub(super) fn new(bytes: &'a [u8]) -> Result<Self, DecodeError> {
+        let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), lenient());
+        decoder.decode_headers().map_err(|e| trouble(bytes, &e))?;
+        let (width, height) = decoder.dimensions().unwrap_or((0, 0));
+        Ok(Self {
+            bytes,
+            decoder,
+            width,
+            height,
+        })
     }
-    let (width, height) = decoder.dimensions().unwrap_or((0, 0));
-    let grey = match decoder.input_colorspace() {
-        Some(ColorSpace::Luma) => true,
-        Some(ColorSpace::YCbCr) => wanted == Wanted::Luma,
-        _ => false,
-    };
-    let (channels, wanted) = if grey {
-        (1, ColorSpace::Luma)
-    } else {
-        (3, ColorSpace::RGB)
-    };
-    check_size(width as u64, height as u64, channels as u64)?;
-    if !reaches_end(bytes) {
-        return Err(DecodeError::CutShort);
+
+    /// The luma of a large picture, decoded where somebody looks; `None` where it has to be decoded whole.
+    pub(super) fn where_looked_at(&self) -> Option<Frame> {
+        let plain = matches!(
+            self.decoder.input_colorspace(),
+            Some(ColorSpace::Luma | ColorSpace::YCbCr)
+        );
+        let large = self.width.max(self.height) > LEAST_SIDE_PX;
+        let luma = (plain && large).then(|| Luma::new(self.bytes)).flatten()?;
+        Some(Frame::of_scan(luma, self.decoder.icc_profile()))
     }
-    decoder.set_options(
-        lenient
-            .set_strict_mode(true)
-            .jpeg_set_out_colorspace(wanted),
-    );
-    let mut values = scratch;
-    if decoder.output_buffer_size() != Some(width * height * channels) {
-        return Err(DecodeError::Jpeg("unusual colour layout".to_owned()));
+
+    /// All values, in the memory of `scratch`. A scan with a gap or an early end is an error, never a frame that is grey from
+    /// some row on.
+    pub(super) fn stored(
+        mut self,
+        wanted: Wanted,
+        scratch: Vec<u8>,
+    ) -> Result<Stored, DecodeError> {
+        let (width, height) = (self.width, self.height);
+        let grey = match self.decoder.input_colorspace() {
+            Some(ColorSpace::Luma) => true,
+            Some(ColorSpace::YCbCr) => wanted == Wanted::Luma,
+            _ => false,
+        };
+        let (channels, wanted) = if grey {
+            (1, ColorSpace::Luma)
+        } else {
+            (3, ColorSpace::RGB)
+        };
+        check_size(width as u64, height as u64, channels as u64)?;
+        if !reaches_end(self.bytes) {
+            return Err(DecodeError::CutShort);
+        }
+        self.decoder.set_options(
+            lenient()
+                .set_strict_mode(true)
+                .jpeg_set_out_colorspace(wanted),
+        );
+        let mut values = scratch;
+        if self.decoder.output_buffer_size() != Some(width * height * channels) {
+            return Err(DecodeError::Jpeg("unusual colour layout".to_owned()));
+        }
+        values.resize(width * height * channels, 0);
+        self.decoder
+            .decode_into(&mut values)
+            .map_err(|e| trouble(self.bytes, &e))?;
+        Ok(Stored {
+            width,
+            height,
+            channels,
+            values,
+            icc: self.decoder.icc_profile(),
+        })
     }
-    values.resize(width * height * channels, 0);
-    decoder
-        .decode_into(&mut values)
-        .map_err(|e| trouble(bytes, &e))?;
-    Ok(Stored {
-        width,
-        height,
-        channels,
-        values,
-        icc: decoder.icc_profile(),
-    })
 }
 
 fn trouble(bytes: &[u8], cause: &zune_jpeg::errors::DecodeErrors) -> DecodeError {

@@ -61,7 +61,7 @@ impl Frame {
     pub fn overview(&self, longest: usize) -> (LinearImage, usize) {
         let step = self.width().max(self.height()).div_ceil(longest);
         match self.store() {
-            Store::Scan(luma, _) => {
+            Store::Scan { luma, .. } => {
                 let blocks = (step as f64 / Luma::BLOCK_PX as f64).round().max(1.0) as usize;
                 let image = self.of_blocks(luma, self.full(), blocks);
                 (image, blocks * Luma::BLOCK_PX)
@@ -76,7 +76,7 @@ impl Frame {
     pub fn part(&self, rect: Rect, longest: usize) -> (LinearImage, Rect, usize) {
         let step = rect.width.max(rect.height).div_ceil(longest).max(1);
         match self.store() {
-            Store::Scan(luma, _) if step >= Luma::BLOCK_PX => {
+            Store::Scan { luma, .. } if step >= Luma::BLOCK_PX => {
                 let blocks = step.div_ceil(Luma::BLOCK_PX);
                 let step = blocks * Luma::BLOCK_PX;
                 let (left, top) = (rect.x / step * step, rect.y / step * step);
@@ -129,10 +129,10 @@ impl Frame {
     }
 
     /// How often each stored value, cut to 8 bits, comes up as the brightest channel's: counted over some `about` pixels spread
-    /// over the frame.
+    /// over the frame, or once a block of a frame that is decoded where somebody looks.
     pub fn counts(&self, about: usize) -> [usize; 256] {
         let samples = match self.store() {
-            Store::Scan(luma, _) => return luma.counts(),
+            Store::Scan { luma, .. } => return luma.counts(),
             Store::Whole(samples) => samples,
         };
         let pixels = (self.width() * self.height()) as f64;
@@ -170,7 +170,7 @@ impl Frame {
                     add::<u16, u32>(sums, &v[start(y)..][..line * channels]);
                 });
             }
-            Store::Scan(luma, _) => self.coarse_codes(rect, step, 255.0, put, |y, sums| {
+            Store::Scan { luma, .. } => self.coarse_codes(rect, step, 255.0, put, |y, sums| {
                 let mut rest: &mut [u16] = sums;
                 for piece in luma.line(y, rect.x..rect.x + line) {
                     let (now, later) = rest.split_at_mut(piece.len());
@@ -200,33 +200,20 @@ impl Frame {
             for dy in (0..step).step_by(stride) {
                 add(rect.y + j * step + dy, &mut sums);
             }
-            let mut put_grey = |i: usize, sum: u32| {
-                put(i, j, [self.coarse_light(sum as f32 * scale); 3]);
-            };
-            match (self.channels(), step) {
-                // The usual steps, for which the compiler writes code of its own.
-                (1, 2) => totals::<2, S>(&sums, put_grey),
-                (1, 3) => totals::<3, S>(&sums, put_grey),
-                (1, 4) => totals::<4, S>(&sums, put_grey),
-                (1, 5) => totals::<5, S>(&sums, put_grey),
-                (1, 6) => totals::<6, S>(&sums, put_grey),
-                (1, 7) => totals::<7, S>(&sums, put_grey),
-                (1, 8) => totals::<8, S>(&sums, put_grey),
-                (1, _) => {
-                    for (i, block) in sums.chunks_exact(step).enumerate() {
-                        put_grey(i, block.iter().map(|&v| v.into()).sum());
-                    }
-                }
-                _ => {
-                    for (i, block) in sums.chunks_exact(step * self.channels()).enumerate() {
-                        let light = |c: usize| {
-                            let values = block.iter().skip(c).step_by(self.channels());
-                            let sum: u32 = values.map(|&v| v.into()).sum();
-                            self.coarse_light(sum as f32 * scale)
-                        };
-                        put(i, j, [light(0), light(1), light(2)]);
-                    }
-                }
+            for (i, block) in sums.chunks_exact(step * self.channels()).enumerate() {
+                let light = |c: usize| {
+                    let values = block.iter().skip(c).step_by(self.channels());
+                    let sum: u32 = values.map(|&v| v.into()).sum();
+                    self.coarse_light(sum as f32 * scale)
+                };
+                put(
+                    i,
+                    j,
+                    match self.channels() {
+                        1 => [light(0); 3],
+                        _ => [light(0), light(1), light(2)],
+                    },
+                );
             }
         }
     }
@@ -263,13 +250,6 @@ impl Frame {
 fn add<T: Copy + Into<S>, S: Copy + std::ops::AddAssign>(sums: &mut [S], codes: &[T]) {
     for (sum, &code) in sums.iter_mut().zip(codes) {
         *sum += code.into();
-    }
-}
-
-/// Calls `put` with the number and the sum of each group of `N`.
-fn totals<const N: usize, S: Copy + Into<u32>>(sums: &[S], mut put: impl FnMut(usize, u32)) {
-    for (i, group) in sums.as_chunks::<N>().0.iter().enumerate() {
-        put(i, group.iter().map(|&v| v.into()).sum());
     }
 }
 

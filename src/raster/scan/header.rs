@@ -1,7 +1,7 @@
 //! What a baseline JPEG says before its scan.
 
 use super::cosine::BLOCK;
-use super::huffman::Codes;
+use super::huffman::{Coefficients, Differences};
 
 /// Largest number of blocks of one component in a unit, on a side, that is taken on.
 const MOST_SAMPLING: usize = 2;
@@ -28,17 +28,17 @@ pub(super) struct Component {
     /// Steps of quantisation in stored order.
     pub(super) steps: [u16; BLOCK],
     /// Codes of the first coefficients.
-    pub(super) first: Codes,
+    pub(super) first: Differences,
     /// Codes of the others.
-    pub(super) others: Codes,
+    pub(super) others: Coefficients,
 }
 
 /// Tables as they come.
 #[derive(Default)]
 struct Tables {
     steps: [Option<[u16; BLOCK]>; 4],
-    first: [Option<Codes>; 4],
-    others: [Option<Codes>; 4],
+    first: [Option<Differences>; 4],
+    others: [Option<Coefficients>; 4],
     restart: usize,
     frame: Option<Frame>,
 }
@@ -134,12 +134,12 @@ impl Tables {
             let (counts, rest) = rest.split_first_chunk::<16>()?;
             let count = counts.iter().map(|c| usize::from(*c)).sum();
             let (symbols, after) = rest.split_at_checked(count)?;
-            let kind = match head >> 4 {
-                0 => &mut self.first,
-                1 => &mut self.others,
+            let place = usize::from(head & 15);
+            match head >> 4 {
+                0 => *self.first.get_mut(place)? = Some(Differences::new(counts, symbols)?),
+                1 => *self.others.get_mut(place)? = Some(Coefficients::new(counts, symbols)?),
                 _ => return None,
-            };
-            *kind.get_mut(usize::from(head & 15))? = Some(Codes::new(counts, symbols)?);
+            }
             segment = after;
         }
         Some(())

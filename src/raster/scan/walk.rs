@@ -216,21 +216,16 @@ impl Walked {
         let mut next = 1;
         while next < BLOCK {
             bits.fill();
-            let symbol = self.parts[0].others.next(bits)?;
-            let (run, size) = (usize::from(symbol >> 4), u32::from(symbol & 15));
+            let (steps, size) = self.parts[0].others.next(bits)?;
+            next += steps;
             if size == 0 {
-                if run < 15 {
-                    break;
-                }
-                next += 16;
                 continue;
             }
-            next += run;
             let value = bits.value(size);
-            let place = usize::from(*ZIGZAG.get(next)?);
-            flat[place % BLOCK] = value as f32 * self.factors[next];
+            let at = next - 1;
+            let place = usize::from(*ZIGZAG.get(at)?);
+            flat[place % BLOCK] = value as f32 * self.factors[at];
             places |= place;
-            next += 1;
         }
         if places == 0 {
             let value = super::cosine::stored(flat[0]);
@@ -254,6 +249,6 @@ impl Walked {
 fn first(part: &Component, reader: &mut Reader<'_>, n: usize) -> Option<i32> {
     reader.bits.fill();
     let before = &mut reader.before[n];
-    *before = before.wrapping_add(part.first.difference(&mut reader.bits)?);
+    *before = before.wrapping_add(part.first.next(&mut reader.bits)?);
     Some(*before)
 }
