@@ -20,7 +20,7 @@ mod tag;
 mod time;
 
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
-pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
+pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, NearPath, SunMoon};
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
