@@ -8,7 +8,7 @@
 use super::find::{Overview, Region, regions_above};
 use super::measure::Measured;
 use super::{DiscHint, NoDisc};
-use crate::domain::{Circle, Flag, Flags, Limb};
+use crate::domain::{APPROXIMATE_PX, Circle, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
 /// A blur wider than this (Gaussian sigma, pixels), and than this fraction of the radius, is out of focus.
@@ -65,6 +65,7 @@ pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &D
             Flag::Flare,
             found.fit.limb == Limb::Sun && ghosts(view, found, circle) > 0,
         ),
+        (Flag::Approximate, found.fit.sigma_px > APPROXIMATE_PX),
     ];
     for (flag, _) in marks.into_iter().filter(|(_, on)| *on) {
         flags.set(flag);

@@ -30,5 +30,5 @@ pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
 };
 pub use site::{Site, SiteError, SiteSource};
-pub use tag::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
+pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};

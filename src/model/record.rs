@@ -13,8 +13,8 @@ use crate::burst;
 use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase, Role, Shot,
-    SunMoon, TaggedShot,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase,
+    Role, Shot, SunMoon, TaggedShot,
 };
 use crate::phase;
 use crate::raster;
@@ -63,11 +63,6 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             let phase = phase_of(&tagged[i], broken, &seen[i], roles[i]);
             let predicted = predicted(&tagged[i], phase, place);
             let turn = solved.turn_of(i);
-            let mut flags = phase::flags(&tagged[i]);
-            flags.join(&burst_flags[i]);
-            if let Some(report) = seen[i].report() {
-                flags.join(&report.flags);
-            }
             let fit = seen[i].fit().map(|fit| {
                 let radius = learned
                     .slipped_radius_px(shot)
@@ -75,6 +70,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .or_else(|| radii.get(&scale_key(shot)).copied());
                 with_sun(*fit, predicted.as_ref(), turn, radius)
             });
+            let mut flags = phase::flags(&tagged[i]);
+            flags.join(&burst_flags[i]);
+            if let Some(report) = seen[i].report() {
+                flags.join(&report.flags);
+            }
+            // The Sun of totality is less sure than the Moon that was fitted.
+            let approximate = fit.is_some_and(|fit| fit.sigma_px > APPROXIMATE_PX);
+            flags.put(Flag::Approximate, approximate);
             ShotRecord {
                 shot: shot.clone(),
                 role: roles[i],
@@ -172,7 +175,9 @@ fn phase_of(tagged: &TaggedShot, broken: Option<&str>, seen: &Seen, role: Option
     let daylight = seen
         .report()
         .is_some_and(|r| r.fit.is_err() && r.look.sky > DAYLIGHT);
-    if filtered && daylight && role != Some(Role::Wide) {
+    // A landscape is part of the day by its time alone; without one nothing says that it is.
+    let no_sun = tagged.phase == Phase::Untimed || filtered && role != Some(Role::Wide);
+    if daylight && no_sun {
         Phase::Unrelated
     } else {
         tagged.phase

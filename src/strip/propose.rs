@@ -263,7 +263,12 @@ fn passable(record: &ShotRecord) -> bool {
     let mild = |flag: Flag| {
         matches!(
             flag,
-            Flag::Soft | Flag::Shaken | Flag::Clipped | Flag::Lone | Flag::ShortBurst | Flag::Flare
+            Flag::Soft
+                | Flag::Shaken
+                | Flag::Clipped
+                | Flag::IncompleteBurst
+                | Flag::Flare
+                | Flag::Approximate
         )
     };
     record.flags.iter().all(mild)
@@ -276,7 +281,7 @@ fn trouble(record: &ShotRecord) -> Option<String> {
     let bars = |flag: &Flag| {
         !matches!(
             flag,
-            Flag::Lone | Flag::ShortBurst | Flag::FilterOn | Flag::Flare
+            Flag::IncompleteBurst | Flag::FilterOn | Flag::Flare | Flag::Approximate
         )
     };
     let flags: Vec<&str> = record.flags.iter().filter(bars).map(Flag::word).collect();
