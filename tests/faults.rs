@@ -1,5 +1,7 @@
 //! Whole runs under what goes wrong with cards, disks and files.
 
+mod undo;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::io::Cursor;
@@ -77,6 +79,13 @@ impl Desk {
         command.output().unwrap()
     }
 
+    /// A command on the results.
+    fn on_out(&self, verb: &str, more: &[&str]) -> Output {
+        let mut command = Command::new(PROGRAM);
+        command.arg(verb).arg(self.out()).args(more);
+        command.output().unwrap()
+    }
+
     fn settings(&self) -> Settings {
         Settings {
             cards: vec![self.card()],
@@ -97,6 +106,10 @@ fn open_to_all(path: &Path) {
 
 #[cfg(not(unix))]
 fn open_to_all(_: &Path) {}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
 
 fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()

@@ -3,7 +3,7 @@
 //! Copies stand below `OUT/phases/`: one folder a phase, numbered in time, wide views under `wide/`. Originals are only
 //! ever read. A copy is written apart, read back and compared with its source by SHA-256 (FIPS 180-4), given the times
 //! of its source, and only then put under its name. [`MANIFEST_FILE`] lists what was made, so that [`undo()`] can take
-//! back exactly that and a later run goes on where an earlier one stopped.
+//! back exactly that, the last copy of a picture excepted, and a later run goes on where an earlier one stopped.
 
 mod carry;
 mod hash;
@@ -123,12 +123,16 @@ pub struct ExportOutcome {
 /// What taking back an export did.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct UndoOutcome {
-    /// Files removed.
-    pub removed: usize,
+    /// Files removed: names below OUT.
+    pub removed: Vec<String>,
     /// Files left because they were changed since: names below OUT. They are no longer on record.
     pub changed: Vec<String>,
-    /// Files left because they could not be read or removed, and why. They stay on record.
+    /// Files left because their originals cannot be seen whole: they may be the last copies. They stay on record.
+    pub last: Vec<String>,
+    /// Files left because they could not be read or removed, or lie outside OUT, and why. They stay on record.
     pub failed: Vec<(String, String)>,
+    /// Lines of the list that are damaged, by their number from 1: what they may have named was left.
+    pub damaged: Vec<usize>,
 }
 
 /// An export, or its taking back, could not go on.
@@ -182,6 +186,63 @@ impl ExportPlan {
         .expect("writing to a string cannot fail");
         text
     }
+}
+
+impl UndoOutcome {
+    /// What was done, or would be: one line a file that stays with the reason, then counts.
+    pub fn text(&self, dry_run: bool) -> String {
+        let mut text = String::new();
+        let mut line = |below: &str, why: &str| {
+            writeln!(text, "keep {below} ({why})").expect("writing to a string cannot fail");
+        };
+        for below in &self.last {
+            line(below, "its original cannot be seen whole");
+        }
+        for below in &self.changed {
+            line(below, "changed since it was exported");
+        }
+        for (below, why) in &self.failed {
+            line(below, why);
+        }
+        let kept = self.last.len() + self.changed.len() + self.failed.len();
+        let verb = if dry_run { "would remove" } else { "removed" };
+        writeln!(text, "{verb} {} files, {kept} kept", self.removed.len())
+            .expect("writing to a string cannot fail");
+        text
+    }
+
+    /// What a person should know.
+    pub fn notices(&self) -> Vec<Notice> {
+        let mut notices = Vec::new();
+        if !self.last.is_empty() {
+            notices.push(Notice::look(format!(
+                "{} exported files stay: their originals cannot be seen whole, so these may be the last copies; they are named \
+                 above; with the card back (`--card` says where it is) the same command removes them",
+                self.last.len()
+            )));
+        }
+        let changed = self.changed.iter().map(|name| {
+            Notice::look("changed since it was exported; left where it is").about(name)
+        });
+        let failed = self
+            .failed
+            .iter()
+            .map(|(name, reason)| Notice::look(format!("not removed: {reason}")).about(name));
+        notices.extend(changed.chain(failed));
+        notices.extend(damage_notice(&self.damaged));
+        notices
+    }
+}
+
+/// Tells of lines of the list that cannot be read.
+fn damage_notice(lines: &[usize]) -> Option<Notice> {
+    let first = lines.first()?;
+    let text = format!(
+        "{} lines of it are damaged or name something outside {PHASES_FOLDER} (the first is line {first}); what they may stand for \
+         was left as it is, and the list as it was is kept beside it",
+        lines.len()
+    );
+    Some(Notice::look(text).about(MANIFEST_FILE))
 }
 
 impl Step {

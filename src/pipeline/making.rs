@@ -444,30 +444,16 @@ fn export_into(
     })
 }
 
-/// Takes back what exports made.
+/// Takes back what exports made, but for files that may be the last copies of a picture.
 ///
 /// # Errors
 /// [`PipelineError`] when nothing was exported or the list of it cannot be read.
 pub fn undo_export(out: &Path, dry_run: bool) -> Result<Made, PipelineError> {
-    let (folder, _) = open(out, dry_run)?;
-    if dry_run {
-        return Ok(Made {
-            text: "would remove what earlier exports made and nobody changed since\n".to_owned(),
-            ..Made::default()
-        });
-    }
-    let outcome = export::undo(&folder.path)?;
-    let changed = outcome
-        .changed
-        .iter()
-        .map(|name| Notice::look("changed since it was exported; left where it is").about(name));
-    let failed = outcome
-        .failed
-        .iter()
-        .map(|(name, reason)| Notice::look(format!("not removed: {reason}")).about(name));
+    let (folder, catalogue) = open(out, dry_run)?;
+    let outcome = export::undo(&catalogue, &folder.path, dry_run)?;
     Ok(Made {
-        notices: changed.chain(failed).collect(),
-        text: format!("removed {} files\n", outcome.removed),
+        notices: outcome.notices(),
+        text: outcome.text(dry_run),
         ..Made::default()
     })
 }
