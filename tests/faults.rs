@@ -11,7 +11,7 @@ use std::sync::Mutex;
 
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Site};
-use contactstrip::pipeline::{self, PipelineError, Settings, Watch};
+use contactstrip::pipeline::{self, ModelError, PipelineError, Settings, Watch};
 use exif::{Field, Tag};
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
@@ -333,7 +333,10 @@ fn a_card_pulled_midway_ends_the_run_and_costs_nothing_that_was_done() {
     let away = desk.folder.path().join("away");
     let watch = meddling("finding discs", || fs::rename(desk.card(), &away).unwrap());
     let error = pipeline::sort(&desk.settings(), &watch).unwrap_err();
-    assert!(matches!(error, PipelineError::CardGone(_)), "{error}");
+    assert!(
+        matches!(error, PipelineError::Model(ModelError::CardGone(_))),
+        "{error}"
+    );
     let text = error.to_string();
     assert!(
         text.contains("went away") && text.contains("try:"),

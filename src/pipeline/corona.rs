@@ -4,15 +4,15 @@ use std::borrow::Cow;
 use std::io;
 use std::path::Path;
 
-use super::discs::scale_key;
 use super::layers::{CoronaParts, LAYERS, corona_layers};
 use super::light::{self, Lit};
 use super::scale::{InSolarDiscs, in_solar_discs};
-use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
 use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::model::discs::scale_key;
+use crate::model::watch::counted;
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
 
 /// Name of the linear picture below OUT.

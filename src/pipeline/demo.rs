@@ -4,11 +4,11 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use super::making::{MakingWish, all};
-use super::watch::counted;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, CARD_FOLDER, DemoOptions, DemoTruth};
 use crate::domain::{Circle, Limb, Role};
+use crate::model::watch::counted;
 
 /// Folder of the results below the demo's folder.
 pub const OUT_FOLDER: &str = "out";

@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use image::ImageFormat;
 use sha2::{Digest as _, Sha256};
 
-use super::{PipelineError, Watch, discs};
+use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
+use crate::model::discs;
 use crate::raster::{self, Frame, Reading, thumbnail};
 
 /// Folder of the thumbnails below OUT.

@@ -269,7 +269,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
     };
     let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
     let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
-    let scale = super::discs::scale_key(&first.record.shot);
+    let scale = crate::model::discs::scale_key(&first.record.shot);
     let near = |r: &&ShotRecord| {
         let inside_s = r.utc.map(|utc| {
             let after_s = utc.seconds_since(instant.utc);
@@ -290,7 +290,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
             && moon
             && bare
             && r.role != Some(Role::Wide)
-            && super::discs::scale_key(&r.shot) == scale
+            && crate::model::discs::scale_key(&r.shot) == scale
     };
     let mut found: Vec<&ShotRecord> = parts.catalogue.shots.iter().filter(near).collect();
     // As the merge does: from the longest exposure to the shortest is quickest, and the order is always the same.

@@ -1,31 +1,19 @@
-//! The stages in order. The only room that knows them all, and the only one with threads; it never prints.
+//! The stages in order. The only room that knows them all; it never prints.
 
-mod clocks;
 mod corona;
 mod demo;
-mod discs;
 mod error;
-mod hints;
-mod intake;
 mod keepsake;
-mod kept;
 mod lapse;
-mod larder;
 mod layers;
 mod light;
 mod making;
-mod opening;
 mod out;
 mod page;
-mod place;
-mod record;
 mod rehearse;
-mod roles;
 mod scale;
 mod settings;
 mod sort;
-mod watch;
-mod zoom;
 
 use std::path::PathBuf;
 
@@ -39,12 +27,12 @@ pub use making::{
 };
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
-pub use settings::{KnownClock, KnownClockError, Settings};
+pub use settings::Settings;
 pub use sort::sort;
-pub use watch::{Unwatched, Watch};
 
 use crate::catalogue::Catalogue;
 use crate::domain::Notice;
+pub use crate::model::{KnownClock, KnownClockError, ModelError, Unwatched, Watch};
 
 /// Program and version, as written into the record and the pictures.
 pub const PROGRAM: &str = concat!("contactstrip ", env!("CARGO_PKG_VERSION"));

@@ -3,21 +3,19 @@
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use super::clocks;
-use super::discs::{self, Seen};
-use super::hints;
-use super::intake::{self, Intake};
 use super::keepsake;
-use super::kept::{Desk, Draw, Kept};
-use super::larder::Larder;
 use super::out::{OutFolder, keep_apart};
-use super::place::{self, Place};
-use super::record;
-use super::{Made, PipelineError, Settings, Watch};
+use super::{Made, PROGRAM, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
 use crate::disc::DiscReport;
 use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
+use crate::model::discs;
+use crate::model::intake::{self, Intake};
+use crate::model::kept::{Desk, Draw, Kept};
+use crate::model::larder::Larder;
+use crate::model::place::{self, Place};
+use crate::model::{clocks, hints, record};
 use crate::phase::{self, PhaseWindows};
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
@@ -77,8 +75,9 @@ fn read(
     watch: &dyn Watch,
 ) -> Result<Catalogue, PipelineError> {
     let mut notices = std::mem::take(&mut intake.notices);
-    let place = place::settle(settings, &intake.shots, &mut notices)?;
-    let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
+    let given = settings.given();
+    let place = place::settle(&given, &intake.shots, &mut notices)?;
+    let trusted = clocks::at_their_word(&intake.shots, &given, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
@@ -141,7 +140,9 @@ fn read(
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
-        settings,
+        program: PROGRAM,
+        cards: &settings.cards,
+        given: &given,
         intake,
         place: &place,
         seen: &seen,
@@ -193,13 +194,4 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
                 && (is_near[index] || !with_day.contains(&shot.camera))
         })
         .collect()
-}
-
-/// Whether a frame was looked at and could not be decoded.
-pub(crate) fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
-    match (known, seen) {
-        (Some(reason), _) => Some(reason),
-        (None, Seen::Broken(reason)) => Some(reason),
-        _ => None,
-    }
 }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::discs::each;
-use super::{PipelineError, Watch};
+use super::{ModelError, Watch};
 use crate::card::{self, CardListing};
 use crate::catalogue::Stray;
 use crate::domain::{CardFile, Exposure, FileFormat, Notice, Orientation, Shot};
@@ -28,14 +28,14 @@ pub(crate) fn read(
     cards: &[PathBuf],
     leave_out: &[PathBuf],
     watch: &dyn Watch,
-) -> Result<Intake, PipelineError> {
+) -> Result<Intake, ModelError> {
     let CardListing {
         files,
         strays,
         mut notices,
     } = card::read(cards, leave_out)?;
     if files.is_empty() {
-        return Err(PipelineError::NoPictures {
+        return Err(ModelError::NoPictures {
             cards: cards.to_vec(),
             others: strays.len(),
         });
@@ -66,7 +66,7 @@ pub(crate) fn read(
 }
 
 /// Makes sure that of each card something is still there.
-pub(crate) fn still_there(cards: &[PathBuf], shots: &[Shot]) -> Result<(), PipelineError> {
+pub(crate) fn still_there(cards: &[PathBuf], shots: &[Shot]) -> Result<(), ModelError> {
     for card in cards {
         let mut own = shots
             .iter()
@@ -74,7 +74,7 @@ pub(crate) fn still_there(cards: &[PathBuf], shots: &[Shot]) -> Result<(), Pipel
             .filter(|path| path.starts_with(card))
             .peekable();
         if own.peek().is_some() && !own.any(|path| path.exists()) {
-            return Err(PipelineError::CardGone(card.clone()));
+            return Err(ModelError::CardGone(card.clone()));
         }
     }
     Ok(())

@@ -1,14 +1,14 @@
 //! Puts the findings together into the record of the card.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
 
+use super::Given;
 use super::clocks::Solved;
 use super::discs::{Learned, ScaleKey, Seen, scale_key};
 use super::intake::Intake;
 use super::place::Place;
 use super::roles;
-use super::sort::broken_reason;
-use super::{PROGRAM, Settings};
 use crate::burst;
 use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
@@ -21,7 +21,9 @@ use crate::raster;
 
 /// All that was found, stage by stage.
 pub(crate) struct Findings<'a> {
-    pub(crate) settings: &'a Settings,
+    pub(crate) program: &'a str,
+    pub(crate) cards: &'a [PathBuf],
+    pub(crate) given: &'a Given,
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
     pub(crate) seen: &'a [Seen],
@@ -38,7 +40,9 @@ const DAYLIGHT: f64 = 0.05;
 /// Makes the record.
 pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     let Findings {
-        settings,
+        program,
+        cards,
+        given,
         intake,
         place,
         seen,
@@ -105,12 +109,11 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         (None, Some(_)) => std::cmp::Ordering::Greater,
         (None, None) => std::cmp::Ordering::Equal,
     });
-    let zone = settings.zone.as_ref().or(place.zone.as_ref());
+    let zone = given.zone.as_ref().or(place.zone.as_ref());
     Catalogue {
         version: VERSION,
-        program: PROGRAM.to_owned(),
-        cards: settings
-            .cards
+        program: program.to_owned(),
+        cards: cards
             .iter()
             .map(|card| card.display().to_string())
             .collect(),
@@ -122,6 +125,15 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         shots,
         strays: intake.strays,
         notices,
+    }
+}
+
+/// Whether a frame was looked at and could not be decoded.
+fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
+    match (known, seen) {
+        (Some(reason), _) => Some(reason),
+        (None, Seen::Broken(reason)) => Some(reason),
+        _ => None,
     }
 }
 
