@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
-pub use atomic::{HALF_WRITTEN, WriteError, write_atomically};
+pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
@@ -184,9 +184,6 @@ pub enum CatalogueError {
         /// Version found.
         found: u32,
     },
-    /// It cannot be written.
-    #[error(transparent)]
-    Write(#[from] WriteError),
 }
 
 impl Catalogue {
@@ -218,19 +215,15 @@ impl Catalogue {
         serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path, e))
     }
 
-    /// Writes `OUT/catalogue.json` and `OUT/shots.csv`, replacing those of an earlier run.
+    /// Writes the record as JSON.
     ///
     /// # Errors
-    /// [`CatalogueError::Write`] when a file cannot be written; the earlier one is then still whole.
-    pub fn save(&self, out: &Path) -> Result<(), CatalogueError> {
-        write_atomically(&out.join(CATALOGUE_FILE), |file| {
-            let mut buffered = std::io::BufWriter::new(file);
-            serde_json::to_writer_pretty(&mut buffered, self)?;
-            std::io::Write::write_all(&mut buffered, b"\n")?;
-            std::io::Write::flush(&mut buffered)
-        })?;
-        write_atomically(&out.join(TABLE_FILE), |file| write_table(self, file))?;
-        Ok(())
+    /// Those of `out`.
+    pub fn write_json(&self, out: &mut dyn std::io::Write) -> std::io::Result<()> {
+        let mut buffered = std::io::BufWriter::new(out);
+        serde_json::to_writer_pretty(&mut buffered, self)?;
+        std::io::Write::write_all(&mut buffered, b"\n")?;
+        std::io::Write::flush(&mut buffered)
     }
 
     /// The label of a shot's body, empty when the header names none.

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
 use super::lapse::{self, TIME_LAPSE};
-use super::layers::{LAYERS, Layers};
+use super::layers::{LAYERS, Layers, clear_layers};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
@@ -52,28 +52,27 @@ pub fn all(
     let Some(mut catalogue) = made.catalogue.take() else {
         return Ok(made);
     };
-    let path = out.path.as_path();
     made.join(corona::merge_into(
         &mut catalogue,
-        path,
+        &out,
         &wish.corona,
         dry_run,
         watch,
     )?);
     made.join(strip_into(
         &catalogue,
-        path,
+        &out,
         &StripWish::default(),
         dry_run,
         watch,
     )?);
-    let mut exported = export_into(&catalogue, path, &wish.export, dry_run, watch)?;
+    let mut exported = export_into(&catalogue, &out.path, &wish.export, dry_run, watch)?;
     if !dry_run {
         // The folders themselves show what was copied; the closing summary stays short.
         exported.text.clear();
     }
     made.join(exported);
-    made.join(super::page::report_into(&catalogue, path, dry_run, watch)?);
+    made.join(super::page::report_into(&catalogue, &out, dry_run, watch)?);
     made.catalogue = Some(catalogue);
     Ok(made)
 }
@@ -89,7 +88,7 @@ pub fn merge(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let (folder, mut catalogue) = open(out, dry_run)?;
-    corona::merge_into(&mut catalogue, &folder.path, wish, dry_run, watch)
+    corona::merge_into(&mut catalogue, &folder, wish, dry_run, watch)
 }
 
 /// What is asked of the strip beyond its recipe.
@@ -112,17 +111,18 @@ pub fn strip(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let (folder, catalogue) = open(out, dry_run)?;
-    strip_into(&catalogue, &folder.path, wish, dry_run, watch)
+    strip_into(&catalogue, &folder, wish, dry_run, watch)
 }
 
 fn strip_into(
     catalogue: &Catalogue,
-    out: &Path,
+    folder: &OutFolder,
     wish: &StripWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (recipe, mut notices, mut files) = recipe(catalogue, out, wish.choose, dry_run)?;
+    let out = folder.path.as_path();
+    let (recipe, mut notices, mut files) = recipe(catalogue, folder, wish.choose, dry_run)?;
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
         notices.push(Notice::look("no strip: no frame with a disc to place"));
         return Ok(Made {
@@ -176,27 +176,36 @@ fn strip_into(
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
-    for (output, path) in &outputs {
-        write_strip(&drawn, *output, path)?;
+    for (output, _) in &outputs {
+        write_strip(&drawn, *output, strip_name(*output), folder)?;
     }
     if recipe.layers {
-        files.push(write_layers(&drawn, out, &mut notices)?);
+        files.push(write_layers(&drawn, folder)?);
     }
     notices.extend(drawn.notices);
-    for (contact, stem) in [(ContactKind::C2, "beads-c2"), (ContactKind::C3, "beads-c3")] {
-        files.extend(beads(catalogue, out, contact, stem, &mut notices)?);
+    for (contact, name) in [
+        (ContactKind::C2, "beads-c2.png"),
+        (ContactKind::C3, "beads-c3.png"),
+    ] {
+        files.extend(beads(catalogue, folder, contact, name, &mut notices)?);
     }
+    // Strips in formats no longer wished for, beads and layers no longer made.
+    folder.clear(&|name| {
+        name.starts_with("strip.") && name != RECIPE_FILE || name.starts_with("beads-")
+    });
+    clear_layers(folder, "strip");
     if time_lapse {
         let open = |record: &ShotRecord| tile(catalogue, out, record);
         files.extend(lapse::time_lapses(
             catalogue,
             &recipe,
-            out,
+            folder,
             &open,
             watch,
             &mut notices,
         )?);
     }
+    notices.extend(folder.told());
     Ok(Made {
         files,
         notices,
@@ -205,27 +214,22 @@ fn strip_into(
 }
 
 /// Each placed disc by itself on the strip's canvas, as 16-bit TIFF, numbered in the strip's order.
-fn write_layers(
-    drawn: &Drawn,
-    out: &Path,
-    notices: &mut Vec<Notice>,
-) -> Result<PathBuf, PipelineError> {
-    let mut layers = Layers::begin(out, "strip");
+fn write_layers(drawn: &Drawn, out: &OutFolder) -> Result<PathBuf, PipelineError> {
+    let layers = Layers::begin(out, "strip");
     for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
-        let path = layers.place(&format!("{:02}-{name}", n + 1));
-        write_atomically(&path, |mut file| {
+        layers.write(&format!("{:02}-{name}", n + 1), |mut file| {
             raster::write_tiff16(&rows, &drawn.info, Packing::Deflate, &mut file)
         })?;
     }
-    Ok(layers.end(notices))
+    Ok(layers.end())
 }
 
 /// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
 fn beads(
     catalogue: &Catalogue,
-    out: &Path,
+    out: &OutFolder,
     contact: ContactKind,
-    stem: &str,
+    name: &str,
     notices: &mut Vec<Notice>,
 ) -> Result<Vec<PathBuf>, PipelineError> {
     let Some(recipe) = Recipe::propose_beads(catalogue, contact) else {
@@ -234,23 +238,22 @@ fn beads(
     let drawn = strip::draw(
         catalogue,
         &recipe,
-        &|record| tile(catalogue, out, record),
+        &|record| tile(catalogue, &out.path, record),
         None,
     )?;
-    let path = out.join(format!("{stem}.png"));
-    write_strip(&drawn, Output::Png, &path)?;
+    write_strip(&drawn, Output::Png, name, out)?;
     notices.extend(drawn.notices);
-    Ok(vec![path])
+    Ok(vec![out.path.join(name)])
 }
 
 /// The recipe as it stands in OUT; where there is none it is proposed and written. `choose` has its frames chosen anew.
 fn recipe(
     catalogue: &Catalogue,
-    out: &Path,
+    out: &OutFolder,
     choose: Option<Wish>,
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
-    let path = out.join(RECIPE_FILE);
+    let path = out.path.join(RECIPE_FILE);
     let there = match std::fs::read_to_string(&path) {
         Ok(text) => match Recipe::parse(&text, catalogue) {
             Ok(recipe) => Some(recipe),
@@ -271,7 +274,7 @@ fn recipe(
         ..kept
     };
     if !dry_run {
-        write_atomically(&path, |file| {
+        out.write(RECIPE_FILE, |file| {
             std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
         })?;
     }
@@ -286,8 +289,13 @@ fn strip_name(output: Output) -> &'static str {
     }
 }
 
-fn write_strip(drawn: &Drawn, output: Output, path: &Path) -> Result<(), PipelineError> {
-    write_atomically(path, |mut file| match output {
+fn write_strip(
+    drawn: &Drawn,
+    output: Output,
+    name: &str,
+    out: &OutFolder,
+) -> Result<(), PipelineError> {
+    out.write(name, |mut file| match output {
         Output::Tiff => raster::write_tiff16(&drawn.sheet, &drawn.info, Packing::Lzw, &mut file),
         Output::Png => raster::write_png(&drawn.sheet, &drawn.info, Depth::Eight, file),
         Output::Jpeg => raster::write_jpeg(&drawn.sheet, &drawn.info, JPEG_QUALITY, file),
@@ -467,15 +475,15 @@ pub const CLOCK_PLOT: &str = "clock.svg";
 /// [`PipelineError`] when the record cannot be read or the plot cannot be written.
 pub fn clock(out: &Path, dry_run: bool, _watch: &dyn Watch) -> Result<Made, PipelineError> {
     let (folder, catalogue) = open(out, dry_run)?;
-    let path = folder.path.join(CLOCK_PLOT);
     if !dry_run {
         let plot = clock::residual_plot(&catalogue.cameras, catalogue.contacts.as_ref());
-        write_atomically(&path, |file| {
+        folder.write(CLOCK_PLOT, |file| {
             std::io::Write::write_all(file, plot.as_bytes())
         })?;
     }
     Ok(Made {
-        files: vec![path],
+        files: vec![folder.path.join(CLOCK_PLOT)],
+        notices: folder.told(),
         text: clock::table(&catalogue.cameras),
         ..Made::default()
     })

@@ -11,6 +11,7 @@ mod making;
 mod out;
 mod page;
 mod rehearse;
+mod results;
 mod scale;
 mod settings;
 mod sort;

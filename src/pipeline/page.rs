@@ -4,8 +4,9 @@ use std::io::Write as _;
 use std::path::Path;
 
 use super::making::open;
+use super::out::OutFolder;
 use super::{Made, PipelineError, Watch, keepsake};
-use crate::catalogue::{Catalogue, write_atomically};
+use crate::catalogue::Catalogue;
 use crate::contacts::{self, ContactsOptions};
 use crate::domain::{Orientation, SunMoon};
 use crate::ephemeris::EclipseView;
@@ -28,16 +29,16 @@ const PICTURE_QUALITY: u8 = 85;
 /// [`PipelineError`] when the record cannot be read or the page cannot be written.
 pub fn report(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
     let (folder, catalogue) = open(out, dry_run)?;
-    report_into(&catalogue, &folder.path, dry_run, watch)
+    report_into(&catalogue, &folder, dry_run, watch)
 }
 
 pub(crate) fn report_into(
     catalogue: &Catalogue,
-    out: &Path,
+    folder: &OutFolder,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let path = out.join(REPORT_FILE);
+    let out = folder.path.as_path();
     if !dry_run {
         keepsake::keep_thumbs(out, catalogue, watch)?;
         watch.begin("writing the page", 1);
@@ -58,11 +59,12 @@ pub(crate) fn report_into(
                 files: &written(out),
             },
         );
-        write_atomically(&path, |file| file.write_all(page.as_bytes()))?;
+        folder.write(REPORT_FILE, |file| file.write_all(page.as_bytes()))?;
         watch.end();
     }
     Ok(Made {
-        files: vec![path],
+        files: vec![out.join(REPORT_FILE)],
+        notices: folder.told(),
         ..Made::default()
     })
 }

@@ -52,12 +52,13 @@ pub(crate) fn sort_into(
         .collect();
     let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
-    let catalogue = read(settings, &cards, intake, &kept, watch)?;
+    let catalogue = read(settings, out, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
     if !settings.dry_run {
-        catalogue.save(&out.path)?;
+        out.save(&catalogue)?;
     }
     notices.extend(catalogue.notices.iter().cloned());
+    notices.extend(out.told());
     Ok(Made {
         notices,
         catalogue: Some(catalogue),
@@ -69,6 +70,7 @@ pub(crate) fn sort_into(
 /// The stages in order.
 fn read(
     settings: &Settings,
+    out: &OutFolder,
     cards: &[PathBuf],
     mut intake: Intake,
     kept: &Kept,
@@ -81,7 +83,7 @@ fn read(
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
-        keepsake::keep_overlay(&settings.out, shot, report);
+        keepsake::keep_overlay(out, shot, report);
     };
     let larder = Larder::default();
     let desk = Desk {
