@@ -4,13 +4,19 @@
 //! renamed when whole. It holds no time of writing, so the same card gives the same bytes.
 
 mod atomic;
+mod cards;
+mod content;
+mod older;
 mod table;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
 pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
+pub use cards::{CardRecord, FileRecord};
+pub use content::{content_id, pass_on, sha256, sha256_of_file};
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
@@ -18,8 +24,10 @@ use crate::domain::{
     FrameLook, Limb, Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
 };
 
-/// Layout version written to and expected in `catalogue.json`.
-pub const VERSION: u32 = 1;
+/// Layout version written to `catalogue.json`. Earlier ones are read too: see [`Catalogue::load`].
+///
+/// 1: program 0.1. 2: cards list their files by place and content, paths of shots are below them.
+pub const VERSION: u32 = 2;
 
 /// Name of the record below OUT.
 pub const CATALOGUE_FILE: &str = "catalogue.json";
@@ -119,8 +127,8 @@ pub struct Catalogue {
     pub version: u32,
     /// Program and version that wrote it.
     pub program: String,
-    /// The folders read, as given.
-    pub cards: Vec<String>,
+    /// The folders read, with every picture's place on them.
+    pub cards: Vec<CardRecord>,
     /// Where the site came from, where there is one.
     pub site_source: Option<SiteSource>,
     /// IANA name or offset of the zone local times are shown in.
@@ -177,7 +185,7 @@ pub enum CatalogueError {
     #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = .0.display())]
     Parse(PathBuf, #[source] serde_json::Error),
     /// It was written by another version.
-    #[error("{path} has layout version {found}, this program reads {VERSION}; move it away and run `contactstrip sort` again", path = .path.display())]
+    #[error("{path} has layout version {found}, this program reads 1 to {VERSION}; read it with a newer contactstrip, or move it away and run `contactstrip sort` again", path = .path.display())]
     Version {
         /// The file.
         path: PathBuf,
@@ -186,11 +194,39 @@ pub enum CatalogueError {
     },
 }
 
+/// Why a record of an earlier layout cannot be read.
+enum OlderError {
+    Parse(serde_json::Error),
+    Version(u32),
+}
+
+impl OlderError {
+    fn of(self, path: &Path) -> CatalogueError {
+        let path = path.to_owned();
+        match self {
+            Self::Parse(e) => CatalogueError::Parse(path, e),
+            Self::Version(found) => CatalogueError::Version { path, found },
+        }
+    }
+}
+
+/// A record of an earlier layout, brought to today's step by step.
+fn older_record(version: u32, text: &[u8]) -> Result<serde_json::Value, OlderError> {
+    if !(1..VERSION).contains(&version) {
+        return Err(OlderError::Version(version));
+    }
+    let record = serde_json::from_slice(text).map_err(OlderError::Parse)?;
+    (version..VERSION).try_fold(record, |record, version| {
+        older::next(version, record).ok_or(OlderError::Version(version))
+    })
+}
+
 impl Catalogue {
-    /// Reads `OUT/catalogue.json`.
+    /// Reads `OUT/catalogue.json`. A record of an earlier layout is brought to today's in memory; the file changes only when a
+    /// run writes its record.
     ///
     /// # Errors
-    /// [`CatalogueError`] when it is missing, unreadable, not a catalogue or of another layout version.
+    /// [`CatalogueError`] when it is missing, unreadable, not a catalogue or of a layout this program does not know.
     pub fn load(out: &Path) -> Result<Self, CatalogueError> {
         #[derive(Deserialize)]
         struct Head {
@@ -206,13 +242,49 @@ impl Catalogue {
         };
         let head: Head =
             serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path.clone(), e))?;
-        if head.version != VERSION {
-            return Err(CatalogueError::Version {
-                path,
-                found: head.version,
-            });
+        let parsed = if head.version == VERSION {
+            serde_json::from_slice(&text)
+        } else {
+            let record = older_record(head.version, &text).map_err(|e| e.of(&path))?;
+            serde_json::from_value(record)
+        };
+        let mut catalogue: Self = parsed.map_err(|e| CatalogueError::Parse(path, e))?;
+        catalogue.place_files();
+        Ok(catalogue)
+    }
+
+    /// Gives every shot the path its card says, as the cards are placed now.
+    pub fn place_files(&mut self) {
+        let paths: BTreeMap<String, PathBuf> = self
+            .paths()
+            .into_iter()
+            .map(|(name, path)| (name.to_owned(), path))
+            .collect();
+        let root = self.cards.first().map(|card| card.path.clone());
+        for record in &mut self.shots {
+            let file = &mut record.shot.file;
+            let unlisted = || root.clone().unwrap_or_default().join(&file.name);
+            file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
         }
-        serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path, e))
+    }
+
+    /// Where each file of the cards is by its name, those beside a shot included.
+    pub fn paths(&self) -> BTreeMap<&str, PathBuf> {
+        let of_card = |card: &'_ CardRecord| -> Vec<PathBuf> {
+            card.files
+                .iter()
+                .map(|f| card.path.join(&f.below))
+                .collect()
+        };
+        self.cards
+            .iter()
+            .flat_map(|card| {
+                card.files
+                    .iter()
+                    .map(|f| f.name.as_str())
+                    .zip(of_card(card))
+            })
+            .collect()
     }
 
     /// Writes the record as JSON.

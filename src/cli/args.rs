@@ -126,6 +126,9 @@ pub(crate) struct OutArgs {
     /// Folder an earlier `sort` or `all` wrote
     #[arg(value_name = "OUT")]
     pub(crate) out: PathBuf,
+    /// Where the card is now, if it was moved or is mounted elsewhere; repeat it for several cards
+    #[arg(long, value_name = "NEWPATH")]
+    pub(crate) card: Vec<PathBuf>,
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,

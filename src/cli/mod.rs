@@ -14,7 +14,7 @@ use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity};
 use contactstrip::pipeline::{
-    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish,
+    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, Wish};
@@ -57,11 +57,11 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
     match command {
         Command::All(args) => all(args),
         Command::Sort(args) => sort(args),
-        Command::Strip(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::strip(out, &strip_wish(args), dry_run, bars)
+        Command::Strip(args) => make(&args.target, |target, bars| {
+            pipeline::strip(target, &strip_wish(args), bars)
         }),
-        Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::merge(out, &corona_wish(&args.corona), dry_run, bars)
+        Command::Merge(args) => make(&args.target, |target, bars| {
+            pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
@@ -96,14 +96,22 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
 /// A making command on an earlier run's folder.
 fn make(
     args: &OutArgs,
-    stage: impl FnOnce(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
+    stage: impl FnOnce(&Target, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
 ) -> Result<ExitCode> {
     let common = &args.common;
-    let made = with_threads(common, |bars| stage(&args.out, common.dry_run, bars))?;
+    let made = with_threads(common, |bars| stage(&target(args), bars))?;
     say::notices(&made.notices, common.quiet);
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
+}
+
+fn target(args: &OutArgs) -> Target {
+    Target {
+        out: args.out.clone(),
+        cards: args.card.clone(),
+        dry_run: args.common.dry_run,
+    }
 }
 
 /// Frames are chosen anew when any of the options that say how is given.
@@ -135,13 +143,13 @@ fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {
 
 fn export(args: &ExportArgs) -> Result<ExitCode> {
     let common = &args.target.common;
-    let out = &args.target.out;
+    let target = target(&args.target);
     let made = with_threads(common, |bars| {
         if args.undo {
-            pipeline::undo_export(out, common.dry_run)
+            pipeline::undo_export(&target)
         } else {
             let wish = export_wish(args.link, args.xmp);
-            pipeline::export(out, &wish, common.dry_run, bars)
+            pipeline::export(&target, &wish, bars)
         }
     })?;
     say::notices(&made.notices, common.quiet);

@@ -28,6 +28,7 @@ pub use notice::{Notice, Severity};
 pub use safety::safety_words;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
+    path_text,
 };
 pub use site::{Site, SiteError, SiteSource};
 pub use tag::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};

@@ -45,8 +45,9 @@ pub struct CardFile {
     /// Path below the card with `/` separators; the name every output uses. Bytes that are not UTF-8 are shown as
     /// `%` and two hexadecimal digits. With several cards it starts with the card's own folder name.
     pub name: String,
-    /// Where the file is. Opened for reading only.
-    #[serde(with = "super::shot::path_text")]
+    /// Where the file is now. Opened for reading only. The record keeps the place below the card instead, since cards are
+    /// mounted in one place today and in another tomorrow.
+    #[serde(skip)]
     pub path: PathBuf,
     /// What the first bytes say it is.
     pub format: FileFormat,
@@ -56,8 +57,8 @@ pub struct CardFile {
     pub modified: Option<Utc>,
 }
 
-/// Paths as text in the catalogue; on Unix, bytes that are not UTF-8 survive the round trip.
-pub(crate) mod path_text {
+/// Paths as text in the record (`#[serde(with = "path_text")]`); on Unix, bytes that are not UTF-8 survive the round trip.
+pub mod path_text {
     use std::path::{Path, PathBuf};
 
     use serde::{Deserialize, Deserializer, Serializer};
@@ -65,14 +66,22 @@ pub(crate) mod path_text {
     /// Marks a path that had to be written as percent-coded bytes.
     const CODED: &str = "percent-coded:";
 
-    pub(crate) fn serialize<S: Serializer>(path: &Path, s: S) -> Result<S::Ok, S::Error> {
+    /// Writes a path as text.
+    ///
+    /// # Errors
+    /// Those of the writer.
+    pub fn serialize<S: Serializer>(path: &Path, s: S) -> Result<S::Ok, S::Error> {
         match path.to_str() {
             Some(text) => s.serialize_str(text),
             None => s.serialize_str(&coded(path)),
         }
     }
 
-    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<PathBuf, D::Error> {
+    /// Reads a path written by [`serialize()`].
+    ///
+    /// # Errors
+    /// Those of the reader.
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<PathBuf, D::Error> {
         let text = String::deserialize(d)?;
         Ok(match text.strip_prefix(CODED) {
             Some(rest) => decoded(rest),

@@ -8,8 +8,9 @@ use tempfile::NamedTempFile;
 
 use super::manifest::{self, Made, Writer};
 use super::{
-    Action, ExportError, ExportOutcome, ExportPlan, PHASES_FOLDER, Progress, Source, Step, hash,
+    Action, ExportError, ExportOutcome, ExportPlan, PHASES_FOLDER, Progress, Source, Step,
 };
+use crate::catalogue::{pass_on, sha256, sha256_of_file};
 use crate::domain::Notice;
 
 /// Where copies are written until they are whole: a folder below `OUT/phases`, gone at the end.
@@ -187,7 +188,7 @@ impl<'a> Work<'a> {
         match (&step.source, &step.action) {
             (Source::File(source), Action::Link) => {
                 let source = source.canonicalize()?; // a link to a file: the file itself
-                self.record(&step.below, hash::of_file(&source)?)?;
+                self.record(&step.below, sha256_of_file(&source)?)?;
                 std::fs::hard_link(source, target)
             }
             (Source::File(source), _) => {
@@ -199,7 +200,7 @@ impl<'a> Work<'a> {
                 let mut file = self.part()?;
                 file.write_all(text.as_bytes())?;
                 readable(file.as_file())?;
-                self.record(&step.below, hash::of_bytes(text.as_bytes()))?;
+                self.record(&step.below, sha256(text.as_bytes()))?;
                 place(file, &target)
             }
         }
@@ -209,9 +210,9 @@ impl<'a> Work<'a> {
     fn copy(&self, source: &Path) -> io::Result<(NamedTempFile, String)> {
         let mut from = File::open(source)?;
         let mut copy = self.part()?;
-        let sha256 = hash::pass_on(&mut from, copy.as_file_mut())?;
+        let sha256 = pass_on(&mut from, copy.as_file_mut())?;
         copy.as_file().sync_data()?;
-        if hash::of_file(copy.path())? != sha256 {
+        if sha256_of_file(copy.path())? != sha256 {
             let text = "the copy differs from its source; the disk or its connection is not sound";
             return Err(io::Error::other(text));
         }

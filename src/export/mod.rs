@@ -6,7 +6,6 @@
 //! back exactly that, the last copy of a picture excepted, and a later run goes on where an earlier one stopped.
 
 mod carry;
-mod hash;
 mod manifest;
 mod place;
 mod plan;

@@ -5,8 +5,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::manifest::{self, Manifest};
-use super::{ExportError, PHASES_FOLDER, UndoOutcome, carry, hash, place, sidecar};
-use crate::catalogue::Catalogue;
+use super::{ExportError, PHASES_FOLDER, UndoOutcome, carry, place, sidecar};
+use crate::catalogue::{Catalogue, sha256_of_file};
 
 /// Removes exactly what exports to `out` made: files whose contents are still what was written and whose originals are
 /// seen whole elsewhere, by the SHA-256 of every byte; and folders this program made and that are empty. Anything else
@@ -75,7 +75,7 @@ impl Undo<'_> {
                 "a link on the way to it leads out of the results",
             ));
         }
-        if hash::of_file(&path)? != sha256 {
+        if sha256_of_file(&path)? != sha256 {
             return Ok(Removal::Changed);
         }
         if !sidecar::is_ours(&path) && !self.originals.hold(below, meta.len(), sha256) {
@@ -156,7 +156,7 @@ impl Originals {
         paths.sort_by_key(|path| !like(path));
         paths.into_iter().any(|path| {
             let known = self.hashes.entry(path).or_insert_with_key(|path| {
-                hash::of_file(path).ok() // one that cannot be read whole holds nothing
+                sha256_of_file(path).ok() // one that cannot be read whole holds nothing
             });
             known.as_deref() == Some(sha256)
         })

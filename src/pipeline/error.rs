@@ -28,17 +28,52 @@ pub enum PipelineError {
         out: PathBuf,
     },
     /// Results cannot be written.
-    #[error("cannot write to the results folder {out}: {cause}\n  try: -o with a folder you may write to, on a disk with space", out = .out.display())]
+    #[error("cannot write to the results folder {out}: {cause}\n  try: {advice}", out = .out.display())]
     OutNotWritable {
         /// The folder.
         out: PathBuf,
         /// Why.
         #[source]
         cause: std::io::Error,
+        /// What to try.
+        advice: &'static str,
     },
     /// Another run uses the folder.
-    #[error("another run is working on {out}; nothing was done\n  try: again when it has ended, or -o with another folder", out = .0.display())]
-    OutBusy(PathBuf),
+    #[error("another run is working on {out}; nothing was done\n  try: {advice}", out = .out.display())]
+    OutBusy {
+        /// The folder.
+        out: PathBuf,
+        /// What to try.
+        advice: &'static str,
+    },
+    /// The results are those of another card.
+    #[error(
+        "the results folder {out} is that of another card: none of the {pictures} pictures it knows is on this one; nothing was written\n  its card: {theirs}\n  this card: {ours}\n  try: -o with another folder",
+        out = .out.display(), theirs = listed(.theirs), ours = listed(.ours)
+    )]
+    OutOfAnotherCard {
+        /// The folder.
+        out: PathBuf,
+        /// The cards its record was made from.
+        theirs: Vec<PathBuf>,
+        /// The cards just read.
+        ours: Vec<PathBuf>,
+        /// Pictures the record knows.
+        pictures: usize,
+    },
+    /// The folder given as the card is not the record's.
+    #[error(
+        "{card} is not the card of {out}: none of the pictures its record knows is there\n  its card: {cards}\n  try: --card with the folder that holds those pictures now",
+        card = .card.display(), out = .out.display(), cards = listed(.cards)
+    )]
+    NotTheCard {
+        /// The folder given.
+        card: PathBuf,
+        /// The results.
+        out: PathBuf,
+        /// The cards of the record.
+        cards: Vec<PathBuf>,
+    },
     /// The card cannot be read, or its eclipse is not known.
     #[error(transparent)]
     Model(ModelError),
@@ -87,4 +122,9 @@ impl From<ModelError> for PipelineError {
             error => Self::Model(error),
         }
     }
+}
+
+fn listed(cards: &[PathBuf]) -> String {
+    let names: Vec<String> = cards.iter().map(|c| c.display().to_string()).collect();
+    names.join(", ")
 }

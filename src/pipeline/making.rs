@@ -6,8 +6,9 @@ use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
 use super::lapse::{self, TIME_LAPSE};
 use super::layers::{LAYERS, Layers, clear_layers};
-use super::out::OutFolder;
-use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
+use super::out::{Folder, OutFolder};
+use super::whereabouts;
+use super::{Made, PipelineError, Settings, Target, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
@@ -21,15 +22,31 @@ const JPEG_QUALITY: u8 = 95;
 /// Folder below OUT for the pieces the strip is drawn from, so that it can be drawn again with the card away.
 const TILES: &str = ".cache/tiles";
 
-/// Opens the folder of an earlier run and its record.
-pub(crate) fn open(out: &Path, dry_run: bool) -> Result<(OutFolder, Catalogue), PipelineError> {
-    let catalogue = Catalogue::load(out)?;
-    let folder = if dry_run {
-        OutFolder::untouched(out)
+/// The folder of an earlier run, its record, and what there is to tell of its card.
+pub(crate) struct Opened {
+    pub(crate) folder: OutFolder,
+    pub(crate) catalogue: Catalogue,
+    /// What to tell where pictures are not in their places.
+    pub(crate) away: Option<Notice>,
+}
+
+/// Opens the folder of an earlier run and finds the card of its record; where it lies elsewhere now, the record learns of it.
+pub(crate) fn open(target: &Target) -> Result<Opened, PipelineError> {
+    let mut catalogue = Catalogue::load(&target.out)?;
+    let folder = if target.dry_run {
+        OutFolder::untouched(&target.out)
     } else {
-        OutFolder::open(out)?
+        OutFolder::open(&target.out, Folder::Earlier)?
     };
-    Ok((folder, catalogue))
+    let found = whereabouts::settle(&mut catalogue, &target.out, &target.cards)?;
+    if found.moved && !target.dry_run {
+        folder.save(&catalogue)?;
+    }
+    Ok(Opened {
+        folder,
+        catalogue,
+        away: found.notice(),
+    })
 }
 
 /// Everything, in order.
@@ -41,39 +58,57 @@ pub fn all(
     wish: &MakingWish,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    super::out::keep_apart(&settings.cards, &settings.out)?;
     let dry_run = settings.dry_run;
-    let out = if dry_run {
-        OutFolder::untouched(&settings.out)
-    } else {
-        OutFolder::open(&settings.out)?
-    };
-    let mut made = sort::sort_into(settings, &out, watch)?;
+    let out = sort::open(settings)?;
+    let earlier = out.record();
+    // A recipe that cannot be followed is told before the record it belongs to is replaced.
+    let fits = |catalogue: &Catalogue| recipe_there(catalogue, &out).map(drop);
+    let mut made = sort::sort_into(settings, &out, watch, &fits)?;
     let Some(mut catalogue) = made.catalogue.take() else {
         return Ok(made);
     };
+    let rest = all_from(&mut catalogue, &out, wish, dry_run, watch);
+    if let Err(error) = &rest
+        && !matches!(error, PipelineError::Interrupted)
+        && !dry_run
+    {
+        out.put_back(&earlier)?;
+    }
+    made.join(rest?);
+    made.catalogue = Some(catalogue);
+    Ok(made)
+}
+
+/// Everything that is made from the record, in order.
+fn all_from(
+    catalogue: &mut Catalogue,
+    out: &OutFolder,
+    wish: &MakingWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let mut made = Made::default();
     made.join(corona::merge_into(
-        &mut catalogue,
-        &out,
+        catalogue,
+        out,
         &wish.corona,
         dry_run,
         watch,
     )?);
     made.join(strip_into(
-        &catalogue,
-        &out,
+        catalogue,
+        out,
         &StripWish::default(),
         dry_run,
         watch,
     )?);
-    let mut exported = export_into(&catalogue, &out.path, &wish.export, dry_run, watch)?;
+    let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
     if !dry_run {
         // The folders themselves show what was copied; the closing summary stays short.
         exported.text.clear();
     }
     made.join(exported);
-    made.join(super::page::report_into(&catalogue, &out, dry_run, watch)?);
-    made.catalogue = Some(catalogue);
+    made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
     Ok(made)
 }
 
@@ -81,14 +116,14 @@ pub fn all(
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
-pub fn merge(
-    out: &Path,
-    wish: &CoronaWish,
-    dry_run: bool,
-    watch: &dyn Watch,
-) -> Result<Made, PipelineError> {
-    let (folder, mut catalogue) = open(out, dry_run)?;
-    corona::merge_into(&mut catalogue, &folder, wish, dry_run, watch)
+pub fn merge(target: &Target, wish: &CoronaWish, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let Opened {
+        folder,
+        mut catalogue,
+        away,
+    } = open(target)?;
+    let made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
+    Ok(made.and_told(away))
 }
 
 /// What is asked of the strip beyond its recipe.
@@ -104,14 +139,16 @@ pub struct StripWish {
 ///
 /// # Errors
 /// [`PipelineError`] when the record or the recipe cannot be read or a file cannot be written.
-pub fn strip(
-    out: &Path,
-    wish: &StripWish,
-    dry_run: bool,
-    watch: &dyn Watch,
-) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    strip_into(&catalogue, &folder, wish, dry_run, watch)
+pub fn strip(target: &Target, wish: &StripWish, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    let made = strip_into(
+        &opened.catalogue,
+        &opened.folder,
+        wish,
+        target.dry_run,
+        watch,
+    )?;
+    Ok(made.and_told(opened.away))
 }
 
 fn strip_into(
@@ -254,14 +291,7 @@ fn recipe(
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
     let path = out.path.join(RECIPE_FILE);
-    let there = match std::fs::read_to_string(&path) {
-        Ok(text) => match Recipe::parse(&text, catalogue) {
-            Ok(recipe) => Some(recipe),
-            Err(error) => return Err(PipelineError::Recipe { path, error }),
-        },
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
-        Err(cause) => return Err(PipelineError::Unreadable { path, cause }),
-    };
+    let there = recipe_there(catalogue, out)?;
     let (kept, wish) = match (there, choose) {
         (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
         (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
@@ -279,6 +309,19 @@ fn recipe(
         })?;
     }
     Ok((recipe, notices, vec![path]))
+}
+
+/// The recipe in OUT, where there is one.
+fn recipe_there(catalogue: &Catalogue, out: &OutFolder) -> Result<Option<Recipe>, PipelineError> {
+    let path = out.path.join(RECIPE_FILE);
+    match std::fs::read_to_string(&path) {
+        Ok(text) => match Recipe::parse(&text, catalogue) {
+            Ok(recipe) => Ok(Some(recipe)),
+            Err(error) => Err(PipelineError::Recipe { path, error }),
+        },
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(cause) => Err(PipelineError::Unreadable { path, cause }),
+    }
 }
 
 fn strip_name(output: Output) -> &'static str {
@@ -417,13 +460,19 @@ impl ExportWish {
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or OUT cannot be written to at all.
 pub fn export(
-    out: &Path,
+    target: &Target,
     wish: &ExportWish,
-    dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    export_into(&catalogue, &folder.path, wish, dry_run, watch)
+    let opened = open(target)?;
+    let made = export_into(
+        &opened.catalogue,
+        &opened.folder.path,
+        wish,
+        target.dry_run,
+        watch,
+    )?;
+    Ok(made.and_told(opened.away))
 }
 
 fn export_into(
@@ -456,12 +505,12 @@ fn export_into(
 ///
 /// # Errors
 /// [`PipelineError`] when nothing was exported or the list of it cannot be read.
-pub fn undo_export(out: &Path, dry_run: bool) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    let outcome = export::undo(&catalogue, &folder.path, dry_run)?;
+pub fn undo_export(target: &Target) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    let outcome = export::undo(&opened.catalogue, &opened.folder.path, target.dry_run)?;
     Ok(Made {
         notices: outcome.notices(),
-        text: outcome.text(dry_run),
+        text: outcome.text(target.dry_run),
         ..Made::default()
     })
 }
@@ -473,9 +522,11 @@ pub const CLOCK_PLOT: &str = "clock.svg";
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or the plot cannot be written.
-pub fn clock(out: &Path, dry_run: bool, _watch: &dyn Watch) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    if !dry_run {
+pub fn clock(target: &Target, _watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let Opened {
+        folder, catalogue, ..
+    } = open(target)?;
+    if !target.dry_run {
         let plot = clock::residual_plot(&catalogue.cameras, catalogue.contacts.as_ref());
         folder.write(CLOCK_PLOT, |file| {
             std::io::Write::write_all(file, plot.as_bytes())

@@ -15,6 +15,7 @@ mod results;
 mod scale;
 mod settings;
 mod sort;
+mod whereabouts;
 
 use std::path::PathBuf;
 
@@ -28,7 +29,7 @@ pub use making::{
 };
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
-pub use settings::Settings;
+pub use settings::{Settings, Target};
 pub use sort::sort;
 
 use crate::catalogue::Catalogue;
@@ -58,6 +59,12 @@ impl Made {
             notices: vec![notice],
             ..Self::default()
         }
+    }
+
+    /// The same with one thing more to tell.
+    fn and_told(mut self, notice: Option<Notice>) -> Self {
+        self.notices.extend(notice);
+        self
     }
 
     /// Adds what a later stage made.

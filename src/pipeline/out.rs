@@ -18,6 +18,31 @@ use crate::export::PHASES_FOLDER;
 /// Name of the file that keeps a second run out of the same folder.
 const LOCK_FILE: &str = ".contactstrip-lock";
 
+/// How a folder for results came to be chosen: advice fits the command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Folder {
+    /// By `-o`, or by default, so that another can be named.
+    Given,
+    /// It holds an earlier run's record, which the command works from.
+    Earlier,
+}
+
+impl Folder {
+    fn advice(self) -> &'static str {
+        match self {
+            Self::Given => "-o with a folder you may write to, on a disk with space",
+            Self::Earlier => "make room there, or give yourself the right to write there",
+        }
+    }
+
+    fn advice_when_busy(self) -> &'static str {
+        match self {
+            Self::Given => "again when it has ended, or -o with another folder",
+            Self::Earlier => "again when it has ended",
+        }
+    }
+}
+
 /// A folder for results that no other run may use until this is dropped.
 #[derive(Debug)]
 pub(crate) struct OutFolder {
@@ -31,10 +56,11 @@ pub(crate) struct OutFolder {
 
 impl OutFolder {
     /// Makes the folder where needed, checks that it can be written and locks it.
-    pub(crate) fn open(path: &Path) -> Result<Self, PipelineError> {
+    pub(crate) fn open(path: &Path, whose: Folder) -> Result<Self, PipelineError> {
         let fail = |cause| PipelineError::OutNotWritable {
             out: path.to_owned(),
             cause,
+            advice: whose.advice(),
         };
         let mut folder = Self::untouched(path);
         folder.made = missing_folders(path);
@@ -56,7 +82,10 @@ impl OutFolder {
                     return Ok(folder);
                 }
                 Err(TryLockError::WouldBlock) => {
-                    return Err(PipelineError::OutBusy(path.to_owned()));
+                    return Err(PipelineError::OutBusy {
+                        out: path.to_owned(),
+                        advice: whose.advice_when_busy(),
+                    });
                 }
                 Err(TryLockError::Error(cause)) => return Err(fail(cause)),
             }
@@ -98,6 +127,40 @@ impl OutFolder {
     pub(crate) fn save(&self, catalogue: &Catalogue) -> Result<(), WriteError> {
         self.write(CATALOGUE_FILE, |file| catalogue.write_json(file))?;
         self.write(TABLE_FILE, |file| write_table(catalogue, file))?;
+        Ok(())
+    }
+
+    /// The record and its table as they are now, for putting back.
+    pub(crate) fn record(&self) -> Vec<(&'static str, Vec<u8>)> {
+        let read = |name| Some((name, fs::read(self.path.join(name)).ok()?));
+        [CATALOGUE_FILE, TABLE_FILE]
+            .into_iter()
+            .filter_map(read)
+            .collect()
+    }
+
+    /// Puts an earlier record back, where there was one: a run that failed does not replace it.
+    ///
+    /// # Errors
+    /// [`WriteError`]; the newer one is then still whole.
+    pub(crate) fn put_back(&self, earlier: &[(&'static str, Vec<u8>)]) -> Result<(), WriteError> {
+        for (name, bytes) in earlier {
+            self.write(name, |file| io::Write::write_all(file, bytes))?;
+        }
+        Ok(())
+    }
+
+    /// Keeps the record and the table that are there under numbered names, whoever wrote them.
+    ///
+    /// # Errors
+    /// [`WriteError`] when they cannot be kept.
+    pub(crate) fn keep_record(&self) -> Result<(), WriteError> {
+        for name in [CATALOGUE_FILE, TABLE_FILE] {
+            self.results().keep(name).map_err(|cause| WriteError {
+                path: self.path.join(name),
+                cause,
+            })?;
+        }
         Ok(())
     }
 

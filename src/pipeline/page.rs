@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::making::open;
 use super::out::OutFolder;
-use super::{Made, PipelineError, Watch, keepsake};
+use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::Catalogue;
 use crate::contacts::{self, ContactsOptions};
 use crate::domain::{Orientation, SunMoon};
@@ -27,9 +27,9 @@ const PICTURE_QUALITY: u8 = 85;
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or the page cannot be written.
-pub fn report(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    report_into(&catalogue, &folder, dry_run, watch)
+pub fn report(target: &Target, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    report_into(&opened.catalogue, &opened.folder, target.dry_run, watch)
 }
 
 pub(crate) fn report_into(

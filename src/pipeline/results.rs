@@ -2,13 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
-use std::io::{self, BufReader, Read as _, Write as _};
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 
-use crate::catalogue::{WriteError, write_atomically, write_unless};
+use crate::catalogue::{WriteError, sha256_of_file, write_atomically, write_unless};
 use crate::domain::Notice;
 
 /// Name below OUT of the list of what was written: one JSON object a line.
@@ -66,12 +65,12 @@ impl Results {
     /// Gives a whole file its name. A file of that name that this program did not write, or that was changed since, is kept
     /// under the next free numbered name. The same bytes are left as they are. `true` when there is nothing more to do.
     fn settle_name(&mut self, name: &str, whole: &Path) -> io::Result<bool> {
-        let sha256 = hash_of(whole)?;
+        let sha256 = sha256_of_file(whole)?;
         let target = self.out.join(name);
         let there = match fs::symlink_metadata(&target) {
             Err(e) if e.kind() == io::ErrorKind::NotFound => None,
             Err(e) => return Err(e),
-            Ok(meta) if meta.is_file() => Some(hash_of(&target)?),
+            Ok(meta) if meta.is_file() => Some(sha256_of_file(&target)?),
             Ok(_) => Some(Hash::new()), // a link or a folder: never ours
         };
         self.record(name, &sha256)?;
@@ -92,6 +91,22 @@ impl Results {
             File::open(whole)?.sync_all()?;
         }
         Ok(false)
+    }
+
+    /// Keeps what is there under a numbered name, whoever wrote it.
+    pub(super) fn keep(&mut self, name: &str) -> io::Result<()> {
+        let path = self.out.join(name);
+        if path.exists() {
+            let kept = keep_aside(&path)?;
+            self.told.push(
+                Notice::note(format!(
+                    "most pictures the earlier one knew are not on the card any more; it was kept as {}",
+                    kept.file_name().unwrap_or_default().to_string_lossy()
+                ))
+                .about(name),
+            );
+        }
+        Ok(())
     }
 
     fn is_ours(&self, name: &str, hash: &Hash) -> bool {
@@ -129,7 +144,8 @@ impl Results {
         for name in names {
             let path = self.out.join(&name);
             let is_file = fs::symlink_metadata(&path).is_ok_and(|meta| meta.is_file());
-            let ours = is_file && hash_of(&path).is_ok_and(|hash| self.is_ours(&name, &hash));
+            let ours =
+                is_file && sha256_of_file(&path).is_ok_and(|hash| self.is_ours(&name, &hash));
             if ours && fs::remove_file(&path).is_ok() {
                 removed.push(name.clone());
             } else if path.exists() {
@@ -242,21 +258,6 @@ fn keep_aside(path: &Path) -> io::Result<PathBuf> {
         }
     }
     Err(io::Error::other("no numbered name is free"))
-}
-
-fn hash_of(path: &Path) -> io::Result<Hash> {
-    let mut reader = BufReader::new(File::open(path)?);
-    let mut hash = Sha256::new();
-    let mut chunk = vec![0; 1 << 18];
-    loop {
-        match reader.read(&mut chunk) {
-            Ok(0) => break,
-            Ok(len) => hash.update(&chunk[..len]),
-            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
-            Err(e) => return Err(e),
-        }
-    }
-    Ok(hash.finalize().iter().map(|b| format!("{b:02x}")).collect())
 }
 
 fn listed(names: &[String]) -> String {
