@@ -3,8 +3,10 @@
 use std::borrow::Cow;
 use std::io;
 
+use super::imprint::Imprint;
 use super::layers::{CoronaParts, LAYERS, clear_layers, corona_layers};
 use super::light::{self, Lit};
+use super::making;
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::{Made, PROGRAM, PipelineError, Watch};
@@ -87,7 +89,11 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    write(&merged, &unit, &frames, out, watch)?;
+    let recipe = making::recipe_there(catalogue, out).ok().flatten();
+    let imprint = Imprint::of(catalogue, recipe.as_ref());
+    let info = imprint.on(info(&merged, &frames));
+    let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
+    write(out, &view_and_map(&merged, &unit), &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -103,6 +109,7 @@ pub(crate) fn merge_into(
             catalogue,
             merged: &merged,
             frames: &frames,
+            imprint: &imprint,
             input,
         };
         made_files.push(corona_layers(&parts, out, watch, &mut told)?);
@@ -248,32 +255,35 @@ impl Unit {
     }
 }
 
+/// The picture to look at and the linear map in its unit.
+fn view_and_map<'a>(merged: &'a Merged, unit: &Unit) -> (Picture, Cow<'a, LinearRgb>) {
+    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
+    (view, unit.of_map(merged))
+}
+
 fn write(
-    merged: &Merged,
-    unit: &Unit,
-    frames: &[Lit],
     out: &OutFolder,
+    (view, map): &(Picture, Cow<'_, LinearRgb>),
+    info: &PictureInfo,
+    words: &str,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     watch.begin("writing the corona", 3);
-    let info = info(merged, frames);
     let notes = ExrNotes {
-        comments: format!("{}\n{}", info.description, unit.words()),
+        comments: words.to_owned(),
         software: PROGRAM.to_owned(),
         ..ExrNotes::default()
     };
     out.write(CORONA_EXR, |file| {
-        raster::write_exr(&unit.of_map(merged), &notes, io::BufWriter::new(file))
-            .map_err(io::Error::other)
+        raster::write_exr(map, &notes, io::BufWriter::new(file)).map_err(io::Error::other)
     })?;
     watch.advance(1);
-    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
     out.write(CORONA_TIFF, |mut file| {
-        raster::write_tiff16(&view, &info, raster::Packing::Deflate, &mut file)
+        raster::write_tiff16(view, info, raster::Packing::Deflate, &mut file)
     })?;
     watch.advance(1);
     out.write(CORONA_PNG, |file| {
-        raster::write_png(&view, &info, Depth::Eight, file)
+        raster::write_png(view, info, Depth::Eight, file)
     })?;
     watch.end();
     Ok(())

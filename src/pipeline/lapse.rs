@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io;
 use std::path::PathBuf;
 
+use super::imprint::Imprint;
 use super::out::OutFolder;
 use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -30,12 +31,14 @@ pub(crate) fn time_lapses(
     watch: &dyn Watch,
     notices: &mut Vec<Notice>,
 ) -> Result<Option<PathBuf>, PipelineError> {
+    let imprint = Imprint::of(catalogue, Some(recipe));
     let mut made = false;
     for (lapse, stem) in [(Lapse::Partials, "partials"), (Lapse::Totality, "totality")] {
         let mut film = Film {
             out,
             stem,
             recipe,
+            imprint: &imprint,
             watch,
             frames: 0,
         };
@@ -54,6 +57,7 @@ struct Film<'a> {
     out: &'a OutFolder,
     stem: &'static str,
     recipe: &'a Recipe,
+    imprint: &'a Imprint,
     watch: &'a dyn Watch,
     frames: usize,
 }
@@ -134,6 +138,7 @@ impl Film<'_> {
             captured: None,
             ..first.info.clone()
         };
+        let info = self.imprint.on(info);
         let count = u32::try_from(first.count).map_err(io::Error::other)?;
         let hold_ms = (1_000 / self.recipe.time_lapse_fps.clamp(1, 60)) as u16;
         Animation::begin((side_px, side_px), count, hold_ms, &info, file)
@@ -143,7 +148,8 @@ impl Film<'_> {
         let name = format!("{TIME_LAPSE}/{}-{:04}.png", self.stem, frame.number);
         self.out
             .write(&name, |file| {
-                raster::write_png(&frame.sheet, &frame.info, Depth::Eight, file)
+                let info = self.imprint.on(frame.info.clone());
+                raster::write_png(&frame.sheet, &info, Depth::Eight, file)
             })
             .map_err(io::Error::other)?;
         self.frames = frame.number;

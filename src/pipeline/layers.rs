@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io;
 use std::path::PathBuf;
 
+use super::imprint::Imprint;
 use super::light::{self, Lit};
 use super::out::OutFolder;
 use super::{PipelineError, Watch};
@@ -88,6 +89,8 @@ pub(crate) struct CoronaParts<'a> {
     pub(crate) merged: &'a Merged,
     /// The frames that were merged, in the merge's order.
     pub(crate) frames: &'a [Lit],
+    /// What every layer says of itself.
+    pub(crate) imprint: &'a Imprint,
     /// Gives the input of a frame.
     pub(crate) input: fn(&Lit) -> Option<MergeInput>,
 }
@@ -142,6 +145,7 @@ pub(crate) fn corona_layers(
     }
     for (how, name, what) in FINE {
         let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
+        let info = parts.imprint.on(info);
         let shown = merge::fine(merged, how);
         layers.write(name, |mut file| {
             raster::write_tiff16(&shown, &info, raster::Packing::Deflate, &mut file)
@@ -201,6 +205,7 @@ fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<(), Pipeli
             .to_owned(),
         None,
     );
+    let info = parts.imprint.on(info);
     let shown = on_canvas(merged, &face);
     let light = on_canvas(merged, &merged.moon_light);
     write_both(layers, "moon-earthshine", [&shown, &light], &info)
@@ -235,6 +240,7 @@ fn chromosphere_layer(
             inputs.len()
         ))
     };
+    let info = parts.imprint.on(info);
     let light = on_canvas(parts.merged, &found);
     let mut shown = light.clone();
     for v in shown.data_mut() {

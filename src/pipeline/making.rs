@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
+use super::imprint::Imprint;
 use super::lapse::{self, TIME_LAPSE};
 use super::layers::{LAYERS, Layers, clear_layers};
 use super::out::{Folder, OutFolder};
@@ -213,6 +214,9 @@ fn strip_into(
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
+    let imprint = Imprint::of(catalogue, Some(&recipe));
+    let mut drawn = drawn;
+    drawn.info = imprint.on(drawn.info);
     for (output, _) in &outputs {
         write_strip(&drawn, *output, strip_name(*output), folder)?;
     }

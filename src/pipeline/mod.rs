@@ -3,6 +3,7 @@
 mod corona;
 mod demo;
 mod error;
+mod imprint;
 mod keepsake;
 mod lapse;
 mod layers;

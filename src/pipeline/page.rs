@@ -3,7 +3,7 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use super::making::open;
+use super::making::{open, recipe_there};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::Catalogue;
@@ -48,6 +48,7 @@ pub(crate) fn report_into(
         let coverage = view
             .as_ref()
             .map(|view| plan::coverage(catalogue, &|utc| view.at(utc)));
+        let recipe = recipe_there(catalogue, folder).ok().flatten();
         let page = report::page(
             catalogue,
             &PageInput {
@@ -56,6 +57,7 @@ pub(crate) fn report_into(
                 corona: corona.as_deref(),
                 curve: &curve(catalogue, view.as_ref()),
                 coverage: coverage.as_ref(),
+                tell_place: recipe.is_some_and(|recipe| recipe.tell_place),
                 files: &written(out),
             },
         );
