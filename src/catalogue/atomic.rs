@@ -5,9 +5,11 @@ use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use crate::domain::Shown;
+
 /// A file could not be written.
 #[derive(Debug, thiserror::Error)]
-#[error("cannot write {path}: {cause}; nothing was left half-written, check space and rights there", path = .path.display())]
+#[error("cannot write {path}: {cause}; nothing was left half-written, check space and rights there", path = Shown(.path))]
 pub struct WriteError {
     /// The file.
     pub path: PathBuf,

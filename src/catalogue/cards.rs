@@ -2,15 +2,17 @@
 
 use std::path::{Component, Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::domain::path_text;
 
 /// A folder of pictures that was read.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CardRecord {
     /// Where it was last seen, as an absolute path.
     #[serde(with = "path_text")]
+    #[schemars(with = "String")]
     pub path: PathBuf,
     /// The way to it from the folder of the results, so that both can be moved together.
     pub from_out: Option<String>,
@@ -19,12 +21,13 @@ pub struct CardRecord {
 }
 
 /// A picture's place on its card.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct FileRecord {
     /// The name every output uses.
     pub name: String,
     /// Where it is below the card.
     #[serde(with = "path_text")]
+    #[schemars(with = "String")]
     pub below: PathBuf,
     /// Size in bytes.
     pub size_bytes: u64,

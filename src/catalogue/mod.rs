@@ -7,21 +7,24 @@ mod atomic;
 mod cards;
 mod content;
 mod older;
+mod schema;
 mod table;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
 pub use cards::{CardRecord, FileRecord};
 pub use content::{content_id, pass_on, sha256, sha256_of_file};
+pub use schema::schema;
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
     BurstPlace, CameraId, Circle, ClockCorrection, ContactKind, Contacts, DiscFit, Flags,
-    FrameLook, Limb, Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
+    FrameLook, Limb, Notice, Phase, Role, Shot, Shown, SiteSource, SunMoon, Utc,
 };
 
 /// Layout version written to `catalogue.json`. Earlier ones are read too: see [`Catalogue::load`].
@@ -36,7 +39,7 @@ pub const CATALOGUE_FILE: &str = "catalogue.json";
 pub const TABLE_FILE: &str = "shots.csv";
 
 /// All that is known about one shot.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ShotRecord {
     /// The file and its header.
     pub shot: Shot,
@@ -89,7 +92,7 @@ impl ShotRecord {
 }
 
 /// All that is known about one body.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CameraRecord {
     /// The body.
     pub id: CameraId,
@@ -106,7 +109,7 @@ pub struct CameraRecord {
 }
 
 /// One frame's word on its camera's clock.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockPoint {
     /// The frame.
     pub file: String,
@@ -121,7 +124,7 @@ pub struct ClockPoint {
 }
 
 /// The record of a card.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Catalogue {
     /// Layout version, [`VERSION`].
     pub version: u32,
@@ -149,7 +152,7 @@ pub struct Catalogue {
 }
 
 /// What is in the corona's pictures.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CoronaRecord {
     /// The Sun, in pixels of `corona.tif`.
     pub sun: Circle,
@@ -164,7 +167,7 @@ pub struct CoronaRecord {
 }
 
 /// A file on the card that is not a picture.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 pub struct Stray {
     /// Path below the card.
     pub name: String,
@@ -176,16 +179,16 @@ pub struct Stray {
 #[derive(Debug, thiserror::Error)]
 pub enum CatalogueError {
     /// There is none.
-    #[error("no {CATALOGUE_FILE} in {out}; run `contactstrip sort CARD -o {out}` first", out = .0.display())]
+    #[error("no {CATALOGUE_FILE} in {out}; run `contactstrip sort CARD -o {out}` first", out = Shown(.0))]
     Missing(PathBuf),
     /// It cannot be read.
-    #[error("cannot read {path}: {1}", path = .0.display())]
+    #[error("cannot read {path}: {1}", path = Shown(.0))]
     Read(PathBuf, #[source] std::io::Error),
     /// It is not a catalogue.
-    #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = .0.display())]
+    #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = Shown(.0))]
     Parse(PathBuf, #[source] serde_json::Error),
     /// It was written by another version.
-    #[error("{path} has layout version {found}, this program reads 1 to {VERSION}; read it with a newer contactstrip, or move it away and run `contactstrip sort` again", path = .path.display())]
+    #[error("{path} has layout version {found}, this program reads 1 to {VERSION}; read it with a newer contactstrip, or move it away and run `contactstrip sort` again", path = Shown(.path))]
     Version {
         /// The file.
         path: PathBuf,

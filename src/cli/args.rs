@@ -67,6 +67,9 @@ pub(crate) struct Common {
     /// No progress, no notices; results and errors only
     #[arg(long, short)]
     pub(crate) quiet: bool,
+    /// Every notice, and every file of an export
+    #[arg(long, short, conflicts_with = "quiet")]
+    pub(crate) verbose: bool,
 }
 
 /// A card and what is known about it.

@@ -12,7 +12,7 @@ use std::process::ExitCode;
 use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
-use contactstrip::domain::{Notice, Severity};
+use contactstrip::domain::{Notice, Severity, Shown};
 use contactstrip::pipeline::{
     self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
 };
@@ -38,6 +38,7 @@ const INTERRUPTED: u8 = 130;
 pub(crate) fn run() -> ExitCode {
     let cli = Cli::parse();
     Bars::heed_interrupts();
+    heed_full_files();
     match carry_out(&cli.command) {
         Ok(code) => code,
         Err(error) if is_broken_pipe(&error) => ExitCode::from(DONE),
@@ -49,6 +50,17 @@ pub(crate) fn run() -> ExitCode {
             );
             ExitCode::from(if stopped { INTERRUPTED } else { COULD_NOT_RUN })
         }
+    }
+}
+
+/// A file that grows beyond what its system allows is an error of writing, said as such, and not the end of the program in the
+/// middle of things. (A closed pipe is one already.)
+fn heed_full_files() {
+    #[cfg(unix)]
+    {
+        let told = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
+        // Without it the system ends the program there; every write is atomic, so nothing is lost.
+        let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, told);
     }
 }
 
@@ -100,7 +112,7 @@ fn make(
 ) -> Result<ExitCode> {
     let common = &args.common;
     let made = with_threads(common, |bars| stage(&target(args), bars))?;
-    say::notices(&made.notices, common.quiet);
+    say::notices(&made.notices, common);
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
@@ -152,8 +164,13 @@ fn export(args: &ExportArgs) -> Result<ExitCode> {
             pipeline::export(&target, &wish, bars)
         }
     })?;
-    say::notices(&made.notices, common.quiet);
-    say::result(&made.text)?;
+    say::notices(&made.notices, common);
+    if common.verbose || common.dry_run {
+        say::result(&made.lines)?;
+    }
+    if !common.quiet {
+        say::result(&made.text)?;
+    }
     Ok(code_for(&made.notices, None))
 }
 
@@ -163,7 +180,7 @@ fn clock(args: &OutArgs) -> Result<ExitCode> {
 
 fn rehearse(args: &RehearseArgs) -> Result<ExitCode> {
     let made = with_threads(&args.common, |bars| pipeline::rehearse(&args.folder, bars))?;
-    say::notices(&made.notices, args.common.quiet);
+    say::notices(&made.notices, &args.common);
     say::result(&made.text)?;
     Ok(code_for(&made.notices, None))
 }
@@ -173,8 +190,8 @@ fn demo(args: &DemoArgs) -> Result<ExitCode> {
         pipeline::demo(&args.dir, args.common.dry_run, bars)
     })?;
     if let Some(catalogue) = &made.catalogue {
-        say::notices(&made.notices, args.common.quiet);
-        say::result(&say::summary(catalogue, &made.files, &args.dir))?;
+        say::notices(&made.notices, &args.common);
+        say::result(&say::summary(catalogue, &made.files, &args.dir, false))?;
     }
     say::result(&made.text)?;
     Ok(ExitCode::from(DONE))
@@ -203,7 +220,7 @@ fn default_out(cards: &[PathBuf]) -> Result<PathBuf> {
     let card = cards.first().context("no card given")?;
     let whole = card
         .canonicalize()
-        .with_context(|| format!("cannot find the card {}", card.display()))?;
+        .with_context(|| format!("cannot find the card {}", Shown(card)))?;
     let name = whole
         .file_name()
         .map_or_else(|| "card".into(), |n| n.to_string_lossy().into_owned());
@@ -225,9 +242,9 @@ fn with_threads<T: Send>(
 
 /// Notices, summary and exit code of a run over a card.
 fn close(made: &Made, out: &Path, common: &Common) -> Result<ExitCode> {
-    say::notices(&made.notices, common.quiet);
+    say::notices(&made.notices, common);
     if let Some(catalogue) = &made.catalogue {
-        say::result(&say::summary(catalogue, &made.files, out))?;
+        say::result(&say::summary(catalogue, &made.files, out, common.dry_run))?;
     }
     say::result(&made.text)?;
     Ok(code_for(&made.notices, made.catalogue.as_ref()))

@@ -3,12 +3,13 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{CameraTime, Utc};
 
 /// What kind of file it is, decided from its first bytes, never from its name alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum FileFormat {
     /// JPEG (ISO/IEC 10918).
@@ -40,7 +41,7 @@ impl FileFormat {
 }
 
 /// One file found on a card.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CardFile {
     /// Path below the card with `/` separators; the name every output uses. Bytes that are not UTF-8 are shown as
     /// `%` and two hexadecimal digits. With several cards it starts with the card's own folder name.
@@ -57,7 +58,8 @@ pub struct CardFile {
     pub modified: Option<Utc>,
 }
 
-/// Paths as text in the record (`#[serde(with = "path_text")]`); on Unix, bytes that are not UTF-8 survive the round trip.
+/// Paths as text in the record (`#[serde(with = "path_text")]
+    #[schemars(with = "String")]`); on Unix, bytes that are not UTF-8 survive the round trip.
 pub mod path_text {
     use std::path::{Path, PathBuf};
 
@@ -133,7 +135,7 @@ pub mod path_text {
 }
 
 /// Which camera body took a picture.
-#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 pub struct CameraId {
     /// Manufacturer as the header says, trimmed; may be empty.
     pub make: String,
@@ -174,7 +176,7 @@ impl fmt::Display for CameraId {
 }
 
 /// The capture time as the camera wrote it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CameraStamp {
     /// The clock's reading; sub-seconds included where the header has them.
     pub time: CameraTime,
@@ -185,7 +187,7 @@ pub struct CameraStamp {
 }
 
 /// A position fix from a header.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct GpsFix {
     /// Latitude in degrees, north positive.
     pub lat_deg: f64,
@@ -198,7 +200,7 @@ pub struct GpsFix {
 }
 
 /// How the light was let in.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Exposure {
     /// Exposure time in seconds, as written (nominal).
     pub shutter_s: Option<f64>,
@@ -236,7 +238,7 @@ impl Exposure {
 }
 
 /// EXIF orientation, 1 to 8: how to turn the stored pixels upright (EXIF 2.32, tag 0x0112).
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Orientation(u8);
 
@@ -264,7 +266,7 @@ impl Orientation {
 }
 
 /// Which of the two jobs a camera did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Role {
     /// The long lens on the Sun.
@@ -284,7 +286,7 @@ impl Role {
 }
 
 /// One picture: the file and what its header says. What the header does not say is `None`, never a guess.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Shot {
     /// The file.
     pub file: CardFile,

@@ -3,12 +3,13 @@
 use std::collections::BTreeSet;
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{ContactKind, Shot, Utc};
 
 /// The part of the eclipse a shot belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     /// Before first contact.
@@ -74,7 +75,7 @@ impl fmt::Display for Phase {
 }
 
 /// Something about a frame that a careful person would want to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flag {
     /// Cover on: nothing but dark.
@@ -124,7 +125,7 @@ impl Flag {
 }
 
 /// The flags of a frame, in a fixed order.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Flags(BTreeSet<Flag>);
 
@@ -175,7 +176,7 @@ impl fmt::Display for Flags {
 }
 
 /// A shot with true time and phase.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TaggedShot {
     /// The shot.
     pub shot: Shot,
@@ -190,7 +191,7 @@ pub struct TaggedShot {
 }
 
 /// Where a shot stands in its burst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 pub struct BurstPlace {
     /// The burst's number on the card, in time order, from 1.
     pub id: u32,
@@ -199,7 +200,7 @@ pub struct BurstPlace {
 }
 
 /// One exposure bracket: frames of one body fired in one go. Members are indices into the list given.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Burst {
     /// Number on the card, in time order, from 1.
     pub id: u32,

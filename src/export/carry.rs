@@ -67,7 +67,7 @@ pub(super) fn clear_work_folder(out: &Path) {
 
 impl Action {
     /// Whether a file is to appear.
-    fn makes(&self) -> bool {
+    pub(super) fn makes(&self) -> bool {
         matches!(self, Self::Copy | Self::Link | Self::Write)
     }
 }

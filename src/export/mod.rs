@@ -21,7 +21,7 @@ pub use plan::plan;
 pub use undo::undo;
 
 use crate::catalogue::WriteError;
-use crate::domain::Notice;
+use crate::domain::{Notice, Shown, in_line};
 
 /// Folder below OUT that holds the phase folders.
 pub const PHASES_FOLDER: &str = "phases";
@@ -138,7 +138,7 @@ pub struct UndoOutcome {
 #[derive(Debug, thiserror::Error)]
 pub enum ExportError {
     /// OUT cannot be written to.
-    #[error("cannot write below {out}: {cause}; check space and rights there", out = .out.display())]
+    #[error("cannot write below {out}: {cause}; check space and rights there", out = Shown(.out))]
     Out {
         /// The folder of results.
         out: PathBuf,
@@ -147,7 +147,7 @@ pub enum ExportError {
         cause: std::io::Error,
     },
     /// The list of what was made cannot be read.
-    #[error("cannot read {path}: {cause}; it lists what was exported and is needed to go on or to undo", path = .path.display())]
+    #[error("cannot read {path}: {cause}; it lists what was exported and is needed to go on or to undo", path = Shown(.path))]
     Manifest {
         /// The list.
         path: PathBuf,
@@ -159,17 +159,31 @@ pub enum ExportError {
     #[error(transparent)]
     Write(#[from] WriteError),
     /// There is nothing to take back.
-    #[error("nothing was exported to {out}, or it was taken back already", out = .0.display())]
+    #[error("nothing was exported to {out}, or it was taken back already", out = Shown(.0))]
     NothingMade(PathBuf),
 }
 
 impl ExportPlan {
-    /// The plan as text: one line a file, then a line of counts. A dry run prints this, a real run does this.
+    /// The plan as text: one line a file, then a line of counts.
     pub fn text(&self) -> String {
+        self.lines(false) + &self.sum()
+    }
+
+    /// One line a file; those of a dry run say what would be written.
+    pub fn lines(&self, dry_run: bool) -> String {
         let mut text = String::new();
         for step in &self.steps {
-            writeln!(text, "{}", step.line()).expect("writing to a string cannot fail");
+            if dry_run && step.action.makes() {
+                text.push_str("would ");
+            }
+            writeln!(text, "{}", step.line(dry_run)).expect("writing to a string cannot fail");
         }
+        text
+    }
+
+    /// A line of counts.
+    pub fn sum(&self) -> String {
+        let mut text = String::new();
         let count =
             |wanted: fn(&Action) -> bool| self.steps.iter().filter(|s| wanted(&s.action)).count();
         writeln!(
@@ -187,12 +201,25 @@ impl ExportPlan {
     }
 }
 
+impl ExportOutcome {
+    /// What was done, in a line of counts.
+    pub fn sum(&self) -> String {
+        format!(
+            "{} files written below {PHASES_FOLDER}, {} there already, {} missing\n",
+            self.made,
+            self.kept,
+            self.missing.len()
+        )
+    }
+}
+
 impl UndoOutcome {
     /// What was done, or would be: one line a file that stays with the reason, then counts.
     pub fn text(&self, dry_run: bool) -> String {
         let mut text = String::new();
         let mut line = |below: &str, why: &str| {
-            writeln!(text, "keep {below} ({why})").expect("writing to a string cannot fail");
+            writeln!(text, "keep {} ({why})", in_line(below))
+                .expect("writing to a string cannot fail");
         };
         for below in &self.last {
             line(below, "its original cannot be seen whole");
@@ -245,9 +272,11 @@ fn damage_notice(lines: &[usize]) -> Option<Notice> {
 }
 
 impl Step {
-    fn line(&self) -> String {
-        let (name, below) = (&self.name, &self.below);
+    fn line(&self, dry_run: bool) -> String {
+        let (name, below) = (in_line(&self.name), in_line(&self.below));
         match &self.action {
+            Action::Copy if dry_run => format!("write {below} (a copy of {name})"),
+            Action::Link if dry_run => format!("write {below} (a link to {name})"),
             Action::Copy => format!("copy {name} -> {below}"),
             Action::Link => format!("link {name} -> {below}"),
             Action::Write => format!("write {below}"),

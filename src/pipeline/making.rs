@@ -104,10 +104,9 @@ fn all_from(
         watch,
     )?);
     let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
-    if !dry_run {
-        // The folders themselves show what was copied; the closing summary stays short.
-        exported.text.clear();
-    }
+    // The folders themselves show what was copied; the closing summary stays short.
+    exported.text.clear();
+    exported.lines.clear();
     made.join(exported);
     made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
     Ok(made)
@@ -487,10 +486,12 @@ fn export_into(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let plan = export::plan(catalogue, out, &wish.options());
-    let text = plan.text();
+    let lines = plan.lines(dry_run);
     if dry_run {
         return Ok(Made {
-            text,
+            files: vec![out.join(export::PHASES_FOLDER)],
+            text: plan.sum(),
+            lines,
             ..Made::default()
         });
     }
@@ -499,8 +500,9 @@ fn export_into(
     watch.end();
     Ok(Made {
         files: vec![out.join(export::PHASES_FOLDER)],
+        text: outcome.sum(),
         notices: outcome.notices,
-        text,
+        lines,
         ..Made::default()
     })
 }

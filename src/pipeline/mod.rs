@@ -51,6 +51,8 @@ pub struct Made {
     pub notices: Vec<Notice>,
     /// Results to print.
     pub text: String,
+    /// Results in detail, a line a file, to print where they are asked for.
+    pub lines: String,
 }
 
 impl Made {
@@ -73,6 +75,7 @@ impl Made {
         self.files.extend(later.files);
         self.notices.extend(later.notices);
         self.text.push_str(&later.text);
+        self.lines.push_str(&later.lines);
         if later.catalogue.is_some() {
             self.catalogue = later.catalogue;
         }

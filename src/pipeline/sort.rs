@@ -75,7 +75,7 @@ pub(crate) fn sort_into(
         notices,
         catalogue: Some(catalogue),
         files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
-        text: String::new(),
+        ..Made::default()
     })
 }
 
