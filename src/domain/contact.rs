@@ -34,7 +34,9 @@ pub enum LocalKind {
 }
 
 /// The instants that have names.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub enum ContactKind {
     /// First contact: the partial phase begins.
     C1,

@@ -9,7 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::{CameraTime, Utc};
 
 /// What kind of file it is, decided from its first bytes, never from its name alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum FileFormat {
     /// JPEG (ISO/IEC 10918).
@@ -58,8 +60,7 @@ pub struct CardFile {
     pub modified: Option<Utc>,
 }
 
-/// Paths as text in the record (`#[serde(with = "path_text")]
-    #[schemars(with = "String")]`); on Unix, bytes that are not UTF-8 survive the round trip.
+/// Paths as text in the record (`#[serde(with = "path_text")]`); on Unix, bytes that are not UTF-8 survive the round trip.
 pub mod path_text {
     use std::path::{Path, PathBuf};
 
@@ -135,7 +136,9 @@ pub mod path_text {
 }
 
 /// Which camera body took a picture.
-#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub struct CameraId {
     /// Manufacturer as the header says, trimmed; may be empty.
     pub make: String,
@@ -266,7 +269,9 @@ impl Orientation {
 }
 
 /// Which of the two jobs a camera did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Role {
     /// The long lens on the Sun.

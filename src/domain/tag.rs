@@ -9,7 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::{ContactKind, Shot, Utc};
 
 /// The part of the eclipse a shot belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     /// Before first contact.
@@ -75,7 +77,9 @@ impl fmt::Display for Phase {
 }
 
 /// Something about a frame that a careful person would want to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flag {
     /// Cover on: nothing but dark.
@@ -191,7 +195,9 @@ pub struct TaggedShot {
 }
 
 /// Where a shot stands in its burst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 pub struct BurstPlace {
     /// The burst's number on the card, in time order, from 1.
     pub id: u32,

@@ -13,7 +13,9 @@ const NS_PER_S: f64 = 1e9;
 /// What a camera's clock showed: civil date and time with no zone and with whatever error the clock had.
 ///
 /// It becomes a [`Utc`] only through a [`crate::domain::ClockCorrection`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(transparent)]
 pub struct CameraTime(#[schemars(with = "String")] DateTime);
 
@@ -52,7 +54,9 @@ impl fmt::Display for CameraTime {
 }
 
 /// A true instant, on Coordinated Universal Time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(transparent)]
 pub struct Utc(#[schemars(with = "String")] Timestamp);
 
