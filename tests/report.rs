@@ -268,6 +268,7 @@ fn page_of(
             corona: None,
             curve: &curve,
             coverage: Some(&coverage),
+            tell_place: true,
             files: &[WrittenFile {
                 name: "phases/<x>.txt".into(),
                 what: "a list".into(),
@@ -488,6 +489,7 @@ fn poor_cards_still_get_a_page() {
                 corona: None,
                 curve: &[],
                 coverage: None,
+                tell_place: false,
                 files: &[]
             }
         )

@@ -8,7 +8,7 @@ use anyhow::{Context as _, Result};
 use clap::Args;
 use contactstrip::catalogue::write_atomically;
 use contactstrip::contacts::{self, ContactsOptions};
-use contactstrip::domain::Site;
+use contactstrip::domain::{Shown, Site};
 use contactstrip::phase::zone::{self, Zone};
 use contactstrip::plan::{self, CameraLimits, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet};
 use jiff::civil::Date;
@@ -170,7 +170,7 @@ fn give(html: &str, path: &Path, args: &PlanArgs) -> Result<()> {
         return Ok(());
     }
     let verb = if args.dry_run { "would write" } else { "wrote" };
-    say::result(&format!("{verb} {}\n", path.display())).context("cannot print")
+    say::result(&format!("{verb} {}\n", Shown(path))).context("cannot print")
 }
 
 #[cfg(test)]

@@ -1,11 +1,12 @@
 //! The eclipse at one place: contacts, and where Sun and Moon stand at an instant.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{Site, Utc};
 
 /// What an eclipse is somewhere on Earth.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum EclipseKind {
     /// Only partial anywhere.
@@ -19,7 +20,7 @@ pub enum EclipseKind {
 }
 
 /// What an eclipse is at one place, by geometry; whether the Sun is up is another question.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum LocalKind {
     /// The Moon misses the Sun.
@@ -33,7 +34,9 @@ pub enum LocalKind {
 }
 
 /// The instants that have names.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub enum ContactKind {
     /// First contact: the partial phase begins.
     C1,
@@ -62,7 +65,7 @@ impl ContactKind {
 }
 
 /// Sun and Moon as seen from one place at one instant.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SunMoon {
     /// The instant.
     pub utc: Utc,
@@ -145,7 +148,7 @@ impl SunMoon {
 }
 
 /// One named instant at one place.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ContactEvent {
     /// Which one.
     pub kind: ContactKind,
@@ -165,9 +168,10 @@ pub struct ContactEvent {
 }
 
 /// The eclipse at one place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Contacts {
     /// Date (TT) of greatest eclipse on Earth: the eclipse's name.
+    #[schemars(with = "String")]
     pub eclipse_date: jiff::civil::Date,
     /// What the eclipse is along its track.
     pub eclipse_kind: EclipseKind,

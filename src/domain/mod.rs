@@ -13,6 +13,7 @@ mod coverage;
 mod dial;
 mod disc;
 mod notice;
+mod outside;
 mod safety;
 mod shot;
 mod site;
@@ -25,9 +26,11 @@ pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
 pub use notice::{Notice, Severity};
+pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use safety::safety_words;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
+    path_text,
 };
 pub use site::{Site, SiteError, SiteSource};
 pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};

@@ -1,9 +1,10 @@
 //! The place of observation.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Where the pictures were taken: geodetic, on WGS 84.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Site {
     /// Latitude in degrees, north positive, -90 to 90.
     pub lat_deg: f64,
@@ -14,7 +15,7 @@ pub struct Site {
 }
 
 /// Where a [`Site`] came from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SiteSource {
     /// The person gave it.

@@ -1,7 +1,7 @@
 //! Puts the findings together into the record of the card.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::Given;
 use super::clocks::Solved;
@@ -10,7 +10,7 @@ use super::intake::Intake;
 use super::place::Place;
 use super::roles;
 use crate::burst;
-use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
     APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase,
@@ -23,6 +23,7 @@ use crate::raster;
 pub(crate) struct Findings<'a> {
     pub(crate) program: &'a str,
     pub(crate) cards: &'a [PathBuf],
+    pub(crate) out: &'a Path,
     pub(crate) given: &'a Given,
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
@@ -42,6 +43,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     let Findings {
         program,
         cards,
+        out,
         given,
         intake,
         place,
@@ -118,7 +120,8 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         program: program.to_owned(),
         cards: cards
             .iter()
-            .map(|card| card.display().to_string())
+            .zip(intake.places)
+            .map(|(card, files)| CardRecord::new(card, out, files))
             .collect(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),

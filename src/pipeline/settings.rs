@@ -40,3 +40,14 @@ impl Settings {
         }
     }
 }
+
+/// The results of an earlier run that a command works from.
+#[derive(Clone, Debug, Default)]
+pub struct Target {
+    /// Their folder.
+    pub out: PathBuf,
+    /// Where the card, or each of several, is now, where that is not what the record says.
+    pub cards: Vec<PathBuf>,
+    /// Write nothing.
+    pub dry_run: bool,
+}
