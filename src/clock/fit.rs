@@ -528,16 +528,22 @@ fn untold(setting: &Setting<'_>, solved: &Solved) -> f64 {
         return 0.0;
     }
     let wanted = usual_middle(free_share(solved, setting.shoot.len()));
+    let stated: Vec<(Vector2<f64>, Matrix2<f64>)> = setting
+        .shoot
+        .iter()
+        .map(|m| {
+            let off = Vector2::new(m.right, m.up) - solved.predicted(m, 0.0, setting.course);
+            let known = Matrix2::identity() * (solved.untold * solved.untold);
+            (off, covariance(solved, m, setting.course) - known)
+        })
+        .collect();
     let excess = |untold: f64| {
-        let tried = Solved {
-            untold,
-            ..solved.clone()
+        let more = Matrix2::identity() * (untold * untold);
+        let square = |(off, spread): &(Vector2<f64>, Matrix2<f64>)| {
+            let inverse = (spread + more).try_inverse();
+            inverse.map_or(f64::INFINITY, |w| off.dot(&(w * off)))
         };
-        let mut squares: Vec<f64> = setting
-            .shoot
-            .iter()
-            .map(|m| distance(setting, &tried, m).powi(2))
-            .collect();
+        let mut squares: Vec<f64> = stated.iter().map(square).collect();
         squares.sort_by(f64::total_cmp);
         squares[squares.len() / 2] - wanted
     };
