@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use super::course::Course;
 use super::measured::{Measured, Vectors};
-use super::mount::{self, Hold};
+use super::mount::{self, Axis, Hold};
 use super::tracks::{Drift, Setup, Tracks};
 
 /// Number of unknowns.
@@ -245,6 +245,8 @@ pub(super) struct Setting<'a> {
     pub(super) shoot: &'a [Measured],
     pub(super) tracks: &'a Tracks,
     pub(super) course: &'a Course,
+    /// The clock error and its one sigma in seconds, where the vectors do not tell it.
+    pub(super) clock: Option<(f64, f64)>,
 }
 
 /// Fits from a clock error found by the search.
@@ -267,6 +269,27 @@ pub(super) fn refit(setting: &Setting<'_>, from: &Solved) -> Solved {
     improve(setting, &mut solved);
     settle(setting, &mut solved);
     solved
+}
+
+/// The roll by the ways of the discs through the frame alone, for a clock error and its one sigma; `None` where they do not tell.
+pub(super) fn by_drift(
+    tracks: &Tracks,
+    course: &Course,
+    clock: (f64, f64),
+    mirrored: bool,
+) -> Option<Solved> {
+    let vectors = Vectors::none();
+    let setting = Setting {
+        vectors: &vectors,
+        shoot: &[],
+        tracks,
+        course,
+        clock: Some(clock),
+    };
+    // Only what stands still tells, and that is a tripod mostly.
+    let solved = fit(&setting, clock.0, Hold::new(Axis::Zenith, mirrored));
+    let told = solved.strays.iter().flatten().any(|stray| stray.drifts);
+    (told && solved.unknowns.iter().all(|v| v.is_finite())).then_some(solved)
 }
 
 fn settle(setting: &Setting<'_>, solved: &mut Solved) {
@@ -363,6 +386,11 @@ impl Normal {
                 sums.matrix[(k, k)] += weight;
                 sums.right[k] += weight * (MEANS[k] - solved.unknowns[k]);
             }
+        }
+        if let Some((tau_s, sigma_s)) = setting.clock {
+            let weight = 1.0 / (sigma_s * sigma_s).max(1e-6);
+            sums.matrix[(TAU, TAU)] += weight;
+            sums.right[TAU] += weight * (tau_s - solved.unknowns[TAU]);
         }
         sums
     }
@@ -584,6 +612,9 @@ fn leave_out(setting: &Setting<'_>, solved: &mut Solved) {
         .iter()
         .map(|m| distance(setting, solved, m))
         .collect();
+    if distances.is_empty() {
+        return;
+    }
     let mut sorted = distances.clone();
     sorted.sort_by(f64::total_cmp);
     let keep = (sorted.len() * 6).div_ceil(10);

@@ -62,6 +62,18 @@ pub(super) struct Vectors {
     pub(super) side_sigma: f64,
 }
 
+impl Vectors {
+    /// Those of a body that shows no partial phase.
+    pub(super) fn none() -> Self {
+        Self {
+            measured: Vec::new(),
+            scale_sigma: 3e-4,
+            edge_sigma: 1e-3,
+            side_sigma: 1e-3,
+        }
+    }
+}
+
 /// Middle of an exposure on the camera's clock read as UTC, in seconds after the course's origin, and its one sigma.
 pub(super) fn reading(stamp: &CameraStamp, shutter_s: f64, course: &Course) -> (f64, f64) {
     let start_s = stamp.time.read_as_utc().seconds_since(course.origin());

@@ -156,7 +156,14 @@ pub fn solve(
         ..found
     });
     let whole = judged(body, instant.as_ref(), &partials, &mut notices);
-    let turns = north::turns(&frames, &partials, &tracks, &course);
+    let turns = if partials.solved.is_some() {
+        north::turns(&frames, &partials, &tracks, &course)
+    } else {
+        let clock = &whole.clock;
+        let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
+        let mirrored = beside.mirrored.unwrap_or(false);
+        north::turns_by_drift(&frames, &tracks, &course, (tau_s, clock.sigma_s), mirrored)
+    };
     ClockSolution {
         points: points(&frames, &partials, &course, &whole),
         summary: words::summary(&whole),

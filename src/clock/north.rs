@@ -1,11 +1,13 @@
 //! How each frame is turned: where celestial north lies, and whether the picture is mirrored.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use nalgebra::Vector2;
 
 use super::ClockFrame;
 use super::course::Course;
-use super::fit::{Look, Solved};
-use super::measured::{Measured, reading, upright};
+use super::fit::{self, Look, Solved};
+use super::measured::{reading, upright};
 use super::partials::Partials;
 use super::tracks::Tracks;
 use crate::domain::Orientation;
@@ -37,31 +39,44 @@ pub(super) fn turns(
     let Some(solved) = &partials.solved else {
         return vec![None; frames.len()];
     };
-    let card = Card::of(solved, partials, tracks, course);
-    frames
-        .iter()
-        .enumerate()
-        .map(|(n, frame)| {
-            let same_lens = |m: &&Measured| frames[m.frame].scale_group == frame.scale_group;
-            card.used().find(same_lens)?;
-            card.turn(n, frame)
-        })
-        .collect()
+    let shoot = partials.shoot.iter().zip(&solved.used);
+    let used = shoot.filter(|(_, used)| **used).map(|(m, _)| m.frame);
+    let lenses = used.map(|n| frames[n].scale_group).collect();
+    Card::of(solved, tracks, course).turns(frames, &lenses)
+}
+
+/// The same where no clock was solved: on a camera left standing the way of the discs through the frame tells, given a clock error
+/// (camera reading as UTC, minus UTC) and its one sigma, in seconds. Whether the picture is mirrored it does not tell.
+pub(super) fn turns_by_drift(
+    frames: &[ClockFrame],
+    tracks: &Tracks,
+    course: &Course,
+    (tau_s, sigma_s): (f64, f64),
+    mirrored: bool,
+) -> Vec<Option<Turn>> {
+    let Some(solved) = fit::by_drift(tracks, course, (tau_s, sigma_s), mirrored) else {
+        return vec![None; frames.len()];
+    };
+    let told = tracks.stretches.iter().enumerate();
+    let told = told.filter(|(k, _)| solved.stray_of(*k).is_some());
+    let lenses = told
+        .flat_map(|(_, sights)| sights.iter().map(|s| frames[s.frame].scale_group))
+        .collect();
+    Card::of(&solved, tracks, course).turns(frames, &lenses)
 }
 
 /// What is known of a body's frames.
 struct Card<'a> {
     solved: &'a Solved,
-    partials: &'a Partials,
     course: &'a Course,
     /// Per frame with a disc: where the Sun falls, and its stretch.
-    places: std::collections::BTreeMap<usize, (Vector2<f64>, usize)>,
+    places: BTreeMap<usize, (Vector2<f64>, usize)>,
     /// Mean reading and stray of each stretch that has evidence, in time order.
     strays: Vec<(f64, f64)>,
 }
 
 impl<'a> Card<'a> {
-    fn of(solved: &'a Solved, partials: &'a Partials, tracks: &Tracks, course: &'a Course) -> Self {
+    fn of(solved: &'a Solved, tracks: &Tracks, course: &'a Course) -> Self {
         let stretches = tracks.stretches.iter().enumerate();
         let places = stretches
             .clone()
@@ -75,16 +90,22 @@ impl<'a> Card<'a> {
             .collect();
         Self {
             solved,
-            partials,
             course,
             places,
             strays,
         }
     }
 
-    fn used(&self) -> impl Iterator<Item = &Measured> {
-        let shoot = self.partials.shoot.iter().zip(&self.solved.used);
-        shoot.filter(|(_, used)| **used).map(|(m, _)| m)
+    /// The turns of the frames of some scale groups.
+    fn turns(&self, frames: &[ClockFrame], lenses: &BTreeSet<usize>) -> Vec<Option<Turn>> {
+        frames
+            .iter()
+            .enumerate()
+            .map(|(n, frame)| {
+                lenses.get(&frame.scale_group)?;
+                self.turn(n, frame)
+            })
+            .collect()
     }
 
     fn turn(&self, index: usize, frame: &ClockFrame) -> Option<Turn> {

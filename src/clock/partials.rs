@@ -146,6 +146,7 @@ pub(super) fn solve(
         shoot: &shoot,
         tracks,
         course,
+        clock: None,
     };
     let chosen = if shoot.len() < FEWEST_PARTIALS {
         Err(Trouble::TooFew(shoot.len()))
