@@ -94,7 +94,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
                 look: seen[i].report().map(|r| r.look),
                 north_deg: turn.map(|t| t.north_deg),
-                mirrored: turn.map(|t| t.mirrored).or(settings.mirrored),
+                mirrored: turn.map(|t| t.mirrored).or(given.mirrored),
                 predicted,
                 quality: seen[i].report().map(|r| r.quality),
                 flags,

@@ -315,7 +315,7 @@ fn recipe(
 }
 
 /// The recipe in OUT, where there is one.
-fn recipe_there(catalogue: &Catalogue, out: &OutFolder) -> Result<Option<Recipe>, PipelineError> {
+pub(super) fn recipe_there(catalogue: &Catalogue, out: &OutFolder) -> Result<Option<Recipe>, PipelineError> {
     let path = out.path.join(RECIPE_FILE);
     match std::fs::read_to_string(&path) {
         Ok(text) => match Recipe::parse(&text, catalogue) {

@@ -39,6 +39,7 @@ impl Settings {
             date: self.date,
             zone: self.zone.clone(),
             clocks: self.clocks.clone(),
+            mirrored: self.mirrored,
         }
     }
 }
