@@ -3,10 +3,10 @@
 use std::borrow::Cow;
 use std::io;
 
+use super::earlier::recipe_there;
 use super::imprint::Imprint;
 use super::layers::{CoronaParts, LAYERS, clear_layers, corona_layers};
 use super::light::{self, Lit};
-use super::making;
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::{Made, PROGRAM, PipelineError, Watch};
@@ -89,7 +89,7 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    let recipe = making::recipe_there(catalogue, out).ok().flatten();
+    let recipe = recipe_there(catalogue, out).ok().flatten();
     let imprint = Imprint::of(catalogue, recipe.as_ref());
     let info = imprint.on(info(&merged, &frames));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());

@@ -4,11 +4,11 @@ use std::path::{Path, PathBuf};
 
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
+use super::earlier::{Opened, open, recipe_there};
 use super::imprint::Imprint;
 use super::lapse::{self, TIME_LAPSE};
 use super::layers::{LAYERS, Layers, clear_layers};
-use super::out::{Folder, OutFolder};
-use super::whereabouts;
+use super::out::OutFolder;
 use super::{Made, PipelineError, Settings, Target, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
@@ -22,33 +22,6 @@ const JPEG_QUALITY: u8 = 95;
 
 /// Folder below OUT for the pieces the strip is drawn from, so that it can be drawn again with the card away.
 const TILES: &str = ".cache/tiles";
-
-/// The folder of an earlier run, its record, and what there is to tell of its card.
-pub(crate) struct Opened {
-    pub(crate) folder: OutFolder,
-    pub(crate) catalogue: Catalogue,
-    /// What to tell where pictures are not in their places.
-    pub(crate) away: Option<Notice>,
-}
-
-/// Opens the folder of an earlier run and finds the card of its record; where it lies elsewhere now, the record learns of it.
-pub(crate) fn open(target: &Target) -> Result<Opened, PipelineError> {
-    let mut catalogue = Catalogue::load(&target.out)?;
-    let folder = if target.dry_run {
-        OutFolder::untouched(&target.out)
-    } else {
-        OutFolder::open(&target.out, Folder::Earlier)?
-    };
-    let found = whereabouts::settle(&mut catalogue, &target.out, &target.cards)?;
-    if found.moved && !target.dry_run {
-        folder.save(&catalogue)?;
-    }
-    Ok(Opened {
-        folder,
-        catalogue,
-        away: found.notice(),
-    })
-}
 
 /// Everything, in order.
 ///

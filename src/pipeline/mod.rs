@@ -2,6 +2,7 @@
 
 mod corona;
 mod demo;
+mod earlier;
 mod error;
 mod imprint;
 mod keepsake;

@@ -3,7 +3,7 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use super::making::{open, recipe_there};
+use super::earlier::{open, recipe_there};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::Catalogue;
