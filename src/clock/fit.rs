@@ -9,7 +9,7 @@
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use super::course::Course;
-use super::measured::{Measured, Vectors};
+use super::measured::{Measured, Vectors, middle};
 use super::mount::{self, Axis, Hold};
 use super::tracks::{Drift, Setup, Tracks};
 
@@ -43,6 +43,10 @@ const LEAST_STRAY: f64 = 0.02 * std::f64::consts::PI / 180.0;
 const USUAL_STRAY: f64 = 0.1 * std::f64::consts::PI / 180.0;
 /// How many stretches' worth that expectation counts.
 const USUAL_STRAY_COUNT: f64 = 2.0;
+/// Straying allowed while a fit is far from its end, in radians.
+const LOOSE_STRAY: f64 = 0.3;
+/// A stray counts for how far strays go up to this many times their middle size.
+const FAR_STRAY: f64 = 5.0;
 /// Fewest vectors whose scatter is believed beyond what they state.
 const LEAST_FOR_SCATTER: usize = 6;
 /// Most that vectors may scatter beyond what they state, in solar radii.
@@ -252,7 +256,7 @@ pub(super) struct Setting<'a> {
 /// Fits from a clock error found by the search.
 pub(super) fn fit(setting: &Setting<'_>, tau_s: f64, hold: Hold) -> Solved {
     let mut solved = start(setting, tau_s, hold);
-    for stray in [3.0, 0.3] {
+    for stray in [3.0, LOOSE_STRAY] {
         solved.stray = stray;
         improve(setting, &mut solved);
     }
@@ -425,6 +429,10 @@ impl Normal {
     }
 
     fn add_drift(&mut self, setting: &Setting<'_>, solved: &Solved, stretch: usize) {
+        // An aim that looks like a drift would draw the roll anywhere before the vectors have told it.
+        if solved.stray >= LOOSE_STRAY && !setting.shoot.is_empty() {
+            return;
+        }
         let Some((drift, slope)) = drift_of(setting, solved, stretch) else {
             return;
         };
@@ -530,10 +538,13 @@ fn strayed(solved: &Solved) -> f64 {
         .max(1e-9);
     // Each turn weighs as it was measured; one unknown is spent on the mean.
     let (mut weights, mut excess) = (0.0, 0.0);
+    let mut sizes: Vec<f64> = own().map(|(turn, _)| turn.abs()).collect();
+    let usual = middle(&mut sizes).unwrap_or(0.0).max(LEAST_STRAY);
     for (turn, sigma) in own() {
         let weight = 1.0 / (1.0 + (sigma / best).powi(2) / 4.0);
         weights += weight;
-        excess += weight * (turn * turn - sigma * sigma);
+        let most = FAR_STRAY * usual.hypot(sigma);
+        excess += weight * ((turn * turn).min(most * most) - sigma * sigma);
     }
     let spent = (weights - 1.0).max(0.5);
     let usual = USUAL_STRAY_COUNT * USUAL_STRAY * USUAL_STRAY;

@@ -118,9 +118,12 @@ pub(crate) struct Outcome {
     pub(crate) solved: bool,
 }
 
-/// Radius of the Sun and size of the frame, in pixels: a lens of some 600 mm.
-const RADIUS_PX: f64 = 150.0;
+/// Pixels per radian and size of the frame: a Sun of some 150 px in radius.
+const PX_PER_RAD: f64 = 32_400.0;
 const SIZE_PX: (u32, u32) = (2400, 1600);
+
+/// The Sun's centre is kept this far from the edge, in pixels.
+const MARGIN_PX: f64 = 195.0;
 
 /// Seconds by which the clock is fast.
 const CLOCK_S: f64 = 37.4;
@@ -250,10 +253,9 @@ fn north_deg(world: &World, camera: &Camera, utc: Utc, mirrored: bool) -> f64 {
 /// Pixel of the upright picture.
 fn pixel((x, y): (f64, f64), mirrored: bool) -> (f64, f64) {
     let hand = if mirrored { -1.0 } else { 1.0 };
-    let f = RADIUS_PX / (0.2655_f64).to_radians();
     (
-        0.5 * (f64::from(SIZE_PX.0) - 1.0) + hand * f * x,
-        0.5 * (f64::from(SIZE_PX.1) - 1.0) - f * y,
+        0.5 * (f64::from(SIZE_PX.0) - 1.0) + hand * PX_PER_RAD * x,
+        0.5 * (f64::from(SIZE_PX.1) - 1.0) - PX_PER_RAD * y,
     )
 }
 
@@ -306,11 +308,10 @@ impl Holder<'_> {
         };
         let kept = moved.filter(|camera| {
             let (x, y) = camera.tangents(sun);
-            let f = RADIUS_PX / (0.2655_f64).to_radians();
             let (half_x, half_y) = (f64::from(SIZE_PX.0) / 2.0, f64::from(SIZE_PX.1) / 2.0);
             dot(camera.ahead, sun) > 0.9
-                && (f * x).abs() < half_x - 1.3 * RADIUS_PX
-                && (f * y).abs() < half_y - 1.3 * RADIUS_PX
+                && (PX_PER_RAD * x).abs() < half_x - MARGIN_PX
+                && (PX_PER_RAD * y).abs() < half_y - MARGIN_PX
         });
         let camera = match kept {
             Some(camera) => camera,
@@ -440,7 +441,8 @@ fn made(n: usize, utc: Utc, holder: &mut Holder<'_>) -> Made {
     let moon = pixel(camera.tangents(world.seen(utc, east, north)), mirrored);
     let north_deg = north_deg(world, camera, utc, mirrored);
     // A small circle off the lens's axis comes out as an ellipse.
-    let radius_px = RADIUS_PX * (1.0 + 0.75 * (place.0 * place.0 + place.1 * place.1));
+    let radius_px = PX_PER_RAD * (sky.sun_radius_arcsec / 3600.0).to_radians();
+    let radius_px = radius_px * (1.0 + 0.75 * (place.0 * place.0 + place.1 * place.1));
     let apart = east.hypot(north);
     let covered = apart < sky.ratio() - 1.0;
     let shown = apart < 1.0 + sky.ratio();
