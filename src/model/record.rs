@@ -13,9 +13,10 @@ use crate::burst;
 use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase,
-    Role, Shot, SunMoon, TaggedShot,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Phase, Role,
+    Shot, SunMoon, TaggedShot,
 };
+use crate::flag;
 use crate::phase;
 use crate::raster;
 
@@ -102,11 +103,12 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             }
         })
         .collect();
-    tell_filter_from_cap(&mut shots);
+    flag::across_card(&mut shots);
     for (i, record) in shots.iter().enumerate() {
         let broken = broken_reason(intake.broken[i].as_ref(), &seen[i]);
         notices.extend(notice_for(record, broken));
     }
+    notices.extend(flag::notices(&shots));
     notices.extend(raw_notice(&shots));
     shots.sort_by(|a, b| match (a.utc, b.utc) {
         (Some(x), Some(y)) => x.cmp(&y),
@@ -254,49 +256,8 @@ fn with_sun(
     }
 }
 
-/// Dark telephoto frames of totality: the filter was still on, or on again, when all frames of the body from the start or to the end
-/// of totality are dark; one dark frame among bright ones had its cap on.
-fn tell_filter_from_cap(shots: &mut [ShotRecord]) {
-    let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
-    for (i, record) in shots.iter().enumerate() {
-        if record.phase == Phase::Totality && record.role != Some(Role::Wide) {
-            bodies
-                .entry(record.shot.camera.clone())
-                .or_default()
-                .push(i);
-        }
-    }
-    for mut members in bodies.into_values() {
-        members.sort_by_key(|&i| shots[i].utc);
-        let dark = |i: &&usize| shots[**i].flags.has(Flag::Capped);
-        let ahead: BTreeSet<usize> = members.iter().take_while(dark).copied().collect();
-        let behind: BTreeSet<usize> = members.iter().rev().take_while(dark).copied().collect();
-        if ahead.len() == members.len() {
-            continue;
-        }
-        for i in ahead.union(&behind) {
-            shots[*i].flags = shots[*i]
-                .flags
-                .iter()
-                .filter(|flag| *flag != Flag::Capped)
-                .chain([Flag::FilterOn])
-                .collect::<Flags>();
-        }
-    }
-}
-
 fn notice_for(record: &ShotRecord, broken: Option<&str>) -> Option<Notice> {
-    let told = if let Some(reason) = broken {
-        format!("{reason}; listed as unreadable, kept")
-    } else {
-        let reason = record.no_disc.as_ref()?;
-        let due = record.role == Some(Role::Tele)
-            && !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
-        if !due {
-            return None;
-        }
-        format!("no disc found ({reason}); kept, not centred")
-    };
+    let told = format!("{}; listed as unreadable, kept", broken?);
     Some(Notice::look(told).about(record.name()))
 }
 

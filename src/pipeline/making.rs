@@ -270,14 +270,18 @@ fn recipe(
     let there = recipe_there(catalogue, out)?;
     let (kept, wish) = match (there, choose) {
         (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
-        (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
+        (there, wish) => (there, wish.unwrap_or_default()),
     };
     let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
-    let recipe = Recipe {
-        before: proposed.before,
-        centre: proposed.centre,
-        after: proposed.after,
-        ..kept
+    let recipe = match kept {
+        // What a person set stays; only the frames are chosen anew.
+        Some(kept) => Recipe {
+            before: proposed.before,
+            centre: proposed.centre,
+            after: proposed.after,
+            ..kept
+        },
+        None => proposed,
     };
     if !dry_run {
         out.write(RECIPE_FILE, |file| {
@@ -285,19 +289,6 @@ fn recipe(
         })?;
     }
     Ok((recipe, notices, vec![path]))
-}
-
-/// The recipe in OUT, where there is one.
-pub(super) fn recipe_there(catalogue: &Catalogue, out: &OutFolder) -> Result<Option<Recipe>, PipelineError> {
-    let path = out.path.join(RECIPE_FILE);
-    match std::fs::read_to_string(&path) {
-        Ok(text) => match Recipe::parse(&text, catalogue) {
-            Ok(recipe) => Ok(Some(recipe)),
-            Err(error) => Err(PipelineError::Recipe { path, error }),
-        },
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(cause) => Err(PipelineError::Unreadable { path, cause }),
-    }
 }
 
 fn strip_name(output: Output) -> &'static str {
