@@ -79,7 +79,7 @@ pub struct FrameLook {
 
 /// Light on and around a fitted disc: of the bare Sun where the fit is on the Sun's limb, of the corona close to the Moon where it is on
 /// the Moon's.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DiscLook {
     /// Median light of the lit part, 1 at saturation.
     pub level: f64,
@@ -101,7 +101,7 @@ pub struct DiscLook {
 }
 
 /// How sharp a limb's edge is around the disc; widths are Gaussian sigmas.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct EdgeLook {
     /// Directions in which it stands free.
     pub directions: u32,
