@@ -1,13 +1,11 @@
 //! The clock by the partial frames.
 
 use super::course::Course;
-use super::covered::Likelihood;
 use super::fit::{self, Hold, Setting, Solved};
 use super::measured::{Measured, Vectors};
-use super::mistake::belief_cost;
 use super::search;
-use super::{ClockBody, ClockFrame, FEWEST_PARTIALS};
-use crate::domain::{ClockCorrection, Notice};
+use super::{ClockFrame, FEWEST_PARTIALS};
+use crate::domain::Notice;
 
 /// Cost of believing the picture mirrored, in units of minus twice a log likelihood (our choice: a diagonal mirror is rare).
 const MIRRORED_COST: f64 = 6.0;
@@ -15,8 +13,8 @@ const MIRRORED_COST: f64 = 6.0;
 /// A rival clock error must cost this much more to be ruled out, in the same units.
 const CLEAR_COST: f64 = 6.0;
 
-/// Most of what a covered-frame likelihood may cost a clock error, in the same units.
-const MOST_COVERED_COST: f64 = 60.0;
+/// Most of what belief and other evidence may cost a clock error, in the same units.
+const MOST_OTHER_COST: f64 = 80.0;
 
 /// Least share of the frames that must agree.
 const LEAST_AGREE: f64 = 0.55;
@@ -60,7 +58,7 @@ impl Partials {
     }
 
     /// Names the outliers.
-    pub(super) fn notices(&self, body: &ClockBody<'_>, frames: &[ClockFrame]) -> Vec<Notice> {
+    pub(super) fn notices(&self, name: &str, frames: &[ClockFrame]) -> Vec<Notice> {
         let Some(solved) = &self.solved else {
             return Vec::new();
         };
@@ -73,8 +71,7 @@ impl Partials {
         off.chain(self.elsewhere.iter().copied())
             .map(|n| {
                 let text = format!(
-                    "its discs do not fit the other partials of {}; left out of the clock",
-                    body.name
+                    "its discs do not fit the other partials of {name}; left out of the clock"
                 );
                 Notice::note(text).about(&frames[n].file)
             })
@@ -82,12 +79,19 @@ impl Partials {
     }
 }
 
+/// What partials are held against besides the sky.
+pub(super) struct Beside<'a> {
+    /// The clock error that is believed beforehand, in seconds.
+    pub(super) word_s: f64,
+    /// Minus twice the log of how likely belief and other evidence make an error known to a sigma, up to a constant.
+    pub(super) cost: &'a dyn Fn(f64, f64) -> f64,
+}
+
 /// Solves the clock error from the vectors.
 pub(super) fn solve(
     vectors: &Vectors,
     course: &Course,
-    covered: Option<&Likelihood>,
-    prior: &ClockCorrection,
+    beside: &Beside<'_>,
 ) -> Partials {
     let mut all = vectors.measured.clone();
     all.sort_by(|a, b| {
@@ -111,8 +115,7 @@ pub(super) fn solve(
                 shoot: &shoot,
                 course,
             },
-            covered,
-            prior,
+            beside,
         )
     };
     Partials {
@@ -126,17 +129,23 @@ pub(super) fn solve(
 /// The likeliest fit of all places and holds, unless another clock error is nearly as likely.
 fn choose(
     setting: &Setting<'_>,
-    covered: Option<&Likelihood>,
-    prior: &ClockCorrection,
+    beside: &Beside<'_>,
 ) -> Result<Solved, Trouble> {
-    let believed_s = f64::from(prior.zone_offset_s) + prior.error_s;
     let mut places = search::places(setting.shoot, setting.course);
-    places.push(believed_s);
-    let mut fits: Vec<(f64, Solved)> = places
+    places.push(beside.word_s);
+    let fits: Vec<(f64, f64, Solved)> = places
         .iter()
         .flat_map(|&tau_s| Hold::ALL.map(|hold| fit::fit(setting, tau_s, hold)))
         .filter(|solved| solved.cost.is_finite() && solved.tau_s().is_finite())
-        .map(|solved| (solved.cost + beside(&solved, covered, prior), solved))
+        .map(|solved| {
+            let other = (beside.cost)(solved.tau_s(), solved.tau_sigma_s);
+            (solved.cost + mirror_cost(&solved), other, solved)
+        })
+        .collect();
+    let least = fits.iter().map(|fit| fit.1).fold(f64::INFINITY, f64::min);
+    let mut fits: Vec<(f64, Solved)> = fits
+        .into_iter()
+        .map(|(own, other, solved)| (own + (other - least).min(MOST_OTHER_COST), solved))
         .collect();
     fits.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (cost, best) = fits.first().cloned().ok_or(Trouble::Discordant)?;
@@ -157,15 +166,10 @@ fn choose(
     }
 }
 
-/// What speaks against a fit beside its vectors: the belief in clocks, covered frames, a mirror.
-fn beside(solved: &Solved, covered: Option<&Likelihood>, prior: &ClockCorrection) -> f64 {
-    let tau_s = solved.tau_s();
-    let belief = belief_cost(tau_s - f64::from(prior.zone_offset_s), prior.zone_offset_s);
-    let mirror = if solved.hold.mirrored {
+fn mirror_cost(solved: &Solved) -> f64 {
+    if solved.hold.mirrored {
         MIRRORED_COST
     } else {
         0.0
-    };
-    let dark = covered.map_or(0.0, |l| l.cost(tau_s, solved.tau_sigma_s));
-    belief + mirror + dark.min(MOST_COVERED_COST)
+    }
 }

@@ -78,6 +78,7 @@ fn read(
 ) -> Result<Catalogue, PipelineError> {
     let mut notices = std::mem::take(&mut intake.notices);
     let place = place::settle(settings, &intake.shots, &mut notices)?;
+    clocks::doubt_tags(&mut intake.shots, &mut notices);
     let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
