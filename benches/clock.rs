@@ -85,7 +85,10 @@ fn summary(all: &[Outcome]) {
 
 /// Made-up cards with few clues.
 fn few(count: u64) {
-    for case in cases::of_one_body().into_iter().chain(cases::of_two_bodies()) {
+    for case in cases::of_one_body()
+        .into_iter()
+        .chain(cases::of_two_bodies())
+    {
         let o = case.outcome;
         println!(
             "{}: off {:+.1} s, sigma {:.1} s, {} silent, {} near a contact; {}",

@@ -38,7 +38,10 @@ fn few_frames_make_a_vague_clock_and_no_wrong_one() {
     let mut sigmas: Vec<f64> = telling.iter().map(|s| s.outcome.sigma_s).collect();
     sigmas.sort_by(f64::total_cmp);
     let middle = sigmas[sigmas.len() / 2];
-    assert!(middle < 40.0, "vague is well, but half of them are told to {middle} s only");
+    assert!(
+        middle < 40.0,
+        "vague is well, but half of them are told to {middle} s only"
+    );
 }
 
 fn honest(case: &Case) {
@@ -54,14 +57,28 @@ fn cards_with_few_clues_are_never_wrong() {
         honest(case);
     }
     let of = |name: &str| all.iter().find(|case| case.name == name).unwrap();
-    for name in ["clock on UTC", "another zone by 13 h", "a year off", "a day off"] {
+    for name in [
+        "clock on UTC",
+        "another zone by 13 h",
+        "a year off",
+        "a day off",
+    ] {
         let case = of(name);
         assert!(case.outcome.sigma_s < 30.0, "{case:#?}");
-        assert!(case.notices.iter().any(|n| n.contains("corrected by its pictures")), "{case:#?}");
+        assert!(
+            case.notices
+                .iter()
+                .any(|n| n.contains("corrected by its pictures")),
+            "{case:#?}"
+        );
     }
     assert!(of("23 min fast, corona and bead").outcome.sigma_s < 20.0);
     for name in ["one ring before C2", "one ring after C3"] {
-        assert!(of(name).summary.starts_with("2 times fit"), "{:#?}", of(name));
+        assert!(
+            of(name).summary.starts_with("2 times fit"),
+            "{:#?}",
+            of(name)
+        );
     }
     let vague = of("full Suns alone");
     assert!(vague.summary.starts_with("not known"), "{vague:#?}");
@@ -74,7 +91,9 @@ fn bodies_of_one_card_help_each_other() {
     for case in &all {
         honest(case);
     }
-    let tied = all.iter().filter(|c| c.name.starts_with("a ring, and nameless"));
+    let tied = all
+        .iter()
+        .filter(|c| c.name.starts_with("a ring, and nameless"));
     for case in tied {
         assert!(case.outcome.sigma_s < 20.0, "{case:#?}");
         assert!(case.summary.contains("the pictures of"), "{case:#?}");

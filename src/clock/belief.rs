@@ -113,8 +113,14 @@ mod tests {
         let chile = -14_400;
         let chance = log_density(2.4 * 3_600.0, chile);
         for error_s in [14_400.0, -3_600.0, 7_200.0, 86_400.0, -365.0 * 86_400.0] {
-            assert!(log_density(error_s + 20.0, chile) > chance + 1.0, "{error_s}");
+            assert!(
+                log_density(error_s + 20.0, chile) > chance + 1.0,
+                "{error_s}"
+            );
         }
-        assert!(log_density(14_400.0, chile) > log_density(10_800.0, chile), "UTC is likelier");
+        assert!(
+            log_density(14_400.0, chile) > log_density(10_800.0, chile),
+            "UTC is likelier"
+        );
     }
 }

@@ -103,7 +103,10 @@ impl Evidence {
             let reach_s = 8.0 * joint.sigma_s + 30.0;
             (joint.tau_s - reach_s, joint.tau_s + reach_s)
         }));
-        spans.extend(self.gps.map(|gps| (gps.most_s() - 3600.0, gps.most_s() + 10.0)));
+        spans.extend(
+            self.gps
+                .map(|gps| (gps.most_s() - 3600.0, gps.most_s() + 10.0)),
+        );
         spans
     }
 
@@ -141,7 +144,11 @@ impl Evidence {
     }
 
     /// What a clock error rests on, best first.
-    pub(super) fn named(&self, against: &[usize], joint: Option<ClockEvidence>) -> Vec<ClockEvidence> {
+    pub(super) fn named(
+        &self,
+        against: &[usize],
+        joint: Option<ClockEvidence>,
+    ) -> Vec<ClockEvidence> {
         let count = |kind: &dyn Fn(&Shows) -> bool| {
             let speaks = |w: &&Witness| kind(&w.shows) && !against.contains(&w.frame);
             self.witnesses.iter().filter(speaks).count() as u32
@@ -150,10 +157,16 @@ impl Evidence {
         let totality = count(&|s| matches!(s, Shows::Corona | Shows::Ring | Shows::MoonsLimb));
         let dusks = count(&|s| matches!(s, Shows::Dusk));
         let mut out: Vec<ClockEvidence> = joint.into_iter().collect();
-        out.extend((crescents > 0 && out.is_empty()).then_some(ClockEvidence::Partials { frames: crescents }));
+        out.extend(
+            (crescents > 0 && out.is_empty())
+                .then_some(ClockEvidence::Partials { frames: crescents }),
+        );
         out.extend((totality > 0).then_some(ClockEvidence::Contacts { frames: totality }));
         out.extend((dusks > 0).then_some(ClockEvidence::Sky { frames: dusks }));
-        out.extend(self.gps.map(|gps| ClockEvidence::Gps { frames: gps.frames }));
+        out.extend(
+            self.gps
+                .map(|gps| ClockEvidence::Gps { frames: gps.frames }),
+        );
         out
     }
 }
@@ -201,10 +214,19 @@ pub(super) fn heard(mut all: Vec<Witness>) -> Vec<Witness> {
         Shows::Dusk => 7,
     };
     for kind in 0..8 {
-        let own: Vec<Witness> = all.iter().copied().filter(|w| rank(&w.shows) == kind).collect();
+        let own: Vec<Witness> = all
+            .iter()
+            .copied()
+            .filter(|w| rank(&w.shows) == kind)
+            .collect();
         let (count, every) = (own.len(), own.len().div_ceil(MOST_OF_A_KIND).max(1));
         let kept = |n: usize| n < ENDS || n + ENDS >= count || n % every == 0;
-        out.extend(own.into_iter().enumerate().filter(|(n, _)| kept(*n)).map(|(_, w)| w));
+        out.extend(
+            own.into_iter()
+                .enumerate()
+                .filter(|(n, _)| kept(*n))
+                .map(|(_, w)| w),
+        );
     }
     out
 }

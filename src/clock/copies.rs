@@ -16,12 +16,15 @@ const SAME_MOMENT_S: f64 = 5.0;
 
 /// The frames with the stamps of copies taken away: frames keep their places, copies lose their say.
 pub(super) fn once(frames: &[ClockFrame]) -> Vec<ClockFrame> {
-    let mut order: Vec<usize> = (0..frames.len()).filter(|&n| frames[n].stamp.is_some()).collect();
+    let mut order: Vec<usize> = (0..frames.len())
+        .filter(|&n| frames[n].stamp.is_some())
+        .collect();
     order.sort_by(|&a, &b| read_s(&frames[a]).total_cmp(&read_s(&frames[b])));
     let mut out = frames.to_vec();
     for (place, &n) in order.iter().enumerate() {
         let earlier = order[..place].iter().rev();
-        let near = earlier.take_while(|&&m| read_s(&frames[n]) - read_s(&frames[m]) <= SAVED_WITHIN_S);
+        let near =
+            earlier.take_while(|&&m| read_s(&frames[n]) - read_s(&frames[m]) <= SAVED_WITHIN_S);
         if near.into_iter().any(|&m| is_copy(&frames[m], &frames[n])) {
             out[n].stamp = None;
         }
@@ -30,7 +33,9 @@ pub(super) fn once(frames: &[ClockFrame]) -> Vec<ClockFrame> {
 }
 
 fn read_s(frame: &ClockFrame) -> f64 {
-    frame.stamp.map_or(0.0, |stamp| stamp.time.read_as_utc().unix_s())
+    frame
+        .stamp
+        .map_or(0.0, |stamp| stamp.time.read_as_utc().unix_s())
 }
 
 /// Whether the later of two frames is the earlier once more.
@@ -46,7 +51,9 @@ fn is_copy(earlier: &ClockFrame, later: &ClockFrame) -> bool {
 }
 
 fn discs(frame: &ClockFrame) -> Option<(Circle, Circle)> {
-    let fit = frame.fit.filter(|fit| fit.limb == Limb::Sun && fit.moon_sigma_px.is_some())?;
+    let fit = frame
+        .fit
+        .filter(|fit| fit.limb == Limb::Sun && fit.moon_sigma_px.is_some())?;
     fit.sun.zip(fit.moon)
 }
 

@@ -1,9 +1,9 @@
 //! A body that sees no disc: the wide view's sky darkens and brightens with the Sun's free area.
 
 use super::ClockFrame;
+use super::belief;
 use super::course::Course;
 use super::measured::{middle, reading};
-use super::belief;
 
 /// Least fall of the sky's light over the frames, in stops, for the fall to be the eclipse.
 const LEAST_FALL_STOPS: f64 = 4.0;

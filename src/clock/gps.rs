@@ -54,7 +54,11 @@ impl GpsBound {
         let renewed = ages.len() >= SEVERAL && ages[ages.len() / 2] - most_s > RENEWED_S;
         Some(Self {
             most_s,
-            stale_share: if renewed { STALE_SHARE.1 } else { STALE_SHARE.0 },
+            stale_share: if renewed {
+                STALE_SHARE.1
+            } else {
+                STALE_SHARE.0
+            },
             frames: ages.len() as u32,
         })
     }

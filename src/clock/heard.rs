@@ -217,7 +217,10 @@ pub(super) fn known(bodies: &[Heard]) -> Vec<Known> {
 /// The named body whose clock these pictures were most likely stamped by, and what both say together.
 fn tied(n: usize, body: &Heard, bodies: &[Heard], all: &[Known]) -> Option<(usize, Posterior)> {
     let named = bodies.iter().filter(|other| other.named).count() as f64;
-    let own = all[n].posterior.as_ref().filter(|_| body.evidence.tells())?;
+    let own = all[n]
+        .posterior
+        .as_ref()
+        .filter(|_| body.evidence.tells())?;
     let mut found: Vec<(f64, usize, Posterior)> = Vec::new();
     for (m, other) in bodies.iter().enumerate() {
         let Some(its) = &all[m].posterior else {

@@ -29,9 +29,8 @@ impl Heights {
         let first = contacts.c1.utc.plus_s(-REACH_S);
         let length_s = contacts.c4.utc.seconds_since(first) + REACH_S;
         let count = (length_s / STEP_S).clamp(1.0, 1000.0) as usize;
-        let is_up = |n: usize| {
-            sky(first.plus_s(n as f64 * STEP_S)).sun_alt_refracted_deg > LEAST_DEG
-        };
+        let is_up =
+            |n: usize| sky(first.plus_s(n as f64 * STEP_S)).sun_alt_refracted_deg > LEAST_DEG;
         Self {
             from_s: first.seconds_since(course.origin()),
             up: (0..count).map(is_up).collect(),

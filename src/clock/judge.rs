@@ -24,7 +24,11 @@ const NO_SURER: f64 = 0.9;
 /// Settles the clocks of a card's bodies, in their order.
 pub fn settle(bodies: &[Heard]) -> Vec<ClockSolution> {
     let all = known(bodies);
-    bodies.iter().zip(&all).map(|(body, known)| one(body, known)).collect()
+    bodies
+        .iter()
+        .zip(&all)
+        .map(|(body, known)| one(body, known))
+        .collect()
 }
 
 fn one(body: &Heard, known: &Known) -> ClockSolution {
@@ -100,8 +104,16 @@ fn solution(body: &Heard, known: &Known) -> Option<(Peak, Vec<Peak>)> {
         .map(|r| r.weight * ((r.tau_s - best.tau_s).powi(2) + r.sigma_s.powi(2)))
         .sum();
     let doubted = body.partials.contradict() && body.evidence.joint.is_none();
-    let least_s = if doubted && known.tied_to.is_none() { DOUBTED_SIGMA_S } else { LEAST_SIGMA_S };
-    let sigma_s = best.sigma_s.hypot(square.sqrt()).hypot(body.limb_sigma_s).max(least_s);
+    let least_s = if doubted && known.tied_to.is_none() {
+        DOUBTED_SIGMA_S
+    } else {
+        LEAST_SIGMA_S
+    };
+    let sigma_s = best
+        .sigma_s
+        .hypot(square.sqrt())
+        .hypot(body.limb_sigma_s)
+        .max(least_s);
     let word_s = f64::from(body.prior.zone_offset_s) + body.prior.error_s;
     let off_s = (best.tau_s - word_s).abs();
     if sigma_s > NO_SURER * body.prior.sigma_s && off_s < body.prior.sigma_s && !told {
@@ -112,7 +124,10 @@ fn solution(body: &Heard, known: &Known) -> Option<(Peak, Vec<Peak>)> {
 
 fn solved(body: &Heard, known: &Known, best: &Peak, rivals: Vec<Peak>) -> Judged {
     let prior = &body.prior;
-    let mistake = Mistake::of(best.tau_s - f64::from(prior.zone_offset_s), prior.zone_offset_s);
+    let mistake = Mistake::of(
+        best.tau_s - f64::from(prior.zone_offset_s),
+        prior.zone_offset_s,
+    );
     let zone_source = if mistake.zone_s == 0 {
         prior.zone_source
     } else {
@@ -121,7 +136,12 @@ fn solved(body: &Heard, known: &Known, best: &Peak, rivals: Vec<Peak>) -> Judged
     let zone_offset_s = prior.zone_offset_s + mistake.zone_s;
     let against = contradicted(&body.all, best.tau_s, best.sigma_s, &body.sky());
     let mut evidence = body.named(&against);
-    evidence.extend(known.tied_to.clone().map(|camera| ClockEvidence::OtherBody { camera }));
+    evidence.extend(
+        known
+            .tied_to
+            .clone()
+            .map(|camera| ClockEvidence::OtherBody { camera }),
+    );
     Judged {
         clock: ClockCorrection {
             zone_offset_s,
@@ -138,7 +158,11 @@ fn solved(body: &Heard, known: &Known, best: &Peak, rivals: Vec<Peak>) -> Judged
 /// The curve of what is known, as errors of the clock read in its zone.
 fn curve(known: &Known, zone_s: f64) -> ClockCurve {
     let cells = known.posterior.iter().flat_map(|p| &p.curve);
-    ClockCurve(cells.map(|(tau_s, density)| (tau_s - zone_s, *density)).collect())
+    ClockCurve(
+        cells
+            .map(|(tau_s, density)| (tau_s - zone_s, *density))
+            .collect(),
+    )
 }
 
 /// The partial frames' points, about the clock that is used.

@@ -101,11 +101,7 @@ const DUSK_EV: f64 = 7.0;
 const DUSK_REACH_S: f64 = 3600.0;
 
 /// What the frames show, those that show nothing left out, in the order of `frames`.
-pub(super) fn witnesses(
-    frames: &[ClockFrame],
-    vectors: &Vectors,
-    course: &Course,
-) -> Vec<Witness> {
+pub(super) fn witnesses(frames: &[ClockFrame], vectors: &Vectors, course: &Course) -> Vec<Witness> {
     let light = Light::of(frames);
     let mut all: Vec<Witness> = frames
         .iter()
@@ -150,7 +146,8 @@ fn by_discs(
     match fit.limb {
         Limb::Moon => Some(light.of_moons_limb(frame)),
         Limb::Sun => Some(
-            crescent(index, vectors).unwrap_or_else(|| of_the_sun(fit.limb_arc_deg, fit.moon.is_some())),
+            crescent(index, vectors)
+                .unwrap_or_else(|| of_the_sun(fit.limb_arc_deg, fit.moon.is_some())),
         ),
     }
 }
@@ -168,7 +165,11 @@ fn crescent(index: usize, vectors: &Vectors) -> Option<(Shows, f64)> {
     .into_iter()
     .fold(0.0, f64::hypot);
     let (sure, unsure) = DOUBT_CRESCENT;
-    let doubt = if m.sigma < SURE_CRESCENT { sure } else { unsure };
+    let doubt = if m.sigma < SURE_CRESCENT {
+        sure
+    } else {
+        unsure
+    };
     Some((Shows::Crescent { apart, sigma }, doubt))
 }
 
@@ -238,11 +239,18 @@ impl Light {
     }
 
     fn of_moons_limb(&self, frame: &ClockFrame) -> (Shows, f64) {
-        let by_glare = frame.look.and_then(|look| look.limb_glare).and_then(|glare| {
-            let (corona, ring) = GLARE;
-            (glare >= ring).then_some(true).or((glare <= corona).then_some(false))
-        });
-        let well = frame.fit.is_some_and(|fit| fit.limb_arc_deg >= WELL_SEEN_DEG);
+        let by_glare = frame
+            .look
+            .and_then(|look| look.limb_glare)
+            .and_then(|glare| {
+                let (corona, ring) = GLARE;
+                (glare >= ring)
+                    .then_some(true)
+                    .or((glare <= corona).then_some(false))
+            });
+        let well = frame
+            .fit
+            .is_some_and(|fit| fit.limb_arc_deg >= WELL_SEEN_DEG);
         let of = |(sure, unsure): (f64, f64)| if well { sure } else { unsure };
         match (by_glare, self.sunlit(frame)) {
             (Some(true), Some(true) | None) | (None, Some(true)) => (Shows::Ring, DOUBT_RING),

@@ -88,11 +88,7 @@ pub(super) struct Beside<'a> {
 }
 
 /// Solves the clock error from the vectors.
-pub(super) fn solve(
-    vectors: &Vectors,
-    course: &Course,
-    beside: &Beside<'_>,
-) -> Partials {
+pub(super) fn solve(vectors: &Vectors, course: &Course, beside: &Beside<'_>) -> Partials {
     let mut all = vectors.measured.clone();
     all.sort_by(|a, b| {
         (a.reading_s, a.frame)
@@ -127,10 +123,7 @@ pub(super) fn solve(
 }
 
 /// The likeliest fit of all places and holds, unless another clock error is nearly as likely.
-fn choose(
-    setting: &Setting<'_>,
-    beside: &Beside<'_>,
-) -> Result<Solved, Trouble> {
+fn choose(setting: &Setting<'_>, beside: &Beside<'_>) -> Result<Solved, Trouble> {
     let mut places = search::places(setting.shoot, setting.course);
     places.push(beside.word_s);
     let fits: Vec<(f64, f64, Solved)> = places

@@ -21,11 +21,12 @@ const MARGINS: [f64; 4] = [70.0, 20.0, 46.0, 44.0];
 ///
 /// Without anything to draw the picture says so. Text in the picture is escaped.
 pub fn residual_plot(cameras: &[CameraRecord], contacts: Option<&Contacts>) -> String {
-    let shown: Vec<&CameraRecord> = cameras
+    let shown: Vec<&CameraRecord> = cameras.iter().filter(|c| height_of(c) > 0.0).collect();
+    let height = shown
         .iter()
-        .filter(|c| height_of(c) > 0.0)
-        .collect();
-    let height = shown.iter().map(|c| height_of(c)).sum::<f64>().max(PANEL / 2.0);
+        .map(|c| height_of(c))
+        .sum::<f64>()
+        .max(PANEL / 2.0);
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" font-family=\"sans-serif\" font-size=\"13\">\n\
          <rect width=\"{WIDTH}\" height=\"{height}\" fill=\"#ffffff\"/>\n"

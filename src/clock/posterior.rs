@@ -13,8 +13,9 @@ const FINE_S: (f64, f64) = (0.5, 0.01);
 /// Most steps of the closer look.
 const MOST_STEPS: usize = 60_000;
 
-/// A peak ends where the density has fallen by this, as a log, for longer than [`GAP_S`].
-const FOOT: f64 = 8.0;
+/// A peak ends where the density has fallen by this, as a log, for longer than [`GAP_S`]: to what doubts of single frames leave
+/// between two times.
+const FOOT: f64 = 5.0;
 
 /// Peaks nearer together than this, in seconds, are one.
 const GAP_S: f64 = 15.0;
@@ -76,7 +77,10 @@ pub(super) fn of(
     let length_s: f64 = near.iter().map(|(from, to)| to - from).sum();
     let wanted_s = (sharp_s / 4.0).clamp(FINE_S.1, FINE_S.0);
     let step_s = wanted_s.max(length_s / MOST_STEPS as f64);
-    let fine: Vec<Run> = near.into_iter().map(|span| run(span, step_s, log)).collect();
+    let fine: Vec<Run> = near
+        .into_iter()
+        .map(|span| run(span, step_s, log))
+        .collect();
     let best = top(&fine)?;
     Some(Posterior {
         peaks: peaks(&fine, step_s, best),
@@ -124,7 +128,7 @@ fn peaks(runs: &[Run], step_s: f64, best: f64) -> Vec<Peak> {
         let at = |(n, log): (usize, &f64)| (run.from_s + n as f64 * step_s, log - best);
         run.logs.iter().enumerate().map(at).collect::<Vec<_>>()
     });
-    let high: Vec<(f64, f64)> = cells.filter(|(_, log)| *log > -FOOT - 2.0).collect();
+    let high: Vec<(f64, f64)> = cells.filter(|(_, log)| *log > -FOOT).collect();
     let mut found: Vec<Peak> = high
         .chunk_by(|a, b| b.0 - a.0 <= GAP_S)
         .map(|cells| peak(cells, step_s, all))

@@ -276,8 +276,14 @@ mod tests {
         assert_eq!(error_text(-3_723.0), "1 h 2 min 3.0 s slow");
         assert_eq!(error_text(0.01), "right");
         let year = -366.0 * 86_400.0 + 85.5;
-        assert_eq!(whole_error_text(year), "1 min 25.5 s fast and a year behind");
-        assert_eq!(whole_error_text(-86_400.0 - 7.0), "7.0 s slow and a day behind");
+        assert_eq!(
+            whole_error_text(year),
+            "1 min 25.5 s fast and a year behind"
+        );
+        assert_eq!(
+            whole_error_text(-86_400.0 - 7.0),
+            "7.0 s slow and a day behind"
+        );
     }
 
     #[test]
@@ -288,7 +294,10 @@ mod tests {
             zone_s: 14_400,
             seconds: 3.0,
         };
-        assert_eq!(gross_text(&utc, &prior), "it was set to UTC, not to UTC-04:00");
+        assert_eq!(
+            gross_text(&utc, &prior),
+            "it was set to UTC, not to UTC-04:00"
+        );
         let year = Mistake {
             days: -365,
             ..Mistake::default()

@@ -47,7 +47,10 @@ pub fn odd(shots: &[&Shot]) -> Vec<usize> {
         let lonely = alone(-1) && alone(1) && same_shoot;
         offset_s != usual_s && (lonely || by_clock && !by_tag)
     };
-    (0..tagged.len()).filter(is_odd).map(|p| tagged[p].0).collect()
+    (0..tagged.len())
+        .filter(is_odd)
+        .map(|p| tagged[p].0)
+        .collect()
 }
 
 /// The offset most tags have, where that is more than all others together.

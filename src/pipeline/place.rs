@@ -106,7 +106,8 @@ fn of_another_year(
     dates: &BTreeMap<Date, usize>,
 ) -> Option<(Date, Eclipse)> {
     let fixes: Vec<GpsFix> = shots.iter().filter_map(|shot| shot.gps).collect();
-    let by_gps = || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
+    let by_gps =
+        || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
     let site = settings.site.or_else(by_gps)?;
     let seen = |eclipse: &Eclipse| {
         let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default());
@@ -192,7 +193,10 @@ fn site_from_gps(
 ) -> Result<Site, PipelineError> {
     let fixes: Vec<GpsFix> = shots
         .iter()
-        .filter(|shot| shot.stamp.is_some_and(|stamp| same_day(date, stamp.time.civil().date())))
+        .filter(|shot| {
+            shot.stamp
+                .is_some_and(|stamp| same_day(date, stamp.time.civil().date()))
+        })
         .filter_map(|shot| shot.gps)
         .collect();
     let Some(middle) = most_central(&fixes) else {

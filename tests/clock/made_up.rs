@@ -5,8 +5,8 @@
 use contactstrip::clock::{ClockBody, ClockFrame, ClockSolution, hear, settle};
 use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{
-    CameraId, CameraStamp, CameraTime, CardFile, Circle, ClockCorrection, Contacts, DiscFit, Exposure,
-    FileFormat, FrameLook, Limb, Orientation, Phase, Shot, Site, Utc, ZoneSource,
+    CameraId, CameraStamp, CameraTime, CardFile, Circle, ClockCorrection, Contacts, DiscFit,
+    Exposure, FileFormat, FrameLook, Limb, Orientation, Phase, Shot, Site, Utc, ZoneSource,
 };
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::phase::{self, PhaseWindows};
@@ -20,7 +20,7 @@ const PLACES: [(&str, f64, f64, f64, i32); 5] = [
     ("2024-04-08", 40.549, -84.437, 265.0, -14_400),
     ("2024-04-08", 25.54, -103.41, 1120.0, -21_600),
     ("2027-08-02", 25.69, 32.64, 90.0, 10_800),
-    ("1999-08-11", 43.85, 18.36, 520.0, 7_200),
+    ("1999-08-11", 48.14, 11.58, 520.0, 7_200),
 ];
 
 /// Radius of the Sun in the made-up pictures, in pixels.
@@ -261,7 +261,12 @@ pub(crate) struct Outcome {
 }
 
 /// The outcome of a body's frames under a solution.
-pub(crate) fn outcome(stage: &Stage, taken: &[Taken], habit: &Habit, solution: &ClockSolution) -> Outcome {
+pub(crate) fn outcome(
+    stage: &Stage,
+    taken: &[Taken],
+    habit: &Habit,
+    solution: &ClockSolution,
+) -> Outcome {
     let clock = &solution.clock;
     let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
     let shots: Vec<Shot> = taken.iter().map(|t| shot(stamp(t.utc, habit))).collect();

@@ -36,7 +36,14 @@ fn error_s(stage: &Stage, rng: &mut impl Rng) -> f64 {
         12..=14 => rng.random_range(-300.0..300.0),
         15 => rng.random_range(-1_800.0..1_800.0),
         16 | 17 => small - f64::from(stage.zone_s),
-        18 => small + if rng.random_bool(0.5) { 3_600.0 } else { -3_600.0 },
+        18 => {
+            small
+                + if rng.random_bool(0.5) {
+                    3_600.0
+                } else {
+                    -3_600.0
+                }
+        }
         _ => small - 365.0 * 86_400.0,
     }
 }
@@ -59,7 +66,10 @@ pub(crate) fn selection(seed: u64) -> Selection {
         blind: 0.3,
         roll_deg: rng.random_range(-90.0..90.0),
     };
-    let frames: Vec<_> = taken.iter().map(|t| frame(&stage, t, &habit, &mut rng)).collect();
+    let frames: Vec<_> = taken
+        .iter()
+        .map(|t| frame(&stage, t, &habit, &mut rng))
+        .collect();
     let solution = solved(&stage, &[(&frames, true, stage.zone_s)]).remove(0);
     Selection {
         kinds: taken.iter().map(|t| t.kind).collect(),
