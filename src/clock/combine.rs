@@ -220,7 +220,7 @@ pub(super) fn heard(mut all: Vec<Witness>) -> Vec<Witness> {
             .filter(|w| rank(&w.shows) == kind)
             .collect();
         let (count, every) = (own.len(), own.len().div_ceil(MOST_OF_A_KIND).max(1));
-        let kept = |n: usize| n < ENDS || n + ENDS >= count || n % every == 0;
+        let kept = |n: usize| n < ENDS || n + ENDS >= count || n.is_multiple_of(every);
         out.extend(
             own.into_iter()
                 .enumerate()

@@ -128,7 +128,7 @@ pub(crate) fn schedule(stage: &Stage) -> Vec<Taken> {
     for part in [0.06, 0.2, 0.4, 0.5, 0.6, 0.8, 0.94] {
         add(c2.plus_s(part * length_s), Kind::Corona);
     }
-    all.sort_by(|a, b| a.utc.cmp(&b.utc));
+    all.sort_by_key(|taken| taken.utc);
     all
 }
 

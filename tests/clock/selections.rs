@@ -58,7 +58,7 @@ pub(crate) fn selection(seed: u64) -> Selection {
     let mut taken: Vec<Taken> = (0..count)
         .map(|_| left.remove(rng.random_range(0..left.len())))
         .collect();
-    taken.sort_by(|a, b| a.utc.cmp(&b.utc));
+    taken.sort_by_key(|one| one.utc);
     let error_s = error_s(&stage, &mut rng);
     let habit = Habit {
         tau_s: f64::from(stage.zone_s) + error_s,
