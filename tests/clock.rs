@@ -31,9 +31,21 @@ fn few_frames_make_a_vague_clock_and_no_wrong_one() {
     let all: Vec<Selection> = (0..60).map(selection).collect();
     let telling: Vec<&Selection> = all.iter().filter(|s| s.has_clue()).collect();
     assert!(telling.len() > 50);
-    let wrong: Vec<&&Selection> = telling.iter().filter(|s| !s.within(3.0)).collect();
+    let told = |s: &&&Selection| {
+        format!(
+            "{:?}, {:.1} s off: {} {:?}",
+            s.kinds, s.error_s, s.summary, s.outcome
+        )
+    };
+    let wrong: Vec<String> = telling
+        .iter()
+        .filter(|s| !s.within(3.0))
+        .map(|s| told(&s))
+        .collect();
     assert!(wrong.len() <= 1, "{wrong:#?}");
-    let silent: Vec<&&Selection> = telling.iter().filter(|s| s.outcome.silent > 0).collect();
+    let silent: Vec<String> = (telling.iter().filter(|s| s.outcome.silent > 0))
+        .map(|s| told(&s))
+        .collect();
     assert!(silent.len() <= wrong.len(), "{silent:#?}");
     let mut sigmas: Vec<f64> = telling.iter().map(|s| s.outcome.sigma_s).collect();
     sigmas.sort_by(f64::total_cmp);
