@@ -20,6 +20,9 @@ mod header;
 #[path = "../tests/clock/made_up.rs"]
 #[allow(dead_code)]
 mod made_up;
+#[path = "../tests/support/mounts.rs"]
+#[allow(dead_code)]
+mod mounts;
 #[path = "../tests/clock/selections.rs"]
 #[allow(dead_code)]
 mod selections;

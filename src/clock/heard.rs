@@ -9,7 +9,8 @@ use super::heights::Heights;
 use super::kind::{self, Shows, Witness};
 use super::partials::{Beside, Partials};
 use super::posterior::{self, Peak, Posterior};
-use super::{ClockBody, ClockFrame, darkening, measured, partials};
+use super::tracks::{self, Tracks};
+use super::{ClockBody, ClockFrame, darkening, measured, north, partials};
 use crate::domain::{ClockCorrection, ClockEvidence, Contacts, SunMoon, Utc};
 
 /// One sigma, in seconds of arc, of how far the middle of the limb that is seen stands along the Moon's way from where it is
@@ -33,6 +34,10 @@ pub struct Heard {
     ratio: f64,
     pub(super) evidence: Evidence,
     pub(super) partials: Partials,
+    /// How the discs wander through the frames.
+    pub(super) tracks: Tracks,
+    /// Whether the stored pictures are mirrored, where that was given.
+    pub(super) mirrored: Option<bool>,
     /// What every frame shows.
     pub(super) all: Vec<Witness>,
     /// What the joint evidence is called.
@@ -83,7 +88,10 @@ pub fn hear(
     let course = Course::new(contacts, sky);
     let frames = super::in_one_zone(body);
     let once = copies::once(&frames);
-    let vectors = measured::vectors(&once, &course);
+    let radii = measured::shared_radii(&once);
+    let tracks = tracks::tracks(&once, &radii, &course);
+    let vectors = measured::vectors(&once, &radii, &tracks.stretch_of(), &course);
+    let mirrored = body.mirrored.map(|given| given != north::flips(&frames));
     let all = kind::witnesses(&once, &vectors, &course);
     let totality = Totality::of(contacts, &course);
     let of_totality = |s: &Shows| matches!(s, Shows::Corona | Shows::Ring | Shows::MoonsLimb);
@@ -106,7 +114,12 @@ pub fn hear(
         ratio: contacts.maximum.sky.ratio(),
         heights: &heights,
     };
-    let partials = with_partials(body.prior, &evidence, &vectors, &seen);
+    let fitted = Fitted {
+        vectors: &vectors,
+        tracks: &tracks,
+        mirrored,
+    };
+    let partials = with_partials(body.prior, &evidence, &fitted, &seen);
     let joint_name = join(&mut evidence, &partials, &once, &seen);
     Heard {
         name: body.name.to_owned(),
@@ -116,6 +129,8 @@ pub fn hear(
         ratio: seen.ratio,
         evidence,
         partials,
+        tracks,
+        mirrored,
         all,
         joint_name,
         limb_sigma_s: LIMB_SIGMA_ARCSEC / speed(contacts, sky),
@@ -158,11 +173,19 @@ fn join(
     })
 }
 
+/// What the partials' fit works on.
+struct Fitted<'a> {
+    vectors: &'a measured::Vectors,
+    tracks: &'a Tracks,
+    /// Whether the stored pictures are mirrored, where that was given.
+    mirrored: Option<bool>,
+}
+
 /// The partials' fit, held against all other evidence.
 fn with_partials(
     prior: &ClockCorrection,
     evidence: &Evidence,
-    vectors: &measured::Vectors,
+    fitted: &Fitted<'_>,
     sky: &Sky<'_>,
 ) -> Partials {
     let others = Evidence {
@@ -175,8 +198,9 @@ fn with_partials(
     let beside = Beside {
         word_s: f64::from(prior.zone_offset_s) + prior.error_s,
         cost: &cost,
+        mirrored: fitted.mirrored,
     };
-    partials::solve(vectors, sky.course, &beside)
+    partials::solve(fitted.vectors, fitted.tracks, sky.course, &beside)
 }
 
 /// How fast the Moon moves across the Sun at maximum, in seconds of arc per second.

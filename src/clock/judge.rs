@@ -40,6 +40,7 @@ fn one(body: &Heard, known: &Known) -> ClockSolution {
         _ => contradicted(&body.all, tau_s, clock.sigma_s, &body.sky()),
     };
     let mut notices = body.partials.notices(&body.name, &body.frames);
+    notices.extend(words::mirror(&body.name, body.partials.mirror));
     notices.extend(words::notices(body, &judged));
     notices.extend(against_given(body, known, &judged));
     notices.extend(words::contradictions(body, &against));
@@ -47,7 +48,7 @@ fn one(body: &Heard, known: &Known) -> ClockSolution {
         points: points(body, tau_s),
         summary: words::summary(body, &judged),
         mistake: judged.mistake,
-        turns: north::turns(&body.frames, &body.partials, &body.course),
+        turns: turns(body, clock),
         curve: match judged.outcome {
             Outcome::Word => ClockCurve::default(),
             _ => curve(known, f64::from(clock.zone_offset_s)),
@@ -62,6 +63,17 @@ fn one(body: &Heard, known: &Known) -> ClockSolution {
 fn against_given(body: &Heard, known: &Known, judged: &Judged) -> Option<Notice> {
     let (best, _) = solution(body, known).filter(|_| judged.outcome == Outcome::Given)?;
     words::against_given(body, best.tau_s, best.sigma_s)
+}
+
+/// How the frames are turned: by the partials, or by the way the discs drift through them.
+fn turns(body: &Heard, clock: &ClockCorrection) -> Vec<Option<north::Turn>> {
+    let (frames, tracks, course) = (&body.frames, &body.tracks, &body.course);
+    if body.partials.solved.is_some() {
+        return north::turns(frames, &body.partials, tracks, course);
+    }
+    let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
+    let mirrored = body.mirrored.unwrap_or(false);
+    north::turns_by_drift(frames, tracks, course, (tau_s, clock.sigma_s), mirrored)
 }
 
 fn judged(body: &Heard, known: &Known) -> Judged {

@@ -4,8 +4,8 @@
 //! arc in a second. The fitted vectors of a body's partial frames, in solar radii, are held against the ephemeris:
 //! 1. `search` tries every clock error that puts the frames into the eclipse, by the distance of the centres alone, which
 //!    does not depend on how the camera was turned; wrong zones, dates and years come out here;
-//! 2. `fit` refines the likely ones on the whole vectors, with the roll on a tracker, on a tripod or straying from
-//!    frame to frame, mirrored or not, and keeps the likeliest;
+//! 2. `fit` refines the likely ones on the whole vectors, with the roll as an equatorial mount, a tripod or a hand
+//!    keeps it (`mount`, `tracks`), mirrored or not, and keeps the likeliest;
 //! 3. `kind` says what every other frame shows (corona, ring, a crescent alone, the whole Sun, daylight), `chance` how
 //!    likely that look is at any time, `gps` what GPS times bound, `belief` what is believed of clocks beforehand;
 //! 4. `combine` and `posterior` multiply all that over every error that is possible. Where two peaks are left both are told;
@@ -29,6 +29,7 @@ mod judge;
 mod kind;
 mod measured;
 mod mistake;
+mod mount;
 mod north;
 mod outcome;
 mod partials;
@@ -36,6 +37,7 @@ mod plot;
 mod posterior;
 mod search;
 mod table;
+mod tracks;
 mod words;
 
 pub use heard::{Heard, hear};
@@ -70,6 +72,8 @@ pub struct ClockFrame {
     pub orientation: Orientation,
     /// Frames of one group share a scale: same body, focal length and size.
     pub scale_group: usize,
+    /// Width and height of the upright picture in pixels, where known: the middle is taken for the lens's axis.
+    pub size_px: Option<(u32, u32)>,
     /// The discs, where found, in upright axes.
     pub fit: Option<DiscFit>,
     /// Height of the disc over its width that the fit took into account, so that the fitted radius is the airless one;
@@ -90,6 +94,8 @@ pub struct ClockBody<'a> {
     pub frames: &'a [ClockFrame],
     /// Zone as decided, error 0 or as given, and how far that is trusted (one sigma).
     pub prior: &'a ClockCorrection,
+    /// Whether its upright pictures are mirror images, where that is given; `None` lets the pictures tell.
+    pub mirrored: Option<bool>,
 }
 
 /// A body's clock and turn.

@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use super::words::{evidence_text, sigma_text, whole_error_text, zone_text};
-use crate::catalogue::CameraRecord;
+use crate::catalogue::{CameraRecord, ClockPoint};
+use crate::domain::in_line;
 
 /// The clocks as text: one paragraph a body with its line, how its stamps become true time and what that rests on, then one
 /// line a frame that spoke. Says so where no body has a clock.
@@ -20,16 +21,17 @@ pub fn table(cameras: &[CameraRecord]) -> String {
 
 fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
     let clock = &camera.clock;
+    let label = in_line(&camera.label);
     writeln!(
         text,
         "{}",
         if camera.label.is_empty() {
             "unnamed camera"
         } else {
-            &camera.label
+            &*label
         }
     )?;
-    writeln!(text, "  clock      {}", camera.clock_summary)?;
+    writeln!(text, "  clock      {}", in_line(&camera.clock_summary))?;
     writeln!(text, "  read as    {}", zone_text(clock.zone_offset_s))?;
     writeln!(
         text,
@@ -45,7 +47,8 @@ fn points(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
     if camera.clock_points.is_empty() {
         return writeln!(text, "  no frame by frame evidence\n");
     }
-    let widest = camera.clock_points.iter().map(|p| p.file.chars().count());
+    let name = |point: &ClockPoint| in_line(&point.file).into_owned();
+    let widest = camera.clock_points.iter().map(|p| name(p).chars().count());
     let wide = widest.max().unwrap_or(4).max(4);
     writeln!(
         text,
@@ -57,7 +60,7 @@ fn points(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
         writeln!(
             text,
             "  {:wide$}  {:24}  {:>+10.2}  {:>8.2}{mark}",
-            point.file,
+            name(point),
             point.utc.to_string(),
             point.residual_s,
             point.sigma_s

@@ -4,6 +4,7 @@ use super::Mistake;
 use super::heard::Heard;
 use super::kind::Shows;
 use super::outcome::{Judged, Outcome};
+use super::partials::Mirror;
 use super::posterior::Peak;
 use crate::domain::{ClockCorrection, ClockEvidence, Notice};
 
@@ -264,6 +265,20 @@ pub(super) fn against_given(body: &Heard, tau_s: f64, sigma_s: f64) -> Option<No
             sigma_text(sigma_s)
         ))
     })
+}
+
+/// Tells that pictures are taken for mirror images, or that they may be some.
+pub(super) fn mirror(name: &str, mirror: Mirror) -> Option<Notice> {
+    let text = match mirror {
+        Mirror::Plain => return None,
+        Mirror::Doubtful => format!(
+            "{name}: its pictures may be mirror images, as through a star diagonal; taken as they are, pass --mirrored yes or no"
+        ),
+        Mirror::Seen => format!(
+            "{name}: its pictures are mirror images, as through a star diagonal, and are turned back; pass --mirrored no if that is wrong"
+        ),
+    };
+    Some(Notice::look(text))
 }
 
 #[cfg(test)]

@@ -29,6 +29,7 @@ pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
         disc_level: None,
         limb_sharpness: None,
         limb_glare: None,
+        disc: None,
     }
 }
 

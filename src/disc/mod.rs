@@ -21,6 +21,7 @@ mod profile;
 mod rays;
 mod refine;
 mod sliver;
+mod surface;
 mod tint;
 mod totality;
 
@@ -177,14 +178,16 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     }
     match usual {
         Ok(found) => {
-            let flags = flags::of_disc(frame, &view, &found, hint);
+            look.disc = surface::measured(frame, &view, &found.fit, hint);
+            let light = look.disc.unwrap_or_default();
+            let flags = flags::of_disc(frame, &view, &found, &light, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
             look.limb_glare = (found.fit.limb == Limb::Moon)
                 .then(|| glare::moon_glare(frame, &found.fit))
                 .flatten();
             DiscReport {
-                quality: flags::quality(&found, &flags),
+                quality: flags::quality(&found, &light, &flags),
                 fit: Ok(found.fit),
                 look,
                 flags,

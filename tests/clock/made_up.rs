@@ -166,6 +166,7 @@ pub(crate) fn frame(stage: &Stage, taken: &Taken, habit: &Habit, rng: &mut impl 
         gps_utc: None,
         orientation: Orientation::UPRIGHT,
         scale_group: 0,
+        size_px: None,
         fit,
         squeeze: None,
         look: Some(FrameLook {
@@ -240,6 +241,7 @@ pub(crate) fn solved(stage: &Stage, bodies: &[(&[ClockFrame], bool, i32)]) -> Ve
                 named: *named,
                 frames,
                 prior: &word(*zone_s),
+                mirrored: None,
             };
             hear(&body, &stage.contacts, &|utc| stage.view.at(utc))
         })

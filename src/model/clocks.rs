@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
-use super::{KnownClock, Settings};
+use super::{Given, KnownClock};
 use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::clock::{self, ClockBody, ClockFrame, Heard, Turn};
 use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Exposure, Notice, Shot};
@@ -95,7 +95,7 @@ pub(crate) fn doubt_tags(shots: &mut [Shot], notices: &mut Vec<Notice>) {
 /// Zones decided, errors as given or none, nothing solved yet.
 pub(crate) fn at_their_word(
     shots: &[Shot],
-    settings: &Settings,
+    given: &Given,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Clocks {
@@ -107,7 +107,7 @@ pub(crate) fn at_their_word(
     bodies
         .into_iter()
         .map(|(id, members)| {
-            let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
+            let choice = zone::decide(members, given.zone.as_ref(), place.zone.as_ref(), at);
             let name = id.as_ref().map_or_else(
                 || "shots of no named camera".to_owned(),
                 CameraId::make_model,
@@ -118,7 +118,7 @@ pub(crate) fn at_their_word(
             });
             let mut clock =
                 ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
-            if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
+            if let Some(error_s) = error_given(&given.clocks, id.as_ref()) {
                 clock.error_s = error_s;
                 clock.sigma_s = GIVEN_SIGMA_S;
                 clock.evidence = vec![ClockEvidence::Given];
@@ -129,7 +129,7 @@ pub(crate) fn at_their_word(
 }
 
 /// The error the person gave for a body: by label, model or serial number first, else for all.
-fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
+fn error_given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
     let names = |id: &CameraId, wanted: &str| {
         let same = |text: &str| text.eq_ignore_ascii_case(wanted);
         same(&id.to_string())
@@ -147,11 +147,20 @@ fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
         .map(|k| k.error_s)
 }
 
+/// What is taken for true before the pictures are asked.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Word<'a> {
+    /// The clocks, as [`at_their_word`] gives them.
+    pub(crate) clocks: &'a Clocks,
+    /// Whether the pictures are mirror images, where the person says so.
+    pub(crate) mirrored: Option<bool>,
+}
+
 /// Solves the clocks from the pictures, body by body.
 pub(crate) fn solve(
     shots: &[Shot],
     seen: &[Seen],
-    trusted: &Clocks,
+    word: &Word<'_>,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Solved {
@@ -162,7 +171,7 @@ pub(crate) fn solve(
         .into_iter()
         .zip(0..)
         .collect();
-    let bodies: Vec<_> = trusted.iter().collect();
+    let bodies: Vec<_> = word.clocks.iter().collect();
     let heard: Vec<(Vec<usize>, Heard)> = bodies
         .par_iter()
         .map(|(id, prior)| {
@@ -178,6 +187,7 @@ pub(crate) fn solve(
                 named: id.is_some(),
                 frames: &frames,
                 prior,
+                mirrored: word.mirrored,
             };
             let heard = clock::hear(&body, &place.contacts, &|utc| place.view.at(utc));
             (members, heard)
@@ -225,6 +235,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         gps_utc: shot.gps.and_then(|fix| fix.utc),
         orientation: shot.orientation,
         scale_group,
+        size_px: shot.width_px.zip(shot.height_px),
         fit: seen.fit().copied(),
         squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
-use super::{PipelineError, Settings};
+use super::{Given, ModelError};
 use crate::contacts;
 use crate::domain::{Contacts, GpsFix, LocalKind, Notice, Shot, Site, SiteSource};
 use crate::ephemeris::{self, Eclipse, EclipseView, Radii};
@@ -30,12 +30,12 @@ const NEAR_DAYS: i32 = 1;
 
 /// Finds the eclipse from the capture dates (or as given) and the site from GPS (or as given).
 pub(crate) fn settle(
-    settings: &Settings,
+    given: &Given,
     shots: &[Shot],
     notices: &mut Vec<Notice>,
-) -> Result<Place, PipelineError> {
-    let eclipse = eclipse_of(settings, shots, notices)?;
-    let (site, source) = match settings.site {
+) -> Result<Place, ModelError> {
+    let eclipse = eclipse_of(given, shots, notices)?;
+    let (site, source) = match given.site {
         Some(site) => (site, SiteSource::Given),
         None => (
             site_from_gps(shots, eclipse.date(), notices)?,
@@ -53,12 +53,12 @@ pub(crate) fn settle(
 
 /// The eclipse of the capture dates; without one that of the GPS dates; without that one of the same day of another year.
 fn eclipse_of(
-    settings: &Settings,
+    given: &Given,
     shots: &[Shot],
     notices: &mut Vec<Notice>,
-) -> Result<Eclipse, PipelineError> {
-    if let Some(date) = settings.date {
-        return ephemeris::eclipse_near(date).map_err(|none| PipelineError::NoEclipse {
+) -> Result<Eclipse, ModelError> {
+    if let Some(date) = given.date {
+        return ephemeris::eclipse_near(date).map_err(|none| ModelError::NoEclipse {
             asked: format!("on {date}"),
             near: neighbours(none.before, none.after),
         });
@@ -75,7 +75,7 @@ fn eclipse_of(
         )));
         return Ok(eclipse);
     }
-    let Some((date, eclipse)) = of_another_year(settings, shots, &dates) else {
+    let Some((date, eclipse)) = of_another_year(given, shots, &dates) else {
         return Err(no_eclipse_in(&dates));
     };
     notices.push(Notice::look(format!(
@@ -101,14 +101,14 @@ fn most_shots(dates: &BTreeMap<Date, usize>) -> Option<Eclipse> {
 /// The eclipse that the place saw on the same day as the captures in the nearest other year, and the busiest of those dates; a
 /// clock whose year was set wrong keeps its day.
 fn of_another_year(
-    settings: &Settings,
+    given: &Given,
     shots: &[Shot],
     dates: &BTreeMap<Date, usize>,
 ) -> Option<(Date, Eclipse)> {
     let fixes: Vec<GpsFix> = shots.iter().filter_map(|shot| shot.gps).collect();
     let by_gps =
         || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
-    let site = settings.site.or_else(by_gps)?;
+    let site = given.site.or_else(by_gps)?;
     let seen = |eclipse: &Eclipse| {
         let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default());
         contacts.is_ok_and(|contacts| contacts.kind != LocalKind::None && contacts.maximum.sun_up)
@@ -139,11 +139,11 @@ fn same_day(a: Date, b: Date) -> bool {
     })
 }
 
-fn no_eclipse_in(dates: &BTreeMap<Date, usize>) -> PipelineError {
+fn no_eclipse_in(dates: &BTreeMap<Date, usize>) -> ModelError {
     let busiest = dates.iter().max_by_key(|(_, count)| **count);
     match busiest {
-        None => PipelineError::NoDates,
-        Some((date, _)) => PipelineError::NoEclipse {
+        None => ModelError::NoDates,
+        Some((date, _)) => ModelError::NoEclipse {
             asked: format!(
                 "on the capture dates ({} to {})",
                 dates.keys().next().unwrap_or(date),
@@ -190,7 +190,7 @@ fn site_from_gps(
     shots: &[Shot],
     date: Date,
     notices: &mut Vec<Notice>,
-) -> Result<Site, PipelineError> {
+) -> Result<Site, ModelError> {
     let fixes: Vec<GpsFix> = shots
         .iter()
         .filter(|shot| {
@@ -200,7 +200,7 @@ fn site_from_gps(
         .filter_map(|shot| shot.gps)
         .collect();
     let Some(middle) = most_central(&fixes) else {
-        return Err(PipelineError::NoSite {
+        return Err(ModelError::NoSite {
             date,
             elsewhere: shots.iter().filter(|s| s.gps.is_some()).count(),
         });
@@ -223,7 +223,7 @@ fn site_from_gps(
             "GPS gives no elevation; took 0 m, which costs up to about a second at 3,000 m; pass --site with it",
         ));
     }
-    Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(PipelineError::Site)
+    Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(ModelError::Site)
 }
 
 /// The fix with the least sum of distances to the others (of the first few hundred); the first of equals.
