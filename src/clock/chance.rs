@@ -52,6 +52,11 @@ const BEADS_EDGE_S: f64 = 2.5;
 const RING_S: f64 = 12.0;
 const RING_FADES_S: f64 = 15.0;
 
+/// Chance that a ring near totality passes for the corona, and the corona for a ring: glare and short exposures; it holds within
+/// this long of totality, one sigma in seconds (our choice).
+const MIXED_UP: f64 = 0.02;
+const MIXED_UP_S: f64 = 25.0;
+
 /// A bite this deep into the Sun, in solar radii, may still pass for none.
 const UNSEEN_BITE: f64 = 0.03;
 
@@ -140,7 +145,8 @@ fn corona(t_s: f64, blur_s: f64, sky: &Sky<'_>) -> f64 {
     };
     let outside_s = (-totality.depth_s(t_s)).max(0.0);
     let edge_s = CORONA_EDGE_S.hypot(blur_s).hypot(totality.sigma_s);
-    (-0.5 * (outside_s / edge_s).powi(2)).exp()
+    let fall = |sigma_s: f64| (-0.5 * (outside_s / sigma_s).powi(2)).exp();
+    (1.0 - MIXED_UP) * fall(edge_s) + MIXED_UP * fall(MIXED_UP_S)
 }
 
 fn ring(t_s: f64, blur_s: f64, sky: &Sky<'_>) -> f64 {
@@ -148,10 +154,11 @@ fn ring(t_s: f64, blur_s: f64, sky: &Sky<'_>) -> f64 {
         return 0.0;
     };
     let outside_s = -totality.depth_s(t_s);
+    let least = if outside_s < 0.0 { MIXED_UP } else { 0.0 };
     let off = if outside_s < 0.0 {
         outside_s / BEADS_EDGE_S.hypot(blur_s).hypot(totality.sigma_s)
     } else {
         (outside_s - RING_S).max(0.0) / RING_FADES_S
     };
-    (-0.5 * off * off).exp()
+    (-0.5 * off * off).exp().max(least)
 }

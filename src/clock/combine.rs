@@ -37,9 +37,6 @@ const MOST_OF_A_KIND: usize = 40;
 /// The first and the last of a kind are always heard.
 const ENDS: usize = 4;
 
-/// A witness this much less likely than at its best, as a log, is contradicted.
-const CONTRADICTED: f64 = 4.0;
-
 /// Clock errors this long on either side of the camera's word are looked at, in seconds: other zones.
 const ZONES_S: f64 = 15.0 * 3600.0;
 
@@ -171,7 +168,8 @@ impl Evidence {
     }
 }
 
-/// The frames whose look cannot be reconciled with a clock error known to `sigma_s`.
+/// The frames whose look cannot be reconciled with a clock error known to `sigma_s`: those of totality far from it. A crescent
+/// of another time is sooner a fit that went astray than a stamp that did.
 pub(super) fn contradicted(
     witnesses: &[Witness],
     tau_s: f64,
@@ -182,11 +180,8 @@ pub(super) fn contradicted(
         let at = |k: f64| chance::log(w, w.reading_s - tau_s + k * sigma_s, sigma_s, sky);
         let near = [-2.0, -1.0, 0.0, 1.0, 2.0].map(at);
         let here = near.into_iter().fold(f64::NEG_INFINITY, f64::max);
-        let floor = match w.shows {
-            Shows::Crescent { .. } => (0.5 * w.doubt).ln(),
-            _ => w.doubt.ln(),
-        };
-        here < floor + 0.5 && floor < -CONTRADICTED
+        let of_totality = matches!(w.shows, Shows::Corona | Shows::Ring | Shows::MoonsLimb);
+        of_totality && here < w.doubt.ln() + 0.5
     };
     witnesses.iter().filter(against).map(|w| w.frame).collect()
 }

@@ -135,7 +135,6 @@ pub(super) fn contradictions(body: &Heard, against: &[usize]) -> Vec<Notice> {
         .map(|&n| {
             let shows = body.all.iter().find(|w| w.frame == n).map(|w| w.shows);
             let look = match shows {
-                Some(Shows::Crescent { .. }) => "a crescent of another time",
                 Some(Shows::Corona) => "the corona",
                 Some(Shows::Ring) => "beads or a ring",
                 Some(Shows::MoonsLimb) => "the Moon before the corona",
