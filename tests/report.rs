@@ -211,7 +211,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         corona: None,
         version: VERSION,
         program: "contactstrip 0.1.0".into(),
-        cards: vec!["card".into()],
+        cards: Vec::new(),
         site_source: Some(SiteSource::Given),
         zone: Some("America/Santiago".into()),
         contacts: Some(contacts.clone()),
