@@ -10,6 +10,7 @@ mod disc;
 mod exif;
 mod export;
 mod faults;
+mod flag;
 mod floor_plan;
 mod fuzz;
 mod golden;

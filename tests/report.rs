@@ -404,7 +404,7 @@ fn the_page_says_what_was_missed_and_why() {
         "soft: out of focus",
         "1 frame no-time",
         "five-minute partials",
-        "Corona, 0.5 radii",
+        "Corona 0.5 radii off the limb",
         "stops short of light",
         "1 file left alone",
         "12.40 s fast",
@@ -531,8 +531,8 @@ fn coverage_counts_what_is_there_and_what_is_not() {
             .find(|f| f.feature.starts_with(name))
             .unwrap()
     };
-    assert!(held("Prominences").frames > 0 && held("Corona, 0.5").frames > 0);
-    let outer = held("Corona, 4");
+    assert!(held("Prominences").frames > 0 && held("Corona 0.5").frames > 0);
+    let outer = held("Corona 4");
     assert!(
         outer.frames == 0 && (outer.nearest_off_stops.unwrap() + 3.36).abs() < 0.05,
         "{outer:?}"

@@ -107,6 +107,18 @@ pub(crate) struct KnownArgs {
     /// Known clock error, camera minus true, in seconds; of all bodies or of one [repeatable]
     #[arg(long, value_name = "[CAMERA=]±S", allow_hyphen_values = true)]
     pub(crate) clock: Vec<KnownClock>,
+    /// Whether the pictures are mirror images, as through a star diagonal [default: told from the pictures]
+    #[arg(long, value_name = "yes|no")]
+    pub(crate) mirrored: Option<YesNo>,
+}
+
+/// A plain answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum YesNo {
+    /// They are
+    Yes,
+    /// They are not
+    No,
 }
 
 /// `all`.

@@ -21,7 +21,7 @@ use contactstrip::strip::{By, Wish};
 
 use args::{
     AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, OutArgs,
-    RehearseArgs, Steps, StripArgs,
+    RehearseArgs, Steps, StripArgs, YesNo,
 };
 use progress::Bars;
 
@@ -210,6 +210,7 @@ fn resolve(args: &CardArgs) -> Result<Settings> {
         date: args.known.date,
         zone: args.known.zone.clone(),
         clocks: args.known.clock.clone(),
+        mirrored: args.known.mirrored.map(|answer| answer == YesNo::Yes),
         overlays: args.overlays,
         dry_run: args.common.dry_run,
     })

@@ -17,7 +17,7 @@ pub struct PartialDue {
 /// A feature of the uncovered or covered Sun that wants an exposure of its own.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FeatureDue {
-    /// The feature, such as "Corona, 0.5 radii".
+    /// The feature, such as "Corona 0.5 radii off the limb".
     pub feature: String,
     /// Frames exposed for it.
     pub frames: u32,

@@ -21,10 +21,10 @@ mod tag;
 mod time;
 
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
-pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
+pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, NearPath, SunMoon};
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
-pub use disc::{Circle, DiscFit, FrameLook, Limb};
+pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
 pub use notice::{Notice, Severity};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use safety::safety_words;
@@ -33,5 +33,5 @@ pub use shot::{
     path_text,
 };
 pub use site::{Site, SiteError, SiteSource};
-pub use tag::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
+pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};

@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 use std::fmt;
 
 use schemars::JsonSchema;
+use serde::de::IntoDeserializer;
+use serde::de::value::StrDeserializer;
 use serde::{Deserialize, Serialize};
 
 use super::{ContactKind, Shot, Utc};
@@ -30,6 +32,8 @@ pub enum Phase {
     Egress,
     /// After fourth contact.
     After,
+    /// A Sun without a usable time.
+    Untimed,
     /// Another day, or plainly not the Sun.
     Unrelated,
     /// The file could not be read.
@@ -48,6 +52,7 @@ impl Phase {
             Self::ThirdContact => "third-contact",
             Self::Egress => "egress",
             Self::After => "after",
+            Self::Untimed => "untimed",
             Self::Unrelated => "unrelated",
             Self::Unreadable => "unreadable",
         }
@@ -64,6 +69,7 @@ impl Phase {
             Self::ThirdContact => "5-third-contact",
             Self::Egress => "6-egress",
             Self::After => "7-after",
+            Self::Untimed => "untimed",
             Self::Unrelated => "unrelated",
             Self::Unreadable => "unreadable",
         }
@@ -75,6 +81,10 @@ impl fmt::Display for Phase {
         f.pad(self.word())
     }
 }
+
+/// One sigma of a disc's centre, per axis in pixels, from which its place is called approximate: what a strip at the size of the
+/// photographs begins to show (our choice).
+pub const APPROXIMATE_PX: f64 = 0.4;
 
 /// Something about a frame that a careful person would want to know.
 #[derive(
@@ -98,14 +108,15 @@ pub enum Flag {
     Clouded,
     /// Saturated where it should not be.
     Clipped,
-    /// Ghosts or flare.
+    /// Light ghosts on or beside the disc.
     Flare,
+    /// A disc whose place is less sure than [`APPROXIMATE_PX`].
+    Approximate,
     /// No capture time.
     NoTime,
-    /// In no burst, among bursts.
-    Lone,
     /// In a burst of fewer frames than its siblings.
-    ShortBurst,
+    #[serde(alias = "short-burst")]
+    IncompleteBurst,
 }
 
 impl Flag {
@@ -121,17 +132,31 @@ impl Flag {
             Self::Clouded => "clouded",
             Self::Clipped => "clipped",
             Self::Flare => "flare",
+            Self::Approximate => "approximate",
             Self::NoTime => "no-time",
-            Self::Lone => "lone",
-            Self::ShortBurst => "short-burst",
+            Self::IncompleteBurst => "incomplete-burst",
         }
     }
 }
 
 /// The flags of a frame, in a fixed order.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+///
+/// Read from a record, words that are no flags (any more) are left out, so that records of other versions stay readable.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Flags(BTreeSet<Flag>);
+
+impl<'de> Deserialize<'de> for Flags {
+    fn deserialize<D: serde::Deserializer<'de>>(reader: D) -> Result<Self, D::Error> {
+        let words = Vec::<String>::deserialize(reader)?;
+        let known = |word: &String| {
+            let word: StrDeserializer<'_, serde::de::value::Error> =
+                word.as_str().into_deserializer();
+            Flag::deserialize(word).ok()
+        };
+        Ok(words.iter().filter_map(known).collect())
+    }
+}
 
 impl Flags {
     /// Sets a flag.
@@ -152,6 +177,20 @@ impl Flags {
     /// The flags in order.
     pub fn iter(&self) -> impl Iterator<Item = Flag> + '_ {
         self.0.iter().copied()
+    }
+
+    /// Takes a flag away.
+    pub fn clear(&mut self, flag: Flag) {
+        self.0.remove(&flag);
+    }
+
+    /// Sets a flag or takes it away.
+    pub fn put(&mut self, flag: Flag, on: bool) {
+        if on {
+            self.set(flag);
+        } else {
+            self.clear(flag);
+        }
     }
 
     /// Adds all flags of `other`.
@@ -212,4 +251,18 @@ pub struct Burst {
     pub id: u32,
     /// Indices of the members in shooting order; two or more.
     pub members: Vec<usize>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Flag, Flags};
+
+    #[test]
+    fn records_of_other_versions_are_read() {
+        let flags: Flags = serde_json::from_str(r#"["lone", "short-burst", "soft"]"#).unwrap();
+        assert_eq!(flags.to_string(), "soft incomplete-burst");
+        let again: Flags = serde_json::from_str(&serde_json::to_string(&flags).unwrap()).unwrap();
+        assert_eq!(again, flags);
+        assert!(!flags.has(Flag::Approximate));
+    }
 }

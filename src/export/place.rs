@@ -55,10 +55,13 @@ fn at(record: &ShotRecord, name: String, path: PathBuf) -> Placed<'_> {
     }
 }
 
-/// The folder for a shot. What is not of this eclipse has one folder for both roles.
+/// The folder for a shot. What is not of this eclipse, or of a time not known, has one folder for both roles.
 fn folder(record: &ShotRecord) -> String {
     let phase = record.phase.folder();
-    let of_eclipse = !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
+    let of_eclipse = !matches!(
+        record.phase,
+        Phase::Untimed | Phase::Unrelated | Phase::Unreadable
+    );
     match record.role {
         Some(Role::Wide) if of_eclipse => format!("{PHASES_FOLDER}/wide/{phase}"),
         _ => format!("{PHASES_FOLDER}/{phase}"),

@@ -270,14 +270,18 @@ fn recipe(
     let there = recipe_there(catalogue, out)?;
     let (kept, wish) = match (there, choose) {
         (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
-        (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
+        (there, wish) => (there, wish.unwrap_or_default()),
     };
     let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
-    let recipe = Recipe {
-        before: proposed.before,
-        centre: proposed.centre,
-        after: proposed.after,
-        ..kept
+    let recipe = match kept {
+        // What a person set stays; only the frames are chosen anew.
+        Some(kept) => Recipe {
+            before: proposed.before,
+            centre: proposed.centre,
+            after: proposed.after,
+            ..kept
+        },
+        None => proposed,
     };
     if !dry_run {
         out.write(RECIPE_FILE, |file| {

@@ -121,6 +121,10 @@ fn read(
     let place = place::settle(&given, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, &given, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
+    let word = clocks::Word {
+        clocks: &trusted,
+        mirrored: settings.mirrored,
+    };
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
         keepsake::keep_overlay(out, shot, report);
@@ -133,7 +137,7 @@ fn read(
     };
     let (learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
     // The sample says about when and how the camera was held, so that most frames need one look only.
-    let early = clocks::solve(&intake.shots, &sample, &trusted, &place, &mut Vec::new());
+    let early = clocks::solve(&intake.shots, &sample, &word, &place, &mut Vec::new());
     let timed = |index: usize, learned: &discs::Learned| {
         hints::early(index, &intake.shots[index], learned, &early, &place)
     };
@@ -158,7 +162,7 @@ fn read(
     )?;
     notices.extend(learned.slips(&intake.shots));
     let mut found = Vec::new();
-    let mut solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
+    let mut solved = clocks::solve(&intake.shots, &seen, &word, &place, &mut found);
     // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
     // the better for knowing it.
     let low = |index: usize, learned: &discs::Learned| {
@@ -170,7 +174,7 @@ fn read(
     let hint = |index: usize| low(index, &learned);
     if discs::look_at_flat(&intake.shots, &mut seen, &hint, &desk, watch)? > 0 {
         found.clear();
-        solved = clocks::solve(&intake.shots, &seen, &trusted, &place, &mut found);
+        solved = clocks::solve(&intake.shots, &seen, &word, &place, &mut found);
     }
     notices.append(&mut found);
     // Beads and rings are placed last: the vector they lack is known only now. The clock takes nothing from them.

@@ -160,7 +160,7 @@ fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone, told: bool)
 /// "312 shots by 2 bodies: 40 ingress, …; 12 flagged."
 fn card_words(catalogue: &Catalogue) -> String {
     let mut parts = Vec::new();
-    const PHASES: [Phase; 10] = [
+    const PHASES: [Phase; 11] = [
         Phase::Before,
         Phase::Ingress,
         Phase::SecondContact,
@@ -169,6 +169,7 @@ fn card_words(catalogue: &Catalogue) -> String {
         Phase::ThirdContact,
         Phase::Egress,
         Phase::After,
+        Phase::Untimed,
         Phase::Unrelated,
         Phase::Unreadable,
     ];
