@@ -41,13 +41,14 @@ const CORONA_SHORT: f64 = 0.65;
 const CORONA_AGREE: f64 = 0.35;
 const MEASURABLE: (f64, f64) = (0.012, 0.85);
 
-/// Light of the corona a tenth of a radius above the limb, of saturation, for an exposure of 0 stops (1 s at f/1 and ISO 100), in stops.
-/// S. Baumbach 1937, Astron. Nachr. 263, 121 gives 1.3 millionths of the disc there, some 2000 candela a square metre; a sensor saturates
-/// at 78 lux seconds over its ISO speed (ISO 12232).
-pub(super) const CORONA_STOPS: f64 = 10.7;
+/// Light of the corona close to the limb, of saturation, for an exposure of 0 stops (1 s at f/1 and ISO 100), in stops. S. Baumbach
+/// 1937, Astron. Nachr. 263, 121 gives 1.3 millionths of the disc a tenth of a radius up, some 2000 candela a square metre, and a sensor
+/// saturates at 78 lux seconds over its ISO speed (ISO 12232): 10.7 at most; developed pictures of clear skies have 8.6 (one real
+/// card). Between the two.
+pub(super) const CORONA_STOPS: f64 = 9.5;
 
-/// So much short of that, in stops, no clear sky's corona is: cameras' curves and the solar cycle make a stop and a half.
-const CORONA_MISSING: f64 = 2.3;
+/// So much short of that, in stops, no clear sky's corona is, by the same two figures.
+const CORONA_MISSING: f64 = 3.0;
 
 /// Frames without a measurable corona are as the ones before and after within this many seconds.
 const NEAR_S: f64 = 30.0;
