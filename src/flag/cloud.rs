@@ -178,6 +178,9 @@ pub(super) fn in_totality(shots: &mut [ShotRecord], group: &[usize]) -> f64 {
             })
         })
         .collect();
+    let clouded: Vec<Option<bool>> = (0..bare.len())
+        .map(|n| clouded[n].or_else(|| outshone(shots, &bare, &clouded, n).then_some(true)))
+        .collect();
     for (n, &i) in bare.iter().enumerate() {
         if clouded[n].unwrap_or_else(|| between_clouded(shots, &bare, &clouded, n)) {
             shots[i].flags.set(Flag::Clouded);
@@ -194,6 +197,29 @@ fn corona_light(record: &ShotRecord) -> Option<f64> {
     let look = disc_look(record)?;
     let told = look.saturated <= SATURATED && (MEASURABLE.0..MEASURABLE.1).contains(&look.level);
     Some(look.level.log2() - record.shot.exposure.stops().filter(|_| told)?)
+}
+
+/// Least light that is compared between frames of one exposure, of saturation: a few steps of an 8-bit file.
+const COMPARABLE: f64 = 8e-4;
+
+/// Whether a frame in the shadows of the tone curve, or in its highlights, shows much less corona than one of the same exposure that is
+/// not known to be clouded.
+fn outshone(shots: &[ShotRecord], bare: &[usize], clouded: &[Option<bool>], n: usize) -> bool {
+    let level = |m: usize| {
+        let record = &shots[bare[m]];
+        record.disc.filter(|fit| fit.limb == Limb::Moon)?;
+        let look = disc_look(record).filter(|look| look.level > COMPARABLE)?;
+        Some((record.shot.exposure.stops()?, look.level.log2()))
+    };
+    let Some((exposure, light)) = level(n) else {
+        return false;
+    };
+    (0..bare.len())
+        .filter(|&m| clouded[m] != Some(true))
+        .filter_map(level)
+        .any(|(other, brighter)| {
+            (other - exposure).abs() <= SAME_STOPS && brighter - light > CORONA_SHORT
+        })
 }
 
 /// Whether the nearest frames that can tell, before and after, are both clouded.
