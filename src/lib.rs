@@ -16,6 +16,7 @@ pub mod exif;
 pub mod export;
 pub mod flag;
 pub mod merge;
+pub mod model;
 pub mod phase;
 pub mod pipeline;
 pub mod plan;

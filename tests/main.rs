@@ -2,6 +2,7 @@
 
 mod burst;
 mod card;
+mod catalogue;
 mod clock;
 mod contacts;
 mod demo;

@@ -1,9 +1,10 @@
 //! What was found in a frame: the discs and the look of it.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A circle in a picture.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Circle {
     /// Centre, x right.
     pub x_px: f64,
@@ -26,7 +27,7 @@ impl Circle {
 }
 
 /// Which limb a fit rests on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Limb {
     /// The Sun's bright limb: partial phases, annularity.
@@ -36,7 +37,7 @@ pub enum Limb {
 }
 
 /// The discs of one frame. A fit on the Moon's limb alone has no Sun until the computed offset is applied.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DiscFit {
     /// Which limb was fitted.
     pub limb: Limb,
@@ -57,7 +58,7 @@ pub struct DiscFit {
 }
 
 /// Plain measures of a frame, all on linear light with 1 at saturation.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameLook {
     /// Mean of the frame.
     pub mean: f64,
@@ -78,7 +79,7 @@ pub struct FrameLook {
 
 /// Light on and around a fitted disc: of the bare Sun where the fit is on the Sun's limb, of the corona close to the Moon where it is on
 /// the Moon's.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DiscLook {
     /// Median light of the lit part, 1 at saturation.
     pub level: f64,
@@ -100,7 +101,7 @@ pub struct DiscLook {
 }
 
 /// How sharp a limb's edge is around the disc; widths are Gaussian sigmas.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct EdgeLook {
     /// Directions in which it stands free.
     pub directions: u32,

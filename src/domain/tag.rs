@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::de::IntoDeserializer;
 use serde::de::value::StrDeserializer;
 use serde::{Deserialize, Serialize};
@@ -10,7 +11,9 @@ use serde::{Deserialize, Serialize};
 use super::{ContactKind, Shot, Utc};
 
 /// The part of the eclipse a shot belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     /// Before first contact.
@@ -84,7 +87,9 @@ impl fmt::Display for Phase {
 pub const APPROXIMATE_PX: f64 = 0.4;
 
 /// Something about a frame that a careful person would want to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flag {
     /// Cover on: nothing but dark.
@@ -137,7 +142,7 @@ impl Flag {
 /// The flags of a frame, in a fixed order.
 ///
 /// Read from a record, words that are no flags (any more) are left out, so that records of other versions stay readable.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Flags(BTreeSet<Flag>);
 
@@ -214,7 +219,7 @@ impl fmt::Display for Flags {
 }
 
 /// A shot with true time and phase.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TaggedShot {
     /// The shot.
     pub shot: Shot,
@@ -229,7 +234,9 @@ pub struct TaggedShot {
 }
 
 /// Where a shot stands in its burst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 pub struct BurstPlace {
     /// The burst's number on the card, in time order, from 1.
     pub id: u32,
@@ -238,7 +245,7 @@ pub struct BurstPlace {
 }
 
 /// One exposure bracket: frames of one body fired in one go. Members are indices into the list given.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Burst {
     /// Number on the card, in time order, from 1.
     pub id: u32,

@@ -1,11 +1,11 @@
 //! How bright the corona is against the Sun's own disc, from the card's filtered frames.
 
-use super::discs::scale_key;
 use super::light::{self, Lit};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Flag, Limb, Notice};
 use crate::ephemeris::air_mass;
 use crate::merge::{self, Merged};
+use crate::model::discs::scale_key;
 use crate::raster::Channel;
 
 /// Filtered frames measured.

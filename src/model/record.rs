@@ -1,16 +1,16 @@
 //! Puts the findings together into the record of the card.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 
+use super::Given;
 use super::clocks::Solved;
 use super::discs::{Learned, ScaleKey, Seen, scale_key};
 use super::intake::Intake;
 use super::place::Place;
 use super::roles;
-use super::sort::broken_reason;
-use super::{PROGRAM, Settings};
 use crate::burst;
-use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
     APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Phase, Role,
@@ -22,7 +22,10 @@ use crate::raster;
 
 /// All that was found, stage by stage.
 pub(crate) struct Findings<'a> {
-    pub(crate) settings: &'a Settings,
+    pub(crate) program: &'a str,
+    pub(crate) cards: &'a [PathBuf],
+    pub(crate) out: &'a Path,
+    pub(crate) given: &'a Given,
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
     pub(crate) seen: &'a [Seen],
@@ -39,7 +42,10 @@ const DAYLIGHT: f64 = 0.05;
 /// Makes the record.
 pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     let Findings {
-        settings,
+        program,
+        cards,
+        out,
+        given,
         intake,
         place,
         seen,
@@ -89,7 +95,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
                 look: seen[i].report().map(|r| r.look),
                 north_deg: turn.map(|t| t.north_deg),
-                mirrored: turn.map(|t| t.mirrored),
+                mirrored: turn.map(|t| t.mirrored).or(given.mirrored),
                 predicted,
                 quality: seen[i].report().map(|r| r.quality),
                 flags,
@@ -110,14 +116,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         (None, Some(_)) => std::cmp::Ordering::Greater,
         (None, None) => std::cmp::Ordering::Equal,
     });
-    let zone = settings.zone.as_ref().or(place.zone.as_ref());
+    let zone = given.zone.as_ref().or(place.zone.as_ref());
     Catalogue {
         version: VERSION,
-        program: PROGRAM.to_owned(),
-        cards: settings
-            .cards
+        program: program.to_owned(),
+        cards: cards
             .iter()
-            .map(|card| card.display().to_string())
+            .zip(intake.places)
+            .map(|(card, files)| CardRecord::new(card, out, files))
             .collect(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),
@@ -127,6 +133,15 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         shots,
         strays: intake.strays,
         notices,
+    }
+}
+
+/// Whether a frame was looked at and could not be decoded.
+fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
+    match (known, seen) {
+        (Some(reason), _) => Some(reason),
+        (None, Seen::Broken(reason)) => Some(reason),
+        _ => None,
     }
 }
 
