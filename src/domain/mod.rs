@@ -12,6 +12,7 @@ mod contact;
 mod coverage;
 mod dial;
 mod disc;
+mod estimate;
 mod notice;
 mod safety;
 mod shot;
@@ -24,6 +25,7 @@ pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, S
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, FrameLook, Limb};
+pub use estimate::{Estimate, median};
 pub use notice::{Notice, Severity};
 pub use safety::safety_words;
 pub use shot::{

@@ -1,18 +1,23 @@
 //! The model of a card: what is known of its site, its cameras' clocks, its lenses and the pose of each frame, learned from the
 //! pictures and put together into the record. Frames are measured in parallel; nothing is printed.
 
+pub(crate) mod card;
 pub(crate) mod clocks;
+pub(crate) mod desk;
 pub(crate) mod discs;
 mod error;
+mod expected;
 mod given;
-pub(crate) mod hints;
 pub(crate) mod intake;
 pub(crate) mod kept;
 pub(crate) mod larder;
+pub(crate) mod lens;
+pub(crate) mod measure;
 mod opening;
 pub(crate) mod place;
 pub(crate) mod record;
 mod roles;
+mod round;
 pub(crate) mod watch;
 mod zoom;
 
