@@ -458,3 +458,6 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
     chosen.sort_unstable();
     chosen
 }
+
+#[cfg(test)]
+mod tests;
