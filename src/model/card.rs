@@ -10,7 +10,7 @@
 
 use std::collections::BTreeMap;
 
-use super::clocks::{self, Solved};
+use super::clocks::{self, Solved, Word};
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::expected::{self, Moment};
 use super::lens::{self, Lens, Lenses};
@@ -18,7 +18,6 @@ use super::place::Place;
 use super::round::{Answer, Ask, Question, Round, Task};
 use crate::disc::{self, DiscHint};
 use crate::domain::{Circle, Estimate, FileFormat, Notice, Shot, median};
-use crate::phase::Clocks;
 
 /// Frames of a lens that are measured first.
 const SAMPLE: usize = 12;
@@ -59,8 +58,8 @@ pub(crate) struct Card<'a> {
     shots: &'a [Shot],
     /// Whether a shot may be measured.
     wanted: &'a [bool],
-    /// The eclipse and the site with each camera's clock at its word; `None` for practice frames of the ordinary Sun.
-    eclipse: Option<(&'a Place, &'a Clocks)>,
+    /// The eclipse and the site, with what is taken for true before the pictures are asked; `None` for practice frames of the ordinary Sun.
+    eclipse: Option<(&'a Place, &'a Word<'a>)>,
     known: Known,
     /// How many of the questions were asked.
     asked: usize,
@@ -84,16 +83,16 @@ pub(crate) struct Known {
 }
 
 impl<'a> Card<'a> {
-    /// The model of an eclipse's card of which nothing is measured yet. `wanted` says which shots may be measured, `stated` are
-    /// the clocks at their word.
+    /// The model of an eclipse's card of which nothing is measured yet. `wanted` says which shots may be measured, `word`
+    /// what is taken for true before the pictures are asked.
     pub(crate) fn new(
         shots: &'a [Shot],
         wanted: &'a [bool],
         place: &'a Place,
-        stated: &'a Clocks,
+        word: &'a Word<'a>,
     ) -> Self {
         Self {
-            eclipse: Some((place, stated)),
+            eclipse: Some((place, word)),
             ..Self::of_the_sun(shots, wanted)
         }
     }
@@ -183,28 +182,28 @@ impl<'a> Card<'a> {
 
     /// What is known of the moment of a shot; `None` without an eclipse.
     fn moment(&self, index: usize) -> Option<Moment> {
-        let (place, stated) = self.eclipse?;
+        let (place, word) = self.eclipse?;
         let shot = &self.shots[index];
-        Some(Moment::of(shot, &self.known.solved, stated, place))
+        Some(Moment::of(shot, &self.known.solved, word.clocks, place))
     }
 
     /// The computed ratio of the radii about when a shot was taken, by its camera's own word, and whether the Sun is round then.
     fn stated_sizes(&self, index: usize) -> (f64, bool) {
-        let Some((place, stated)) = self.eclipse else {
+        let Some((place, word)) = self.eclipse else {
             return (NO_MOON, true);
         };
-        let sky = expected::stated_sky(&self.shots[index], stated, place);
+        let sky = expected::stated_sky(&self.shots[index], word.clocks, place);
         (sky.ratio(), expected::is_round(&sky))
     }
 
     fn solve_clocks(&mut self) {
-        if let (Some((place, stated)), true) = (self.eclipse, self.stale) {
+        if let (Some((place, word)), true) = (self.eclipse, self.stale) {
             self.stale = false;
             self.known.notices.clear();
             self.known.solved = clocks::solve(
                 self.shots,
                 &self.known.seen,
-                stated,
+                word,
                 place,
                 &mut self.known.notices,
             );

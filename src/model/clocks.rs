@@ -113,11 +113,20 @@ fn error_given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
         .map(|k| k.error_s)
 }
 
+/// What is taken for true before the pictures are asked.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Word<'a> {
+    /// The clocks, as [`at_their_word`] gives them.
+    pub(crate) clocks: &'a Clocks,
+    /// Whether the pictures are mirror images, where the person says so.
+    pub(crate) mirrored: Option<bool>,
+}
+
 /// Solves the clocks from the pictures, body by body.
 pub(crate) fn solve(
     shots: &[Shot],
     seen: &[Seen],
-    trusted: &Clocks,
+    word: &Word<'_>,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Solved {
@@ -128,7 +137,7 @@ pub(crate) fn solve(
         .into_iter()
         .zip(0..)
         .collect();
-    let bodies: Vec<_> = trusted.iter().collect();
+    let bodies: Vec<_> = word.clocks.iter().collect();
     let solutions: Vec<_> = bodies
         .par_iter()
         .map(|(id, prior)| {
@@ -143,6 +152,7 @@ pub(crate) fn solve(
                 name: &body_name(id.as_ref()),
                 frames: &frames,
                 prior,
+                mirrored: word.mirrored,
             };
             let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
             (members, solution)
@@ -183,6 +193,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         exposure_stops: shot.exposure.stops(),
         orientation: shot.orientation,
         scale_group,
+        size_px: shot.width_px.zip(shot.height_px),
         fit: seen.fit().copied(),
         squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),

@@ -18,6 +18,8 @@ pub struct Given {
     pub zone: Option<Zone>,
     /// Known clock errors.
     pub clocks: Vec<KnownClock>,
+    /// Whether the pictures are mirror images, where the person says so.
+    pub mirrored: Option<bool>,
 }
 
 /// A clock error the person knows.

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use crate::catalogue::{CatalogueError, WriteError};
 use crate::demo::DemoError;
+use crate::domain::Shown;
 use crate::export::ExportError;
 use crate::model::ModelError;
 use crate::strip::{RecipeError, StripError};
@@ -12,7 +13,7 @@ use crate::strip::{RecipeError, StripError};
 #[derive(Debug, thiserror::Error)]
 pub enum PipelineError {
     /// Results would land on the card.
-    #[error("the results folder {out} lies inside the card {card}, which is never written to\n  try: -o with a folder elsewhere", out = .out.display(), card = .card.display())]
+    #[error("the results folder {out} lies inside the card {card}, which is never written to\n  try: -o with a folder elsewhere", out = Shown(.out), card = Shown(.card))]
     OutInsideCard {
         /// The card.
         card: PathBuf,
@@ -20,7 +21,7 @@ pub enum PipelineError {
         out: PathBuf,
     },
     /// The card lies in the results.
-    #[error("the card {card} lies inside the results folder {out}\n  try: -o with a folder elsewhere", out = .out.display(), card = .card.display())]
+    #[error("the card {card} lies inside the results folder {out}\n  try: -o with a folder elsewhere", out = Shown(.out), card = Shown(.card))]
     CardInsideOut {
         /// The card.
         card: PathBuf,
@@ -28,17 +29,52 @@ pub enum PipelineError {
         out: PathBuf,
     },
     /// Results cannot be written.
-    #[error("cannot write to the results folder {out}: {cause}\n  try: -o with a folder you may write to, on a disk with space", out = .out.display())]
+    #[error("cannot write to the results folder {out}: {cause}\n  try: {advice}", out = Shown(.out))]
     OutNotWritable {
         /// The folder.
         out: PathBuf,
         /// Why.
         #[source]
         cause: std::io::Error,
+        /// What to try.
+        advice: &'static str,
     },
     /// Another run uses the folder.
-    #[error("another run is working on {out}; nothing was done\n  try: again when it has ended, or -o with another folder", out = .0.display())]
-    OutBusy(PathBuf),
+    #[error("another run is working on {out}; nothing was done\n  try: {advice}", out = Shown(.out))]
+    OutBusy {
+        /// The folder.
+        out: PathBuf,
+        /// What to try.
+        advice: &'static str,
+    },
+    /// The results are those of another card.
+    #[error(
+        "the results folder {out} is that of another card: none of the {pictures} pictures it knows is on this one; nothing was written\n  its card: {theirs}\n  this card: {ours}\n  try: -o with another folder",
+        out = Shown(.out), theirs = listed(.theirs), ours = listed(.ours)
+    )]
+    OutOfAnotherCard {
+        /// The folder.
+        out: PathBuf,
+        /// The cards its record was made from.
+        theirs: Vec<PathBuf>,
+        /// The cards just read.
+        ours: Vec<PathBuf>,
+        /// Pictures the record knows.
+        pictures: usize,
+    },
+    /// The folder given as the card is not the record's.
+    #[error(
+        "{card} is not the card of {out}: none of the pictures its record knows is there\n  its card: {cards}\n  try: --card with the folder that holds those pictures now",
+        card = Shown(.card), out = Shown(.out), cards = listed(.cards)
+    )]
+    NotTheCard {
+        /// The folder given.
+        card: PathBuf,
+        /// The results.
+        out: PathBuf,
+        /// The cards of the record.
+        cards: Vec<PathBuf>,
+    },
     /// The card cannot be read, or its eclipse is not known.
     #[error(transparent)]
     Model(ModelError),
@@ -49,7 +85,7 @@ pub enum PipelineError {
     #[error(transparent)]
     Write(#[from] WriteError),
     /// The recipe of the strip cannot be followed.
-    #[error("{path}: {error}", path = .path.display())]
+    #[error("{path}: {error}", path = Shown(.path))]
     Recipe {
         /// The recipe.
         path: PathBuf,
@@ -58,7 +94,7 @@ pub enum PipelineError {
         error: RecipeError,
     },
     /// A file of an earlier run cannot be read.
-    #[error("cannot read {path}: {cause}", path = .path.display())]
+    #[error("cannot read {path}: {cause}", path = Shown(.path))]
     Unreadable {
         /// The file.
         path: PathBuf,
@@ -87,4 +123,9 @@ impl From<ModelError> for PipelineError {
             error => Self::Model(error),
         }
     }
+}
+
+fn listed(cards: &[PathBuf]) -> String {
+    let names: Vec<String> = cards.iter().map(|c| Shown(c).to_string()).collect();
+    names.join(", ")
 }

@@ -2,7 +2,9 @@
 
 mod corona;
 mod demo;
+mod earlier;
 mod error;
+mod imprint;
 mod keepsake;
 mod lapse;
 mod layers;
@@ -11,9 +13,11 @@ mod making;
 mod out;
 mod page;
 mod rehearse;
+mod results;
 mod scale;
 mod settings;
 mod sort;
+mod whereabouts;
 
 use std::path::PathBuf;
 
@@ -27,7 +31,7 @@ pub use making::{
 };
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
-pub use settings::Settings;
+pub use settings::{Settings, Target};
 pub use sort::sort;
 
 use crate::catalogue::Catalogue;
@@ -48,6 +52,8 @@ pub struct Made {
     pub notices: Vec<Notice>,
     /// Results to print.
     pub text: String,
+    /// Results in detail, a line a file, to print where they are asked for.
+    pub lines: String,
 }
 
 impl Made {
@@ -59,11 +65,18 @@ impl Made {
         }
     }
 
+    /// The same with one thing more to tell.
+    fn and_told(mut self, notice: Option<Notice>) -> Self {
+        self.notices.extend(notice);
+        self
+    }
+
     /// Adds what a later stage made.
     fn join(&mut self, later: Self) {
         self.files.extend(later.files);
         self.notices.extend(later.notices);
         self.text.push_str(&later.text);
+        self.lines.push_str(&later.lines);
         if later.catalogue.is_some() {
             self.catalogue = later.catalogue;
         }

@@ -120,7 +120,13 @@ fn is_filtered_sun(record: &ShotRecord) -> bool {
     let sun = record
         .disc
         .is_some_and(|d| d.limb == Limb::Sun && d.sun.is_some());
-    let spoilt = [Flag::Clouded, Flag::Clipped, Flag::Cut, Flag::Flare];
+    let spoilt = [
+        Flag::Clouded,
+        Flag::Clipped,
+        Flag::Cut,
+        Flag::Flare,
+        Flag::Approximate,
+    ];
     let whole = record
         .predicted
         .is_some_and(|p| p.obscuration <= MOST_COVERED);

@@ -23,6 +23,8 @@ pub struct Settings {
     pub zone: Option<Zone>,
     /// Known clock errors.
     pub clocks: Vec<KnownClock>,
+    /// Whether the pictures are mirror images, as through a star diagonal; `None` lets them tell.
+    pub mirrored: Option<bool>,
     /// Write small pictures with the fitted circles.
     pub overlays: bool,
     /// Write nothing.
@@ -37,6 +39,18 @@ impl Settings {
             date: self.date,
             zone: self.zone.clone(),
             clocks: self.clocks.clone(),
+            mirrored: self.mirrored,
         }
     }
+}
+
+/// The results of an earlier run that a command works from.
+#[derive(Clone, Debug, Default)]
+pub struct Target {
+    /// Their folder.
+    pub out: PathBuf,
+    /// Where the card, or each of several, is now, where that is not what the record says.
+    pub cards: Vec<PathBuf>,
+    /// Write nothing.
+    pub dry_run: bool,
 }

@@ -1,10 +1,11 @@
 //! The reading half: from a card to its record.
 
 use std::collections::BTreeSet;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::keepsake;
-use super::out::{OutFolder, keep_apart};
+use super::out::{Folder, OutFolder, keep_apart};
+use super::whereabouts;
 use super::{Made, PROGRAM, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
@@ -29,20 +30,26 @@ const LOOKED_AT_S: f64 = 16.0 * 3600.0;
 /// # Errors
 /// [`PipelineError`] when the run cannot be done at all; trouble with single files is in the notices.
 pub fn sort(settings: &Settings, watch: &dyn Watch) -> Result<Made, PipelineError> {
-    keep_apart(&settings.cards, &settings.out)?;
-    let out = if settings.dry_run {
-        OutFolder::untouched(&settings.out)
-    } else {
-        OutFolder::open(&settings.out)?
-    };
-    sort_into(settings, &out, watch)
+    let out = open(settings)?;
+    sort_into(settings, &out, watch, &|_| Ok(()))
 }
 
-/// The same into a folder already opened.
+/// Opens the folder for the results of a card.
+pub(crate) fn open(settings: &Settings) -> Result<OutFolder, PipelineError> {
+    keep_apart(&settings.cards, &settings.out)?;
+    if settings.dry_run {
+        Ok(OutFolder::untouched(&settings.out))
+    } else {
+        OutFolder::open(&settings.out, Folder::Given)
+    }
+}
+
+/// The same into a folder already opened. The record is written once `fits` has nothing against it.
 pub(crate) fn sort_into(
     settings: &Settings,
     out: &OutFolder,
     watch: &dyn Watch,
+    fits: &dyn Fn(&Catalogue) -> Result<(), PipelineError>,
 ) -> Result<Made, PipelineError> {
     // What is told of looks kept is told here alone: the record of a run that went on is that of one that ran through.
     let mut notices = Vec::new();
@@ -53,24 +60,59 @@ pub(crate) fn sort_into(
         .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
         .collect();
     let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
+    let earlier = of_this_card(&out.path, &cards, &intake)?;
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
-    let catalogue = read(settings, &cards, intake, &kept, watch)?;
+    let catalogue = read(settings, out, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
+    fits(&catalogue)?;
     if !settings.dry_run {
-        catalogue.save(&out.path)?;
+        if earlier == Earlier::KnowsMore {
+            out.keep_record()?;
+        }
+        out.save(&catalogue)?;
     }
     notices.extend(catalogue.notices.iter().cloned());
+    notices.extend(out.told());
     Ok(Made {
         notices,
         catalogue: Some(catalogue),
         files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
-        text: String::new(),
+        ..Made::default()
     })
+}
+
+/// The record that was in the folder of results.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Earlier {
+    /// None, or one the new one may take the place of.
+    Plain,
+    /// Most of its pictures are not on the card any more: it is the only one that knows them.
+    KnowsMore,
+}
+
+/// Makes sure that a record in the folder of results, where there is one, is of the card just read: that they share a picture.
+/// One that cannot be read is no hindrance; it is kept aside when the new one is written.
+fn of_this_card(out: &Path, cards: &[PathBuf], intake: &Intake) -> Result<Earlier, PipelineError> {
+    let Ok(earlier) = Catalogue::load(out) else {
+        return Ok(Earlier::Plain);
+    };
+    match whereabouts::shared(&earlier, &intake.places) {
+        (_, 0) => Ok(Earlier::Plain),
+        (0, pictures) => Err(PipelineError::OutOfAnotherCard {
+            out: out.to_owned(),
+            theirs: earlier.cards.iter().map(|c| c.path.clone()).collect(),
+            ours: cards.to_vec(),
+            pictures,
+        }),
+        (shared, pictures) if 2 * shared < pictures => Ok(Earlier::KnowsMore),
+        _ => Ok(Earlier::Plain),
+    }
 }
 
 /// The stages in order.
 fn read(
     settings: &Settings,
+    out: &OutFolder,
     cards: &[PathBuf],
     mut intake: Intake,
     kept: &Kept,
@@ -81,8 +123,12 @@ fn read(
     let place = place::settle(&given, &intake.shots, &mut notices)?;
     let trusted = clocks::at_their_word(&intake.shots, &given, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
+    let word = clocks::Word {
+        clocks: &trusted,
+        mirrored: settings.mirrored,
+    };
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
-        keepsake::keep_overlay(&settings.out, shot, report);
+        keepsake::keep_overlay(out, shot, report);
     };
     let larder = Larder::default();
     let desk = Desk {
@@ -90,7 +136,7 @@ fn read(
         draw: (settings.overlays && !settings.dry_run).then_some(overlay),
         larder: &larder,
     };
-    let mut card = Card::new(&intake.shots, &wanted, &place, &trusted);
+    let mut card = Card::new(&intake.shots, &wanted, &place, &word);
     while let Some(round) = card.due() {
         let answers = measure::measure(&round, &intake.shots, &desk, watch)?;
         intake::still_there(cards, &intake.shots)?;
@@ -104,7 +150,8 @@ fn read(
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
         program: PROGRAM,
-        cards: &settings.cards,
+        cards,
+        out: &settings.out,
         given: &given,
         intake,
         place: &place,

@@ -13,6 +13,7 @@ use crate::domain::{
     FrameLook, Limb, LocalKind, Orientation, Site, SiteSource, Utc, ZoneSource,
 };
 use crate::ephemeris::{self, EclipseView, Radii};
+use crate::phase::Clocks;
 
 /// Camera minus true time.
 const CLOCK_ERROR_S: f64 = 37.0;
@@ -139,6 +140,13 @@ impl World {
     }
 }
 
+fn word(clocks: &Clocks) -> Word<'_> {
+    Word {
+        clocks,
+        mirrored: None,
+    }
+}
+
 fn shot(n: usize, utc: Utc) -> Shot {
     let reading = utc.plus_s(CLOCK_ERROR_S).timestamp();
     let name = format!("P{n:04}.JPG");
@@ -156,7 +164,7 @@ fn shot(n: usize, utc: Utc) -> Shot {
             serial: None,
         }),
         stamp: Some(CameraStamp {
-            time: CameraTime::new(reading.to_zoned(jiff::tz::TimeZone::UTC).datetime()),
+            time: CameraTime::new(jiff::tz::Offset::UTC.to_datetime(reading)),
             has_subsec: true,
             offset_s: None,
         }),
@@ -182,7 +190,8 @@ fn asked(rounds: &[(Question, Vec<usize>)], question: Question) -> Vec<usize> {
 fn a_plain_card_is_measured_once_and_everything_about_it_is_known() {
     let world = World::of_partials(place(32.8, -96.8));
     let (wanted, stated) = (vec![true; world.shots.len()], world.stated());
-    let mut card = Card::new(&world.shots, &wanted, &world.place, &stated);
+    let word = word(&stated);
+    let mut card = Card::new(&world.shots, &wanted, &world.place, &word);
     let rounds = world.measured(&mut card);
     let questions: Vec<Question> = rounds.iter().map(|round| round.0).collect();
     let expected = [Question::SunSize, Question::FilterColour, Question::Discs];
@@ -215,7 +224,8 @@ fn a_zoom_that_slips_has_the_frames_after_it_measured_again() {
     let middle = world.shots.len() / 2;
     world.slip = (middle, 1.05);
     let (wanted, stated) = (vec![true; world.shots.len()], world.stated());
-    let mut card = Card::new(&world.shots, &wanted, &world.place, &stated);
+    let word = word(&stated);
+    let mut card = Card::new(&world.shots, &wanted, &world.place, &word);
     let rounds = world.measured(&mut card);
     let again = asked(&rounds, Question::SlippedZoom);
     // The sample has told all but those between its frames on either side.
@@ -259,7 +269,8 @@ fn beads_are_measured_again_once_the_vector_is_known_and_nothing_else_is() {
         })
         .collect();
     let (wanted, stated) = (vec![true; world.shots.len()], world.stated());
-    let mut card = Card::new(&world.shots, &wanted, &world.place, &stated);
+    let word = word(&stated);
+    let mut card = Card::new(&world.shots, &wanted, &world.place, &word);
     let rounds = world.measured(&mut card);
     assert_eq!(asked(&rounds, Question::Beads), beads);
     assert!(card.known().seen.iter().all(|seen| seen.fit().is_some()));
@@ -270,7 +281,8 @@ fn low_suns_are_measured_again_with_their_flattening_where_they_were_not_at_firs
     // Sunset side of the path: the Sun stands at 3 to 20 degrees.
     let world = World::of_partials(place(48.65, -53.1));
     let (wanted, stated) = (vec![true; world.shots.len()], world.stated());
-    let mut card = Card::new(&world.shots, &wanted, &world.place, &stated);
+    let word = word(&stated);
+    let mut card = Card::new(&world.shots, &wanted, &world.place, &word);
     world.measured(&mut card);
     let known = card.known();
     let mut low = 0;
@@ -287,7 +299,8 @@ fn low_suns_are_measured_again_with_their_flattening_where_they_were_not_at_firs
 fn what_cannot_be_told_is_asked_once() {
     let world = World::of_partials(place(32.8, -96.8));
     let (wanted, stated) = (vec![true; 10], world.stated());
-    let mut card = Card::new(&world.shots[..10], &wanted, &world.place, &stated);
+    let word = word(&stated);
+    let mut card = Card::new(&world.shots[..10], &wanted, &world.place, &word);
     let mut asked = Vec::new();
     while let Some(round) = card.due() {
         asked.push((round.question, round.tasks.len()));
@@ -310,8 +323,9 @@ fn what_cannot_be_told_is_asked_once() {
 fn frames_that_are_not_wanted_are_left_alone() {
     let world = World::of_partials(place(32.8, -96.8));
     let stated = world.stated();
+    let word = word(&stated);
     let wanted: Vec<bool> = (0..world.shots.len()).map(|n| n % 3 > 0).collect();
-    let mut card = Card::new(&world.shots, &wanted, &world.place, &stated);
+    let mut card = Card::new(&world.shots, &wanted, &world.place, &word);
     let rounds = world.measured(&mut card);
     assert!(rounds.iter().flat_map(|r| &r.1).all(|&index| wanted[index]));
     let seen = card.known().seen;
