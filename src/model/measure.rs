@@ -1,7 +1,7 @@
 //! Rounds of measurements: files are decoded and looked at, many at once.
 
+use super::at_once::{colour_bytes, each_frame, look_bytes};
 use super::desk::Desk;
-use super::discs::each;
 use super::opening::{self, Keep, open_and_examine};
 use super::round::{Answer, Ask, Round, Task};
 use super::{ModelError, Watch};
@@ -25,7 +25,14 @@ pub(crate) fn measure(
     };
     let places: Vec<usize> = (0..round.tasks.len()).collect();
     watch.begin(round.question.stage(), places.len() as u64);
-    let answers = each(&places, watch, |place| {
+    let bytes = |place: usize| {
+        let Task { shot: index, ask } = &round.tasks[place];
+        match ask {
+            Ask::Discs(_) => look_bytes(&shots[*index]),
+            Ask::Tint(_) => colour_bytes(&shots[*index]),
+        }
+    };
+    let answers = each_frame(&places, bytes, watch, |place| {
         let Task { shot: index, ask } = &round.tasks[place];
         let shot = &shots[*index];
         match ask {

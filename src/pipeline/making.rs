@@ -79,7 +79,9 @@ fn all_from(
     let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
     // The folders themselves show what was copied; the closing summary stays short.
     exported.text.clear();
-    exported.lines.clear();
+    if !dry_run {
+        exported.lines.clear();
+    }
     made.join(exported);
     made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
     Ok(made)

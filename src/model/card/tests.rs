@@ -78,7 +78,7 @@ impl World {
         if shot < from { 150.0 } else { 150.0 * factor }
     }
 
-    /// The discs of a partial frame; of a sliver only those who know where the Moon is due find them.
+    /// The discs of a partial frame; those of a sliver are found only by who is sure where the Moon is due.
     fn report(&self, shot: usize, hint: &DiscHint) -> DiscReport {
         let sky = self.place.view.at(self.taken[shot]);
         let radius_px = self.radius_px(shot);
@@ -107,7 +107,7 @@ impl World {
             blur_px: Some(1.0),
         };
         DiscReport {
-            fit: match sliver && hint.moon_offset.is_none() {
+            fit: match sliver && hint.offset_solar_radii.is_none() {
                 true => Err(NoDisc::NoLimb),
                 false => Ok(fit),
             },
