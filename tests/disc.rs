@@ -447,3 +447,50 @@ fn a_lens_left_alone_is_not_said_to_slip() {
     assert_eq!(slips(&card), Vec::<String>::new());
     assert_eq!(misses(&card), []);
 }
+
+#[test]
+fn a_low_sun_is_found_down_to_two_degrees_and_its_moon_is_never_the_smaller() {
+    // Near Valencia: totality at 4 degrees; on Mallorca: at 2.4.
+    for (lat_deg, lon_deg) in [(39.47, -0.33), (39.60, 2.90)] {
+        let card = cards::low_in_spain(lat_deg, lon_deg, 100.0);
+        let (mut partial, mut total) = (Vec::new(), Vec::new());
+        for (name, truth) in &card.truths {
+            let mut shots = card.catalogue.shots.iter();
+            let record = shots.find(|s| s.name() == name).unwrap();
+            let fit = record
+                .disc
+                .unwrap_or_else(|| panic!("{name} {truth:?}: {record:?}"));
+            let (drawn, found) = match truth.total {
+                true => (truth.moon, fit.moon.unwrap()),
+                false => (truth.sun, fit.sun.unwrap()),
+            };
+            let miss_px = (found.x_px - drawn.0).hypot(found.y_px - drawn.1);
+            println!(
+                "{name} {:.2} {} {miss_px:.3} {:.3} {:.3}",
+                truth.alt_deg,
+                truth.total,
+                fit.sigma_px,
+                found.radius_px - drawn.2
+            );
+            if truth.total {
+                assert!(
+                    found.radius_px > fit.sun.unwrap().radius_px,
+                    "{name}: {fit:?}"
+                );
+                total.push(miss_px);
+            } else {
+                partial.push(miss_px);
+            }
+        }
+        let rms = |all: &[f64]| (all.iter().map(|m| m * m).sum::<f64>() / all.len() as f64).sqrt();
+        println!(
+            "{lat_deg}: partials {:.3} px of {}, totality {:.3} px of {}",
+            rms(&partial),
+            partial.len(),
+            rms(&total),
+            total.len()
+        );
+        assert!(partial.len() > 10 && rms(&partial) < 0.15, "{partial:?}");
+        assert!(total.len() > 3 && rms(&total) < 0.3, "{total:?}");
+    }
+}
