@@ -494,3 +494,167 @@ fn a_low_sun_is_found_down_to_two_degrees_and_its_moon_is_never_the_smaller() {
         assert!(total.len() > 3 && rms(&total) < 0.3, "{total:?}");
     }
 }
+
+#[test]
+fn low_discs_are_ovals() {
+    for (alt_deg, zenith_deg) in [(8.0, 20.0), (4.0, -15.0), (2.0, 100.0)] {
+        let low = Some((alt_deg, zenith_deg));
+        let partial = Scene {
+            low,
+            ..Scene::default()
+        }
+        .covered(0.6, 1.03, 60.0);
+        let hint = DiscHint {
+            sun_radius_px: Some((150.1, 0.3)),
+            moon_ratio: Some((1.0305, 0.0015)),
+            squeeze: partial.squeeze(),
+            ..DiscHint::default()
+        };
+        let report = examine(&partial.frame(), &hint);
+        let missed = miss(&partial, &report).unwrap();
+        assert!(missed < 0.1, "{alt_deg}: {missed} {report:?}");
+        // The Moon of totality, whose corona hides the limb's own brightness on one side.
+        let (x, y, r) = partial.sun;
+        let total = Scene {
+            moon: Some((x + 2.0, y - 1.0, 1.03 * r)),
+            level: 0.0,
+            corona: 3.0,
+            glare: 0.02,
+            ..partial
+        };
+        let fit = examine(&total.frame(), &hint).fit.unwrap();
+        let moon = fit.moon.unwrap();
+        let missed = (moon.x_px - x - 2.0).hypot(moon.y_px - y + 1.0);
+        assert!(
+            missed < 0.3 && missed < 3.0 * fit.sigma_px,
+            "{alt_deg}: {missed} {fit:?}"
+        );
+        assert!(
+            (moon.radius_px / (1.03 * r) - 1.0).abs() < 0.006,
+            "{alt_deg}: {fit:?}"
+        );
+    }
+}
+
+#[test]
+fn a_saturated_sun_in_a_halo_is_found_by_its_cleanest_channel() {
+    for (n, covered) in [0.05, 0.4].into_iter().enumerate() {
+        let scene = Scene {
+            level: 4.0,
+            halo: 1.2,
+            colour: [1.0, 0.45, 0.12],
+            seed: n as u64 + 1,
+            ..Scene::default()
+        }
+        .covered(covered, 1.04, 40.0);
+        let frame = scene.frame();
+        let report = examine(&frame, &DiscHint::default());
+        let missed = miss(&scene, &report);
+        assert!(
+            missed.is_some_and(|px| px < 0.5),
+            "{covered}: {missed:?} {report:?}"
+        );
+        assert!(report.flags.has(Flag::Clipped), "{covered}: {report:?}");
+        assert!(
+            missed.unwrap() < 3.0 * report.fit.unwrap().sigma_px,
+            "{report:?}"
+        );
+    }
+}
+
+#[test]
+fn a_plain_disc_of_another_size_than_the_lens_shows_is_found() {
+    let hint = DiscHint {
+        sun_radius_px: Some((190.0, 2.0)),
+        moon_ratio: Some((1.03, 0.0015)),
+        ..DiscHint::default()
+    };
+    let scene = Scene::default().covered(0.3, 1.03, 35.0);
+    let report = examine(&scene.frame(), &hint);
+    assert!(miss(&scene, &report).unwrap() < 0.2, "{report:?}");
+    let (x, y, r) = scene.sun;
+    let total = Scene {
+        moon: Some((x, y, 1.03 * r)),
+        level: 0.0,
+        corona: 0.5,
+        ..scene
+    };
+    let fit = examine(&total.frame(), &hint).fit.unwrap();
+    assert_eq!(fit.limb, Limb::Moon);
+    assert!(
+        (fit.moon.unwrap().radius_px / (1.03 * r) - 1.0).abs() < 0.005,
+        "{fit:?}"
+    );
+}
+
+/// A drawn Sun in a JPEG so large that it is decoded where somebody looks.
+fn large_jpeg(scene: &Scene) -> Vec<u8> {
+    let drawn = scene.frame();
+    let Samples::U8(values) = drawn.samples() else {
+        panic!("8 bits");
+    };
+    // The drawing in the middle of a dark frame, with grain.
+    let (width, height) = (4640, scene.height + 64);
+    let left = 3 * (1700 + 7 * scene.seed as usize);
+    let mut all: Vec<u8> = (0..width * height * 3)
+        .map(|i| ((i * 7919) >> 7) as u8 & 3)
+        .collect();
+    for y in 0..scene.height {
+        let row = &values[y * scene.width * 3..(y + 1) * scene.width * 3];
+        all[(y + 29) * width * 3 + left..][..row.len()].copy_from_slice(row);
+    }
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 92)
+        .encode(
+            &all,
+            width as u32,
+            height as u32,
+            image::ExtendedColorType::Rgb8,
+        )
+        .unwrap();
+    jpeg
+}
+
+#[test]
+fn both_ways_to_decode_a_jpeg_give_the_same_discs() {
+    let mut apart = Vec::new();
+    for seed in 0..36_u64 {
+        let radius = 130.0 + 9.0 * (seed % 12) as f64;
+        let scene = Scene {
+            width: (2.6 * radius) as usize,
+            height: (2.6 * radius) as usize,
+            sun: (1.3 * radius + 0.37, 1.3 * radius - 0.21, radius),
+            blur: 1.0 + 0.1 * (seed % 5) as f64,
+            jpeg: None,
+            seed,
+            ..Scene::default()
+        };
+        let covered = [0.0, 0.2, 0.5, 0.8, 0.9, 0.96][(seed % 6) as usize];
+        let scene = match covered {
+            0.0 => scene,
+            covered => scene.covered(covered, 1.03, 41.0 * seed as f64),
+        };
+        let partly = decode_luma(&large_jpeg(&scene), Orientation::UPRIGHT, Vec::new()).unwrap();
+        let hint = DiscHint {
+            sun_radius_px: Some((radius + 0.1, 0.002 * radius)),
+            moon_ratio: Some((1.0305, 0.0015)),
+            ..DiscHint::default()
+        };
+        let report = examine(&partly, &hint);
+        let whole = Frame::new(
+            partly.width(),
+            partly.height(),
+            1,
+            partly.samples().clone(),
+            partly.transfer(),
+        );
+        let due = examine(&whole, &hint);
+        let (a, b) = (report.fit.unwrap(), due.fit.unwrap());
+        let (s, t) = (a.sun.unwrap(), b.sun.unwrap());
+        apart.push((s.x_px - t.x_px).hypot(s.y_px - t.y_px));
+        assert_eq!(report.flags, due.flags, "{seed}");
+    }
+    let largest = apart.iter().copied().fold(0.0, f64::max);
+    println!("two ways to decode: {apart:.3?}");
+    assert!(largest < 0.02, "{largest}");
+}
