@@ -7,7 +7,7 @@ use super::fit::Known;
 use super::flat::{Flat, Squeeze};
 use super::judge::Verdict;
 use super::rays::{LimbPoint, Walk, limb_points};
-use super::refine::{LOOSE_RADIUS, Refined};
+use super::refine::LOOSE_RADIUS;
 use super::{DiscHint, NoDisc, partial, totality};
 use crate::domain::{Circle, DiscFit, Limb};
 use crate::raster::{Channel, Frame};
@@ -38,8 +38,6 @@ pub(super) struct Measured {
     pub dark: f64,
     /// Steepest gradient at the limb over the bright side's light, per pixel.
     pub sharpness: f64,
-    /// The refined partial phase, where it settled.
-    pub refined: Option<Refined>,
 }
 
 /// Limb points at full resolution, circles through them, then the refined discs.
@@ -80,7 +78,6 @@ pub(super) fn measured(
         bright,
         dark,
         sharpness: slope / bright,
-        refined: None,
     };
     let channel = partial::channel(frame, &points);
     if inside {
@@ -141,7 +138,6 @@ fn refine_partial(
         ..out.fit
     };
     out.blur_px = r.blur_px;
-    out.refined = Some(r);
 }
 
 fn refine_totality(

@@ -22,6 +22,7 @@ mod rays;
 mod refine;
 mod sampled;
 mod sliver;
+mod surface;
 mod tint;
 mod totality;
 
@@ -251,6 +252,7 @@ fn of_channel(frame: &Frame, mut one: DiscReport, all: DiscReport) -> DiscReport
     one.look = FrameLook {
         limb_sharpness: one.look.limb_sharpness,
         disc_level: all.look.disc_level.or(one.look.disc_level),
+        disc: all.look.disc.or(one.look.disc),
         ..all.look
     };
     one
@@ -286,11 +288,13 @@ fn examined(frame: &Frame, hint: &DiscHint) -> DiscReport {
     }
     match usual {
         Ok(found) => {
-            let flags = flags::of_disc(frame, &view, &found, hint);
+            look.disc = surface::measured(frame, &view, &found.fit, hint);
+            let light = look.disc.unwrap_or_default();
+            let flags = flags::of_disc(frame, &view, &found, &light, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
             DiscReport {
-                quality: flags::quality(&found, &flags),
+                quality: flags::quality(&found, &light, &flags),
                 fit: Ok(found.fit),
                 look,
                 flags,
