@@ -230,7 +230,9 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
         .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
-        Some(one) if better(&one, &all) == Some(Ordering::Less) => of_channel(frame, one, all),
+        Some(one) if all.fit.is_err() || (!hides(&one) && rank(&one) < rank(&all)) => {
+            of_channel(frame, one, all)
+        }
         _ => all,
     }
 }
