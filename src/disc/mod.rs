@@ -12,6 +12,7 @@ mod fit;
 mod flags;
 mod flat;
 mod gauss;
+mod glare;
 mod judge;
 mod look;
 mod measure;
@@ -295,6 +296,9 @@ fn examined(frame: &Frame, hint: &DiscHint) -> DiscReport {
             let flags = flags::of_disc(frame, &view, &found, &light, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
+            look.limb_glare = (found.fit.limb == Limb::Moon)
+                .then(|| glare::moon_glare(frame, &found.fit))
+                .flatten();
             DiscReport {
                 quality: flags::quality(&found, &light, &flags),
                 fit: Ok(found.fit),
