@@ -187,13 +187,14 @@ impl<'a> Card<'a> {
         Some(Moment::of(shot, &self.known.solved, word.clocks, place))
     }
 
-    /// The computed ratio of the radii about when a shot was taken, by its camera's own word, and whether the Sun is round then.
-    fn stated_sizes(&self, index: usize) -> (f64, bool) {
+    /// The computed ratio of the radii about when a shot was taken, by its camera's own word, and the height of
+    /// the Sun's disc over its width then.
+    fn stated_sizes(&self, index: usize) -> (f64, f64) {
         let Some((place, word)) = self.eclipse else {
-            return (NO_MOON, true);
+            return (NO_MOON, 1.0);
         };
         let sky = expected::stated_sky(&self.shots[index], word.clocks, place);
-        (sky.ratio(), expected::is_round(&sky))
+        (sky.ratio(), sky.vertical_squeeze)
     }
 
     fn solve_clocks(&mut self) {
@@ -354,11 +355,13 @@ impl<'a> Card<'a> {
                 group.iter().filter_map(seen)
             };
             let excesses = fits().filter_map(|(index, fit)| match self.stated_sizes(index) {
-                (ratio, true) => lens::excess_px(fit, ratio),
+                (ratio, squeeze) if expected::is_round(squeeze) => lens::excess_px(fit, ratio),
                 _ => None,
             });
             let lens = Lens {
-                sun_radius_px: lens::sun_radius_px(fits().map(|(_, fit)| fit)),
+                sun_radius_px: lens::sun_radius_px(
+                    fits().map(|(index, fit)| (fit, self.stated_sizes(index).1)),
+                ),
                 moon_excess_px: lens::moon_excess_px(excesses.collect()),
                 ..Lens::default()
             };
@@ -370,7 +373,7 @@ impl<'a> Card<'a> {
 
     /// Finds the lenses whose Sun changes its size although no header says so.
     fn find_slips(&mut self) {
-        let round = |index: usize| self.stated_sizes(index).1;
+        let round = |index: usize| expected::is_round(self.stated_sizes(index).1);
         let mut slips = lens::slips(self.shots, &self.known.seen, &round);
         for (key, lens) in &mut self.known.lenses.0 {
             lens.slips = slips.remove(key).unwrap_or_default();

@@ -106,9 +106,9 @@ pub(crate) fn stated_sky(shot: &Shot, stated: &Clocks, place: &Place) -> SunMoon
     .map_or(place.contacts.maximum.sky, |utc| place.view.at(utc))
 }
 
-/// Whether refraction leaves the Sun as good as round.
-pub(crate) fn is_round(sky: &SunMoon) -> bool {
-    sky.vertical_squeeze > ROUND_ENOUGH
+/// Whether a disc of this height over width is as good as round.
+pub(crate) fn is_round(squeeze: f64) -> bool {
+    squeeze > ROUND_ENOUGH
 }
 
 /// Middle of the exposure in true time, where the clock is sure enough and rests on more than the camera's word.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::zoom::{self, Stretch, SunSize};
 use crate::disc::DiscReport;
-use crate::domain::{CameraId, Circle, DiscFit, Estimate, Flag, Limb, Notice, Shot};
+use crate::domain::{CameraId, Circle, DiscFit, Estimate, Flag, Limb, Notice, Shot, median};
 
 /// Least arc of solar limb, in degrees, for a frame to have a say in the shared radius.
 const LEAST_ARC_DEG: f64 = 100.0;
@@ -79,6 +79,9 @@ impl Lens {
 
     /// What a person should know of a zoom that slipped.
     fn slip_notices(&self, shots: &[Shot]) -> Vec<Notice> {
+        if self.slips.len() > MOST_SIZES {
+            return vec![many_sizes_notice(&self.slips, shots)];
+        }
         let told = |pair: &[Stretch]| slip_notice(&pair[0], &pair[1], shots);
         self.slips.windows(2).map(told).collect()
     }
@@ -104,6 +107,29 @@ impl Lenses {
         let all = self.0.values();
         all.flat_map(|lens| lens.slip_notices(shots)).collect()
     }
+}
+
+/// A lens that shows the Sun in more sizes than this did not slip so often: its pictures were cut out and enlarged by their
+/// owner, or taken at an eyepiece (our choice).
+const MOST_SIZES: usize = 3;
+
+/// The one notice for a lens of many sizes.
+fn many_sizes_notice(stretches: &[Stretch], shots: &[Shot]) -> Notice {
+    let first = &shots[stretches[0].first];
+    let body = first.camera.as_ref().map_or_else(
+        || "pictures that name no camera".to_owned(),
+        CameraId::make_model,
+    );
+    let radii = || stretches.iter().map(|s| s.radius_px.value);
+    let (least, most) = (
+        radii().fold(f64::MAX, f64::min),
+        radii().fold(0.0, f64::max),
+    );
+    Notice::look(format!(
+        "{body}: the Sun shows in {} sizes, {least:.0} to {most:.0} px in radius, and no header says so: cut out or enlarged \
+         after they were taken, or at an eyepiece or a zoom; each is fitted with the size about its own time",
+        stretches.len()
+    ))
 }
 
 fn slip_notice(old: &Stretch, new: &Stretch, shots: &[Shot]) -> Notice {
@@ -180,13 +206,29 @@ pub(crate) fn sun_seen(fit: &DiscFit) -> Option<Circle> {
 }
 
 /// The middle radius of the well-seen Suns, in pixels; `None` without any.
-pub(crate) fn sun_radius_px<'a>(fits: impl Iterator<Item = &'a DiscFit>) -> Option<Estimate> {
-    let radii = fits
-        .filter(|fit| fit.limb_arc_deg >= LEAST_ARC_DEG)
-        .filter_map(|fit| sun_seen(fit).map(|sun| sun.radius_px));
-    let Estimate { value, sigma } = Estimate::middle_of(radii.collect())?;
-    Some(Estimate::new(value, sigma.max(LEAST_RADIUS_SIGMA * value)))
+///
+/// Each fit comes with the height of its disc over its width: a plain circle through an oval is as large as the mean of the two,
+/// from which the half-width follows; how far an arc of it strays from that depends on which arc is seen.
+pub(crate) fn sun_radius_px<'a>(
+    fits: impl Iterator<Item = (&'a DiscFit, f64)>,
+) -> Option<Estimate> {
+    let well_seen = fits.filter_map(|(fit, squeeze)| {
+        let sun = sun_seen(fit).filter(|_| fit.limb_arc_deg >= LEAST_ARC_DEG)?;
+        let flat = (1.0 - squeeze).clamp(0.0, MOST_FLAT);
+        Some((sun.radius_px / (1.0 - 0.5 * flat), flat))
+    });
+    let (radii, mut flats): (Vec<f64>, Vec<f64>) = well_seen.unzip();
+    let Estimate { value, sigma } = Estimate::middle_of(radii)?;
+    let least = LEAST_RADIUS_SIGMA.max(FLAT_SIGMA * median(&mut flats)?);
+    Some(Estimate::new(value, sigma.max(least * value)))
 }
+
+/// Refraction at the horizon flattens a disc by about this much (common knowledge: 0.83 of its width).
+const MOST_FLAT: f64 = 0.17;
+
+/// One sigma of the radius that plain circles give for flattened discs, as a share of the flattening: a circle through the upper
+/// and lower limbs alone errs by half of it (our choice: half of that).
+const FLAT_SIGMA: f64 = 0.25;
 
 /// The middle of some excesses, in pixels; `None` where they are too few.
 pub(crate) fn moon_excess_px(all: Vec<f64>) -> Option<Estimate> {
