@@ -14,6 +14,7 @@ pub mod domain;
 pub mod ephemeris;
 pub mod exif;
 pub mod export;
+pub mod limb;
 pub mod merge;
 pub mod phase;
 pub mod pipeline;

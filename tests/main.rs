@@ -12,6 +12,7 @@ mod faults;
 mod floor_plan;
 mod fuzz;
 mod golden;
+mod limb;
 mod merge;
 mod phase;
 mod plan;
