@@ -2,9 +2,10 @@
 
 use super::beads::{Beads, beads};
 use super::horizon::{self, HorizonCrossing, Visible};
+use super::path;
 use super::zone::CivilZone;
 use super::{ContactsError, of_view, of_view_with};
-use crate::domain::{Contacts, LocalKind, MoonLimb, SunMoon, Utc};
+use crate::domain::{Contacts, LocalKind, MoonLimb, NearPath, SunMoon, Utc};
 use crate::ephemeris::{DeltaTStatus, EclipseView, Radii};
 
 /// The eclipse at a place with its civil time and its horizon.
@@ -20,6 +21,8 @@ pub struct Circumstances {
     pub crossings: Vec<HorizonCrossing>,
     /// The most covered Sun above the horizon.
     pub best_seen: Option<SunMoon>,
+    /// Where the path of totality or annularity lies, for a place outside it.
+    pub near_path: Option<NearPath>,
     /// The radii in use.
     pub radii: Radii,
     /// Beads about second and third contact, where they were asked for ([`Circumstances::with_beads`]).
@@ -76,6 +79,7 @@ pub fn circumstances_with(
         beads: Vec::new(),
         mean,
         valleys,
+        near_path: path::near_path(view),
         zone,
         crossings,
         radii: view.radii(),

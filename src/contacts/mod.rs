@@ -18,6 +18,7 @@ mod diagram;
 mod document;
 mod horizon;
 mod limb_words;
+mod path;
 mod real;
 mod solve;
 mod sun_limb;
@@ -28,12 +29,13 @@ mod zone;
 use jiff::civil::Date;
 
 pub use beads::{Bead, Beads, LitInstant, LitStretch, beads};
-pub use calendar::calendar;
-pub use choice::{eclipse_of, list, next_seen, seen};
+pub use calendar::{Written, calendar};
+pub use choice::{YEARS, eclipse_of, list, next_seen, seen};
 pub use circumstances::{Circumstances, circumstances, circumstances_with};
 pub use diagram::diagram;
 pub use document::{VERSION, json, json_list, json_missed};
 pub use horizon::{HorizonCrossing, Visible, best_seen, crossings, visible};
+pub use path::near_path;
 pub use words::{list_text, text};
 pub use zone::{CivilZone, LocalTime};
 

@@ -201,6 +201,9 @@ fn findings(out: &mut String, all: &Circumstances) {
     for sentence in limb_words::sentences(all) {
         let _ = writeln!(out, "{sentence}");
     }
+    if let Some(path) = &all.near_path {
+        let _ = writeln!(out, "{}", path.words());
+    }
     horizon_words(out, all);
     out.push('\n');
 }
