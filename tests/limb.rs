@@ -1,4 +1,5 @@
 //! The `limb` room, through its door: against profiles worked out from the whole map and DE421's own orientation of the Moon.
+#![allow(clippy::print_stdout)] // figures for who asks with --nocapture
 
 use std::path::Path;
 
@@ -121,4 +122,20 @@ fn librations_stay_within_the_band() {
             assert!(l.abs() < 6.9 && b.abs() < 0.7, "{} {l} {b}", eclipse.date());
         }
     }
+}
+
+/// Unpacking the heights and one place's contacts on the real limb; the target is 50 ms in a release build on an idle core.
+#[test]
+fn one_place_takes_little_time() {
+    let eclipse = eclipse_near("2019-07-02".parse().unwrap()).unwrap();
+    let options = contactstrip::contacts::ContactsOptions::real();
+    let view = EclipseView::new(eclipse, site(-30.03, -70.71, 620.0), options.radii, None);
+    let start = std::time::Instant::now();
+    let found = contactstrip::contacts::of_view_with(&view, options.limb).unwrap();
+    let first = start.elapsed();
+    let start = std::time::Instant::now();
+    let again = contactstrip::contacts::of_view_with(&view, options.limb).unwrap();
+    println!("first {first:?}, then {:?}", start.elapsed());
+    assert_eq!(found, again);
+    assert!(first.as_secs_f64() < 5.0, "{first:?}");
 }

@@ -70,7 +70,7 @@ fn vertex(beads: &Beads, position_deg: f64) -> f64 {
 pub(super) fn clock_face(vertex_deg: f64) -> String {
     let halves = (24.0 - (vertex_deg / 15.0).round()).rem_euclid(24.0) as u32;
     let hour = if halves / 2 == 0 { 12 } else { halves / 2 };
-    if halves % 2 == 0 {
+    if halves.is_multiple_of(2) {
         format!("{hour} o'clock")
     } else {
         format!("half past {hour}")

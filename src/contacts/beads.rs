@@ -6,9 +6,9 @@ use crate::ephemeris::EclipseView;
 use crate::limb::{Arc, Sightline};
 
 /// How long before second and after third contact is looked at, seconds.
-pub const SPAN_S: f64 = 15.0;
+const SPAN_S: f64 = 15.0;
 /// Seconds between the instants looked at.
-pub const STEP_S: f64 = 0.1;
+const STEP_S: f64 = 0.1;
 /// Degrees of position angle between the points of the limb.
 const STEP_DEG: f64 = 0.02;
 /// Peaks and valleys depart from the mean limb by no more than this, seconds of arc.
@@ -69,11 +69,11 @@ pub struct Beads {
     pub utc: Utc,
     /// Parallactic angle then, degrees: vertex angle is position angle less this.
     pub parallactic_deg: f64,
-    /// The last [`SPAN_S`] before second contact or the first after third, in time order.
+    /// The last 15 s before second contact or the first after third, in time order.
     pub instants: Vec<LitInstant>,
     /// Single beads in time order of their end (C2) or beginning (C3).
     pub beads: Vec<Bead>,
-    /// The last light of second contact, the first of third, where the ring is at its brightest [`DIAMOND_S`] from it: place of the
+    /// The last light of second contact, the first of third, where the ring is at its brightest 1 s from it: place of the
     /// stretch with the largest area of bare Sun, position angle in degrees.
     pub diamond_deg: f64,
     /// The Moon's limb: position angle in degrees and height above the mean of the arc in seconds of arc.
@@ -165,11 +165,11 @@ fn points(view: &EclipseView, end: &ContactEvent, t_s: f64, hand: f64) -> Vec<Po
     let (here, out) = (view.discs(t_s), view.discs(t_s + hand * SPAN_S));
     let apart = (here.sun_radius_arcsec - here.moon_radius_arcsec).abs();
     let moved = (out.separation_arcsec - here.separation_arcsec).abs();
-    let half_deg = (1.0 - (moved + RELIEF_ARCSEC) / apart)
+    let half = (1.0 - (moved + RELIEF_ARCSEC) / apart)
         .clamp(-1.0, 1.0)
         .acos();
     let middle_deg = sunward_deg(view, end);
-    let arc = Arc::about(middle_deg, half_deg.to_degrees().max(30.0));
+    let arc = Arc::about(middle_deg, half.to_degrees().max(30.0));
     let line = Sightline::new(&view.moon_aspect(end.utc));
     let profile = line.profile(arc, STEP_DEG);
     let point = |(position_deg, radius_arcsec): (f64, f64)| Point {

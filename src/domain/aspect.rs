@@ -16,7 +16,17 @@ pub struct MoonAspect {
 }
 
 /// Which limb of the Moon contact times rest on.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum MoonLimb {
     /// A smooth circle of the mean radius.

@@ -168,7 +168,7 @@ pub struct ContactEvent {
 }
 
 /// How narrowly a place gets a central phase on the real limb, or misses it; at the deepest instant.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
 pub struct LimbMargin {
     /// What the limbs can give way before sunlight passes the Moon all along (before the ring stays broken all along), seconds of
     /// arc; negative where it does.

@@ -168,37 +168,36 @@ fn undone(rows: &[Row], near: &[u8], far: &[u8]) -> Vec<i16> {
         .chunks_exact(2)
         .map(|two| i16::from_le_bytes([two[0], two[1]]));
     let mut steps = vec![0_i16; near.len()];
-    let mut above: Option<Row> = None;
+    let (mut above_start, mut above) = (0, Vec::new());
     for row in rows {
-        let mut up_at = 0;
+        let columns: Vec<usize> = (0..row.count()).map(|k| row.column(k)).collect();
+        // Points of the row above at or before the column at hand.
+        let mut before = 0;
         let (mut left, mut up_left) = (0, 0);
-        for k in 0..row.count() {
-            let up = above.map(|above| up_at_column(&above, row.column(k), &mut up_at, &steps));
-            let predicted = up.map_or(left, |up| middle(left, up, left + up - up_left));
+        for (k, column) in columns.iter().enumerate() {
+            while before < above.len() && above[before] <= *column {
+                before += 1;
+            }
+            let up = match before {
+                0 => 0,
+                _ => steps[above_start + before - 1],
+            };
+            let predicted = if above.is_empty() {
+                left
+            } else {
+                middle(left, up, left + up - up_left)
+            };
             let delta = match near[row.start + k] as i8 {
                 FAR => far.next().expect("one wide step for each mark"),
                 delta => i16::from(delta),
             };
             left = predicted + delta;
-            up_left = up.unwrap_or(0);
+            up_left = up;
             steps[row.start + k] = left;
         }
-        above = Some(*row);
+        (above_start, above) = (row.start, columns);
     }
     steps
-}
-
-/// Value of the row above at its last point not beyond `column`, 0 where there is none; `at` is how many points are not beyond
-/// the columns asked so far.
-fn up_at_column(above: &Row, column: usize, at: &mut usize, steps: &[i16]) -> i16 {
-    while *at < above.count() && above.column(*at) <= column {
-        *at += 1;
-    }
-    if *at == 0 {
-        0
-    } else {
-        steps[above.start + *at - 1]
-    }
 }
 
 fn middle(a: i16, b: i16, c: i16) -> i16 {

@@ -1,5 +1,6 @@
 //! Second and third contact on the real limb: against times worked out from the whole map without the program, against tables in
 //! print, and against an observation.
+#![allow(clippy::print_stdout)] // figures for who asks with --nocapture
 
 use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{LocalKind, MoonLimb, Site, Utc};
