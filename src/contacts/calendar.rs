@@ -1,7 +1,7 @@
 //! A calendar file of the eclipse at a place: iCalendar, B. Desruisseaux (ed.) 2009, RFC 5545.
 
 use super::circumstances::Circumstances;
-use super::words::minutes;
+use super::durations::minutes;
 use super::{kind_word, limb_words, local_word};
 use crate::domain::{ContactEvent, ContactKind, LocalKind, Utc, safety_words};
 

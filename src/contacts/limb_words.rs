@@ -1,8 +1,8 @@
 //! The real limb beside the mean one, in words.
 
 use super::circumstances::Circumstances;
+use super::durations::minutes;
 use super::local_word;
-use super::words::minutes;
 use crate::domain::{Contacts, LocalKind, MoonLimb, Utc};
 
 /// What the real limb changes, a sentence a line; empty where there is nothing to say.

@@ -7,7 +7,8 @@
 //! at that instant, also where the eclipse is central (there it is not replaced by the ratio of the diameters).
 //! On the mean limb contacts are those of a smooth Moon of radius `k`; mountains and valleys are in the uncertainty, not in the
 //! time. On the real limb C2 and C3 are the instants of the last and the first sunlight past the Moon of the height map, for an
-//! annular eclipse those at which the ring closes and breaks; C1 and C4 stay those of the mean one. Whether the Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
+//! annular eclipse those at which the ring closes and breaks; C1 and C4 stay those of the mean one. Whether the
+//! Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
 
 mod bead_words;
 mod beads;
@@ -16,6 +17,7 @@ mod choice;
 mod circumstances;
 mod diagram;
 mod document;
+mod durations;
 mod horizon;
 mod limb_words;
 mod path;

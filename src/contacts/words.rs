@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::circumstances::Circumstances;
+use super::durations::minutes;
 use super::horizon::{HorizonCrossing, Visible};
 use super::zone::CivilZone;
 use super::{bead_words, kind_word, limb_words, local_word};
@@ -269,13 +270,6 @@ fn safety(out: &mut String, kind: Option<LocalKind>) {
     for sentence in safety_words(kind) {
         let _ = writeln!(out, "  {sentence}");
     }
-}
-
-/// Seconds as minutes and seconds.
-pub(super) fn minutes(seconds: f64) -> String {
-    let tenths = (seconds * 10.0).round();
-    let whole = (tenths / 600.0).floor();
-    format!("{whole:.0}m{:04.1}s", (tenths - whole * 600.0) / 10.0)
 }
 
 pub(super) fn capital(word: &str) -> String {
