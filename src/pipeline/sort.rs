@@ -60,7 +60,10 @@ pub(crate) fn sort_into(
         .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
         .collect();
     let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
-    let earlier = of_this_card(&out.path, &cards, &intake)?;
+    let earlier = match settings.drawn {
+        true => Earlier::Plain,
+        false => of_this_card(&out.path, &cards, &intake)?,
+    };
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
     let catalogue = read(settings, out, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
