@@ -181,6 +181,7 @@ fn aligned(scene: Scene, folder: &Path) {
         &inputs(scene, false),
         &|k| Ok(Arc::clone(&frames[k])),
         &options,
+        None,
         &|_, _| {},
     )
     .expect("the frames merge");
@@ -194,6 +195,7 @@ fn whole(scene: Scene, folder: &Path) {
         &inputs(scene, true),
         &open,
         &MergeOptions::default(),
+        None,
         &|_, _| {},
     )
     .expect("the frames merge");

@@ -5,14 +5,14 @@ use std::io;
 use std::path::Path;
 
 use super::discs::scale_key;
-use super::layers::{CoronaParts, LAYERS, corona_layers};
+use super::layers::{CoronaLayers, CoronaParts, LAYERS, Layers, corona_layers, exposure_layer};
 use super::light::{self, Lit};
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
-use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
 
 /// Name of the linear picture below OUT.
@@ -25,22 +25,25 @@ pub const CORONA_PNG: &str = "corona.png";
 /// How to merge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CoronaWish {
-    /// Write each frame in register beside the corona.
-    pub layers: bool,
+    /// Which layers to write beside the corona.
+    pub layers: CoronaLayers,
     /// Leave the sky's even light in the linear map; the pictures to look at are drawn with it taken off either way.
     pub keep_sky: bool,
     /// Optical density of the filter of the card's filtered frames (5.0 lets through a hundred-thousandth): the linear map
     /// is then written in units of the mean brightness of the solar disc.
     pub filter_density: Option<f64>,
+    /// Strength of streamers and fine structure in the pictures to look at: 0 as light falls, 1 as usual, 3 at most.
+    pub strength: f64,
 }
 
 impl Default for CoronaWish {
-    /// Layers written, the sky kept, brightness relative to the shortest exposure.
+    /// A layer for each exposure, the sky kept, brightness relative to the shortest exposure.
     fn default() -> Self {
         Self {
-            layers: true,
+            layers: CoronaLayers::default(),
             keep_sky: true,
             filter_density: None,
+            strength: 1.0,
         }
     }
 }
@@ -66,7 +69,7 @@ pub(crate) fn merge_into(
     let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
     let mut made_files = files.to_vec();
     if dry_run {
-        made_files.extend(wish.layers.then(|| out.join(LAYERS)));
+        made_files.extend((wish.layers != CoronaLayers::None).then(|| out.join(LAYERS)));
         return Ok(Made {
             files: made_files,
             ..Made::default()
@@ -75,7 +78,9 @@ pub(crate) fn merge_into(
     let mut notices = Vec::new();
     let frames = light::of(records, &mut notices);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
-    let mut merged = match merged(&frames, &inputs, watch)? {
+    let mut layers = Layers::begin(out, "corona");
+    let averaged = (wish.layers == CoronaLayers::Exposures).then_some(&mut layers);
+    let mut merged = match merged(&frames, &inputs, averaged, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
     };
@@ -87,7 +92,7 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    write(&merged, &unit, &frames, &files, watch)?;
+    write(&merged, &unit, wish.strength, &frames, &files, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -97,7 +102,7 @@ pub(crate) fn merge_into(
         frames: used.map(|f| f.name.clone()).collect(),
     });
     catalogue.save(out)?;
-    if wish.layers {
+    if wish.layers != CoronaLayers::None {
         let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
@@ -105,7 +110,8 @@ pub(crate) fn merge_into(
             frames: &frames,
             input,
         };
-        made_files.push(corona_layers(&parts, out, watch, &mut told)?);
+        corona_layers(&parts, wish.layers, &mut layers, watch, &mut told)?;
+        made_files.push(layers.end(&mut told));
         merged.notices = told;
     }
     Ok(Made {
@@ -169,6 +175,7 @@ fn input(frame: &Lit) -> Option<MergeInput> {
 fn merged(
     frames: &[Lit],
     inputs: &[MergeInput],
+    layers: Option<&mut Layers>,
     watch: &dyn Watch,
 ) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
     let open = |index: usize| {
@@ -178,12 +185,24 @@ fn merged(
         frames[index].open()
     };
     let progress = counted(watch, "merging the corona");
-    let result = merge::merge(inputs, &open, &MergeOptions::default(), &progress);
+    let options = MergeOptions::default();
+    let mut trouble = None;
+    let result = match layers {
+        Some(layers) => {
+            let mut write = |layer: ExposureLayer| {
+                if trouble.is_none() && !watch.interrupted() {
+                    trouble = exposure_layer(layers, &layer, frames).err();
+                }
+            };
+            merge::merge(inputs, &open, &options, Some(&mut write), &progress)
+        }
+        None => merge::merge(inputs, &open, &options, None, &progress),
+    };
     watch.end();
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
-    Ok(result)
+    trouble.map_or(Ok(result), Err)
 }
 
 /// What a value of 1 in the linear map stands for.
@@ -249,6 +268,7 @@ impl Unit {
 fn write(
     merged: &Merged,
     unit: &Unit,
+    strength: f64,
     frames: &[Lit],
     files: &[std::path::PathBuf; 3],
     watch: &dyn Watch,
@@ -265,7 +285,7 @@ fn write(
             .map_err(io::Error::other)
     })?;
     watch.advance(1);
-    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
+    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::of_strength(strength)));
     write_atomically(&files[1], |mut file| {
         raster::write_tiff16(&view, &info, raster::Packing::Deflate, &mut file)
     })?;
