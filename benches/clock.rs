@@ -13,6 +13,9 @@ mod cards;
 #[path = "../tests/support/header.rs"]
 #[allow(dead_code)]
 mod header;
+#[path = "../tests/support/mounts.rs"]
+#[allow(dead_code)]
+mod mounts;
 #[path = "../tests/support/sun.rs"]
 #[allow(dead_code)]
 mod sun;

@@ -155,6 +155,7 @@ fn inputs(scene: Scene, out_of_place: bool) -> Vec<MergeInput> {
                 moon: circle(1.04 * scene.radius_px),
                 sun: circle(scene.radius_px),
                 sun_sigma_px: 0.4,
+                moon_sigma_px: 0.4,
                 north_deg: Some(0.0),
                 mirrored: false,
             }

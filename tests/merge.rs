@@ -878,6 +878,7 @@ fn a_real_photograph_of_totality_passes() {
         moon: disc,
         sun: disc,
         sun_sigma_px: 1.0,
+        moon_sigma_px: 1.0,
         north_deg: None,
         mirrored: false,
     };

@@ -67,6 +67,9 @@ pub(crate) struct Common {
     /// No progress, no notices; results and errors only
     #[arg(long, short)]
     pub(crate) quiet: bool,
+    /// Every notice, and every file of an export
+    #[arg(long, short, conflicts_with = "quiet")]
+    pub(crate) verbose: bool,
 }
 
 /// A card and what is known about it.
@@ -104,6 +107,18 @@ pub(crate) struct KnownArgs {
     /// Known clock error, camera minus true, in seconds; of all bodies or of one [repeatable]
     #[arg(long, value_name = "[CAMERA=]±S", allow_hyphen_values = true)]
     pub(crate) clock: Vec<KnownClock>,
+    /// Whether the pictures are mirror images, as through a star diagonal [default: told from the pictures]
+    #[arg(long, value_name = "yes|no")]
+    pub(crate) mirrored: Option<YesNo>,
+}
+
+/// A plain answer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum YesNo {
+    /// They are
+    Yes,
+    /// They are not
+    No,
 }
 
 /// `all`.
@@ -126,6 +141,9 @@ pub(crate) struct OutArgs {
     /// Folder an earlier `sort` or `all` wrote
     #[arg(value_name = "OUT")]
     pub(crate) out: PathBuf,
+    /// Where the card is now, if it was moved or is mounted elsewhere; repeat it for several cards
+    #[arg(long, value_name = "NEWPATH")]
+    pub(crate) card: Vec<PathBuf>,
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,

@@ -1,5 +1,8 @@
 //! The Moon's course past the Sun as seen from the place, in a table quick enough to search with.
 
+use nalgebra::Vector3;
+
+use super::mount::horizontal_frame;
 use crate::domain::{Contacts, SunMoon, Utc};
 
 /// Where the Moon stands at an instant, on the sky.
@@ -17,6 +20,8 @@ pub(super) struct Stand {
     pub(super) squeeze: f64,
     /// Free fraction of the Sun's area.
     pub(super) free: f64,
+    /// Where the air shows the Sun: unit vector towards east, north and up.
+    pub(super) sun: Vector3<f64>,
 }
 
 /// Seconds between rows of the table. Between rows the course is straight to 0.001" (relative acceleration under
@@ -26,6 +31,9 @@ const STEP_S: f64 = 8.0;
 /// The table runs this long before C1 and after C4, in seconds.
 const MARGIN_S: f64 = 1800.0;
 
+/// How fast the sky turns, in radians a second: once in a sidereal day, less the Sun's own way of some 1/366 of it.
+const SKY_TURN: f64 = 2.0 * std::f64::consts::PI / 86_400.0;
+
 /// Longest course tabulated, in seconds: no eclipse lasts six hours at one place.
 const LONGEST_S: f64 = 8.0 * 3600.0;
 
@@ -34,6 +42,12 @@ pub(super) struct Course {
     /// Instant of the first row.
     first: Utc,
     rows: Vec<Stand>,
+    /// Direction of the celestial north pole: towards east, north and up.
+    pole: Vector3<f64>,
+    /// The Sun's radius at maximum in radians.
+    sun_radius_rad: f64,
+    /// The Moon's radius over the Sun's at maximum.
+    ratio: f64,
 }
 
 impl Course {
@@ -44,7 +58,50 @@ impl Course {
         let rows = (0..count)
             .map(|n| stand(&sky(first.plus_s(n as f64 * STEP_S))))
             .collect();
-        Self { first, rows }
+        let (sin_lat, cos_lat) = contacts.site.lat_deg.to_radians().sin_cos();
+        let maximum = &contacts.maximum.sky;
+        Self {
+            first,
+            rows,
+            pole: Vector3::new(0.0, cos_lat, sin_lat),
+            sun_radius_rad: (maximum.sun_radius_arcsec / 3600.0).to_radians(),
+            ratio: maximum.ratio(),
+        }
+    }
+
+    /// Direction of the celestial north pole: unit vector towards east, north and up.
+    pub(super) fn pole(&self) -> &Vector3<f64> {
+        &self.pole
+    }
+
+    /// The Sun's radius at maximum in radians.
+    pub(super) fn sun_radius_rad(&self) -> f64 {
+        self.sun_radius_rad
+    }
+
+    /// The Moon's radius over the Sun's at maximum.
+    pub(super) fn ratio(&self) -> f64 {
+        self.ratio
+    }
+
+    /// How fast the Sun crosses the sky, in radians a second.
+    pub(super) fn sun_speed(&self) -> f64 {
+        let sin_declination = self.rows[self.rows.len() / 2].sun.dot(&self.pole);
+        SKY_TURN * (1.0 - sin_declination * sin_declination).max(0.0).sqrt()
+    }
+
+    /// Direction of the Moon, or of the Sun, `t_s` seconds after the origin, as the air shows it.
+    pub(super) fn towards(&self, t_s: f64, moon: bool) -> Vector3<f64> {
+        let stand = self.at(t_s);
+        if !moon {
+            return stand.sun.normalize();
+        }
+        let (right, up) = horizontal_frame(&stand.sun);
+        // North stands clockwise from the zenith by q, east a quarter turn anticlockwise from north.
+        let north = up * stand.cos_q + right * stand.sin_q;
+        let east = up * stand.sin_q - right * stand.cos_q;
+        let away = (east * stand.east + north * stand.north) * self.sun_radius_rad;
+        (stand.sun + away).normalize()
     }
 
     /// Seconds since 1970 of the first row, the origin of [`Course::at`].
@@ -82,11 +139,14 @@ fn between(a: &Stand, b: &Stand, part: f64) -> Stand {
         cos_q: mix(a.cos_q, b.cos_q),
         squeeze: mix(a.squeeze, b.squeeze),
         free: mix(a.free, b.free),
+        sun: a.sun.lerp(&b.sun, part),
     }
 }
 
 fn stand(sky: &SunMoon) -> Stand {
     let (sin_q, cos_q) = sky.parallactic_deg.to_radians().sin_cos();
+    let (sin_az, cos_az) = sky.sun_az_deg.to_radians().sin_cos();
+    let (sin_alt, cos_alt) = sky.sun_alt_refracted_deg.to_radians().sin_cos();
     Stand {
         east: sky.moon_east_arcsec / sky.sun_radius_arcsec,
         north: sky.moon_north_arcsec / sky.sun_radius_arcsec,
@@ -94,6 +154,7 @@ fn stand(sky: &SunMoon) -> Stand {
         cos_q,
         squeeze: sky.vertical_squeeze - 1.0,
         free: (1.0 - sky.obscuration).clamp(0.0, 1.0),
+        sun: Vector3::new(cos_alt * sin_az, cos_alt * cos_az, sin_alt),
     }
 }
 

@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use nalgebra::Vector2;
+
 use super::ClockFrame;
 use super::course::Course;
-use crate::domain::{CameraStamp, Limb, Orientation, TRUNCATION_SIGMA_S};
+use crate::domain::{CameraStamp, Circle, Limb, Orientation, TRUNCATION_SIGMA_S};
 
 /// Error of a fitted centre that its own sigma does not tell, per axis in pixels: blur and limb darkening move both
 /// limbs alike, seeing does not (our choice).
@@ -42,6 +44,10 @@ pub(super) struct Measured {
     pub(super) up: f64,
     /// One sigma per axis, in solar radii.
     pub(super) sigma: f64,
+    /// Where the Sun falls in the stored picture, as [`super::mount`] counts places.
+    pub(super) place: Vector2<f64>,
+    /// The stretch of [`super::tracks::Tracks`] it belongs to.
+    pub(super) stretch: usize,
 }
 
 /// The vectors of a body.
@@ -56,6 +62,18 @@ pub(super) struct Vectors {
     pub(super) side_sigma: f64,
 }
 
+impl Vectors {
+    /// Those of a body that shows no partial phase.
+    pub(super) fn none() -> Self {
+        Self {
+            measured: Vec::new(),
+            scale_sigma: 3e-4,
+            edge_sigma: 1e-3,
+            side_sigma: 1e-3,
+        }
+    }
+}
+
 /// Middle of an exposure on the camera's clock read as UTC, in seconds after the course's origin, and its one sigma.
 pub(super) fn reading(stamp: &CameraStamp, shutter_s: f64, course: &Course) -> (f64, f64) {
     let start_s = stamp.time.read_as_utc().seconds_since(course.origin());
@@ -68,12 +86,24 @@ pub(super) fn reading(stamp: &CameraStamp, shutter_s: f64, course: &Course) -> (
 }
 
 /// The vectors of all frames that show both limbs.
-pub(super) fn vectors(frames: &[ClockFrame], course: &Course) -> Vectors {
-    let radii = shared_radii(frames);
+///
+/// `stretch_of` tells the stretch of [`super::tracks::Tracks`] each frame belongs to.
+pub(super) fn vectors(
+    frames: &[ClockFrame],
+    radii: &Radii,
+    stretch_of: &BTreeMap<usize, usize>,
+    course: &Course,
+) -> Vectors {
     let measured: Vec<Measured> = frames
         .iter()
         .enumerate()
-        .filter_map(|(n, frame)| measure(n, frame, radii.get(&frame.scale_group)?, course))
+        .filter_map(|(n, frame)| {
+            let m = measure(n, frame, radii.get(&frame.scale_group)?, course)?;
+            Some(Measured {
+                stretch: *stretch_of.get(&n)?,
+                ..m
+            })
+        })
         .collect();
     let smallest_px = radii.values().map(|r| r.radius_px).fold(f64::MAX, f64::min);
     let scatter = radii.values().map(|r| r.sigma).fold(0.0, f64::max);
@@ -109,17 +139,34 @@ fn measure(
         right,
         up: -down,
         sigma: sigma_px / shared.radius_px,
+        stretch: 0,
+        place: place_in(frame, &sun, shared.radius_px / course.sun_radius_rad())
+            .unwrap_or_default(),
     })
 }
 
+/// Where the centre of a disc falls in the stored picture, as [`super::mount`] counts places; `None` where the picture's size
+/// is not known.
+pub(super) fn place_in(frame: &ClockFrame, disc: &Circle, px_per_rad: f64) -> Option<Vector2<f64>> {
+    let (width, height) = frame.size_px?;
+    let x = disc.x_px - 0.5 * (f64::from(width) - 1.0);
+    let y = disc.y_px - 0.5 * (f64::from(height) - 1.0);
+    let (right, down) = stored(frame.orientation, x, y);
+    Some(Vector2::new(right, -down) / px_per_rad)
+}
+
+/// The Sun's radius in the frames of each scale group.
+pub(super) type Radii = BTreeMap<usize, SharedRadius>;
+
 /// The Sun's radius of a scale group.
-struct SharedRadius {
-    radius_px: f64,
+pub(super) struct SharedRadius {
+    pub(super) radius_px: f64,
     /// One sigma as a fraction.
     sigma: f64,
 }
 
-fn shared_radii(frames: &[ClockFrame]) -> BTreeMap<usize, SharedRadius> {
+/// The Sun's radius by the Suns of each scale group.
+pub(super) fn shared_radii(frames: &[ClockFrame]) -> Radii {
     let mut groups: BTreeMap<usize, Vec<(f64, f64)>> = BTreeMap::new();
     for frame in frames {
         let sun = frame.fit.filter(|fit| fit.limb == Limb::Sun);

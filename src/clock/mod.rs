@@ -4,8 +4,8 @@
 //! arc in a second. The fitted vectors of a body's partial frames, in solar radii, are held against the ephemeris:
 //! 1. `search` tries every clock error that puts the frames into the eclipse, by the distance of the centres alone, which
 //!    does not depend on how the camera was turned; wrong zones, dates and years come out here;
-//! 2. `fit` refines the likely ones on the whole vectors, with the roll on a tracker, on a tripod or straying from
-//!    frame to frame, mirrored or not, and keeps the likeliest;
+//! 2. `fit` refines the likely ones on the whole vectors, with the roll as an equatorial mount, a tripod or a hand
+//!    keeps it (`mount`, `tracks`), mirrored or not, and keeps the likeliest;
 //! 3. `covered` adds what frames around second and third contact say: covered or not;
 //! 4. a body that saw no disc is read off the darkening of its sky (`darkening`).
 //!
@@ -19,11 +19,13 @@ mod darkening;
 mod fit;
 mod measured;
 mod mistake;
+mod mount;
 mod north;
 mod partials;
 mod plot;
 mod search;
 mod table;
+mod tracks;
 mod words;
 
 pub use mistake::Mistake;
@@ -56,6 +58,8 @@ pub struct ClockFrame {
     pub orientation: Orientation,
     /// Frames of one group share a scale: same body, focal length and size.
     pub scale_group: usize,
+    /// Width and height of the upright picture in pixels, where known: the middle is taken for the lens's axis.
+    pub size_px: Option<(u32, u32)>,
     /// The discs, where found, in upright axes.
     pub fit: Option<DiscFit>,
     /// Height of the disc over its width that the fit took into account, so that the fitted radius is the airless one;
@@ -74,6 +78,8 @@ pub struct ClockBody<'a> {
     pub frames: &'a [ClockFrame],
     /// Zone as decided, error 0 or as given, and how far that is trusted (one sigma).
     pub prior: &'a ClockCorrection,
+    /// Whether its upright pictures are mirror images, where that is given; `None` lets the pictures tell.
+    pub mirrored: Option<bool>,
 }
 
 /// A body's clock and turn.
@@ -119,10 +125,22 @@ pub fn solve(
 ) -> ClockSolution {
     let course = Course::new(contacts, sky);
     let frames = in_one_zone(body);
-    let vectors = measured::vectors(&frames, &course);
+    let radii = measured::shared_radii(&frames);
+    let tracks = tracks::tracks(&frames, &radii, &course);
+    let vectors = measured::vectors(&frames, &radii, &tracks.stretch_of(), &course);
     let covered = covered::likelihood(&frames, contacts, &course);
-    let partials = partials::solve(&vectors, &course, covered.as_ref(), body.prior);
-    let mut notices = partials.notices(body, &frames);
+    let zone_s = body.prior.zone_offset_s;
+    let cost = |tau_s: f64, sigma_s: f64| {
+        let dark = covered.as_ref().map_or(0.0, |l| l.cost(tau_s, sigma_s));
+        mistake::belief_cost(tau_s - f64::from(zone_s), zone_s) + dark
+    };
+    let beside = partials::Beside {
+        word_s: f64::from(zone_s) + body.prior.error_s,
+        cost: &cost,
+        mirrored: body.mirrored.map(|given| given != north::flips(&frames)),
+    };
+    let partials = partials::solve(&vectors, &tracks, &course, &beside);
+    let mut notices = partials.notices(body.name, &frames);
     let instant = combine::instant(
         &partials,
         covered.as_ref(),
@@ -138,7 +156,14 @@ pub fn solve(
         ..found
     });
     let whole = judged(body, instant.as_ref(), &partials, &mut notices);
-    let turns = north::turns(&frames, &partials, &course);
+    let turns = if partials.solved.is_some() {
+        north::turns(&frames, &partials, &tracks, &course)
+    } else {
+        let clock = &whole.clock;
+        let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
+        let mirrored = beside.mirrored.unwrap_or(false);
+        north::turns_by_drift(&frames, &tracks, &course, (tau_s, clock.sigma_s), mirrored)
+    };
     ClockSolution {
         points: points(&frames, &partials, &course, &whole),
         summary: words::summary(&whole),

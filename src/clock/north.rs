@@ -1,10 +1,15 @@
 //! How each frame is turned: where celestial north lies, and whether the picture is mirrored.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use nalgebra::Vector2;
+
 use super::ClockFrame;
 use super::course::Course;
-use super::fit::Solved;
-use super::measured::{Measured, reading, upright};
+use super::fit::{self, Look, Solved};
+use super::measured::{reading, upright};
 use super::partials::Partials;
+use super::tracks::Tracks;
 use crate::domain::Orientation;
 
 /// How a frame is turned, in upright axes.
@@ -21,98 +26,163 @@ pub struct Turn {
 /// Less sure than this, in degrees, north is not given.
 const LARGEST_SIGMA_DEG: f64 = 30.0;
 
+/// One sigma per axis of a Sun's place that is not known, as a tangent: half a degree, of a long lens aimed at the Sun (our choice).
+const UNKNOWN_PLACE: f64 = 0.5 * std::f64::consts::PI / 180.0;
+
 /// The turn of every frame that has a stamp and shares its scale with frames the clock was solved from.
 pub(super) fn turns(
     frames: &[ClockFrame],
     partials: &Partials,
+    tracks: &Tracks,
     course: &Course,
 ) -> Vec<Option<Turn>> {
     let Some(solved) = &partials.solved else {
         return vec![None; frames.len()];
     };
-    let known: Vec<Stray> = partials
-        .shoot
-        .iter()
-        .zip(&solved.used)
-        .filter(|(_, used)| **used)
-        .map(|(m, _)| Stray::of(m, solved, course))
+    let shoot = partials.shoot.iter().zip(&solved.used);
+    let used = shoot.filter(|(_, used)| **used).map(|(m, _)| m.frame);
+    let lenses = used.map(|n| frames[n].scale_group).collect();
+    Card::of(solved, tracks, course).turns(frames, &lenses)
+}
+
+/// The same where no clock was solved: on a camera left standing the way of the discs through the frame tells, given a clock error
+/// (camera reading as UTC, minus UTC) and its one sigma, in seconds. Whether the picture is mirrored it does not tell.
+pub(super) fn turns_by_drift(
+    frames: &[ClockFrame],
+    tracks: &Tracks,
+    course: &Course,
+    (tau_s, sigma_s): (f64, f64),
+    mirrored: bool,
+) -> Vec<Option<Turn>> {
+    let Some(solved) = fit::by_drift(tracks, course, (tau_s, sigma_s), mirrored) else {
+        return vec![None; frames.len()];
+    };
+    let told = tracks.stretches.iter().enumerate();
+    let told = told.filter(|(k, _)| solved.stray_of(*k).is_some());
+    let lenses = told
+        .flat_map(|(_, sights)| sights.iter().map(|s| frames[s.frame].scale_group))
         .collect();
+    Card::of(&solved, tracks, course).turns(frames, &lenses)
+}
+
+/// What is known of a body's frames.
+struct Card<'a> {
+    solved: &'a Solved,
+    course: &'a Course,
+    /// Per frame with a disc: where the Sun falls, and its stretch.
+    places: BTreeMap<usize, (Vector2<f64>, usize)>,
+    /// Mean reading and stray of each stretch that has evidence, in time order.
+    strays: Vec<(f64, f64)>,
+}
+
+impl<'a> Card<'a> {
+    fn of(solved: &'a Solved, tracks: &Tracks, course: &'a Course) -> Self {
+        let stretches = tracks.stretches.iter().enumerate();
+        let places = stretches
+            .clone()
+            .flat_map(|(k, sights)| sights.iter().map(move |s| (s.frame, (s.place, k))))
+            .collect();
+        let strays = stretches
+            .filter_map(|(k, sights)| {
+                let sum: f64 = sights.iter().map(|s| s.reading_s).sum();
+                Some((sum / sights.len() as f64, solved.stray_of(k)?))
+            })
+            .collect();
+        Self {
+            solved,
+            course,
+            places,
+            strays,
+        }
+    }
+
+    /// The turns of the frames of some scale groups.
+    fn turns(&self, frames: &[ClockFrame], lenses: &BTreeSet<usize>) -> Vec<Option<Turn>> {
+        frames
+            .iter()
+            .enumerate()
+            .map(|(n, frame)| {
+                lenses.get(&frame.scale_group)?;
+                self.turn(n, frame)
+            })
+            .collect()
+    }
+
+    fn turn(&self, index: usize, frame: &ClockFrame) -> Option<Turn> {
+        let (reading_s, _) = reading(frame.stamp.as_ref()?, frame.shutter_s, self.course);
+        let known = self.places.get(&index);
+        let look = Look {
+            reading_s,
+            place: known.map_or_else(Vector2::zeros, |(place, _)| *place),
+            stretch: known.map(|(_, stretch)| *stretch),
+            stray: self.stray_at(reading_s),
+        };
+        let north = self.solved.north(&look, self.course);
+        let unplaced = if known.is_some() {
+            0.0
+        } else {
+            self.by_place(&look)
+        };
+        let sigma_deg = north.sigma.hypot(unplaced).to_degrees();
+        let hold = self.solved.hold;
+        let (north_deg, mirrored) = in_upright(frame.orientation, north.angle, hold.mirrored);
+        (sigma_deg <= LARGEST_SIGMA_DEG).then_some(Turn {
+            north_deg,
+            north_sigma_deg: sigma_deg,
+            mirrored,
+        })
+    }
+
+    /// One sigma of north, in radians, that comes of a place that is not known.
+    fn by_place(&self, look: &Look) -> f64 {
+        let at = |x: f64, y: f64| {
+            let place = look.place + Vector2::new(x, y) * UNKNOWN_PLACE;
+            self.solved
+                .north(&Look { place, ..*look }, self.course)
+                .angle
+        };
+        let half = |a: f64, b: f64| {
+            let (sin, cos) = (a - b).sin_cos();
+            0.5 * sin.atan2(cos)
+        };
+        half(at(1.0, 0.0), at(-1.0, 0.0)).hypot(half(at(0.0, 1.0), at(0.0, -1.0)))
+    }
+
+    /// The stray of a stretch without evidence: between those of the stretches before and after it.
+    fn stray_at(&self, reading_s: f64) -> Option<f64> {
+        let before = self.strays.iter().rev().find(|s| s.0 <= reading_s);
+        let after = self.strays.iter().find(|s| s.0 > reading_s);
+        match (before, after) {
+            (Some(a), Some(b)) => {
+                let part = (reading_s - a.0) / (b.0 - a.0).max(1e-9);
+                Some(a.1 + (b.1 - a.1) * part)
+            }
+            (Some(one), None) | (None, Some(one)) => Some(one.1),
+            (None, None) => None,
+        }
+    }
+}
+
+/// Whether turning pictures upright by their headers turns them over: of the first that says so.
+pub(super) fn flips(frames: &[ClockFrame]) -> bool {
     frames
         .iter()
-        .enumerate()
-        .map(|(n, frame)| {
-            let same_lens = |s: &&Stray| frames[s.frame].scale_group == frame.scale_group;
-            known.iter().find(same_lens)?;
-            turn(n, frame, solved, &known, course)
-        })
-        .collect()
+        .find(|frame| frame.fit.is_some())
+        .is_some_and(|frame| is_flip(frame.orientation))
 }
 
-/// How far a used frame's roll strays from the mean.
-struct Stray {
-    frame: usize,
-    reading_s: f64,
-    turn: f64,
-    sigma: f64,
-}
-
-impl Stray {
-    /// The frame's own turn, drawn towards none by as much as it is uncertain.
-    fn of(m: &Measured, solved: &Solved, course: &Course) -> Self {
-        let (turn, sigma) = solved.stray_of(m, course);
-        let trust = solved.stray.powi(2) / (solved.stray.powi(2) + sigma * sigma);
-        Self {
-            frame: m.frame,
-            reading_s: m.reading_s,
-            turn: turn * trust,
-            sigma: sigma * trust.sqrt(),
-        }
-    }
-}
-
-fn turn(
-    index: usize,
-    frame: &ClockFrame,
-    solved: &Solved,
-    known: &[Stray],
-    course: &Course,
-) -> Option<Turn> {
-    let (reading_s, _) = reading(frame.stamp.as_ref()?, frame.shutter_s, course);
-    let (stray, stray_sigma) = stray_at(index, reading_s, solved, known);
-    let north = solved.north_rad(reading_s - solved.tau_s(), course) + stray;
-    let sigma_deg = solved.roll_sigma.hypot(stray_sigma).to_degrees();
-    let (north_deg, mirrored) = in_upright(frame.orientation, north, solved.hold.mirrored);
-    (sigma_deg <= LARGEST_SIGMA_DEG).then_some(Turn {
-        north_deg,
-        north_sigma_deg: sigma_deg,
-        mirrored,
-    })
-}
-
-/// The stray of a frame: its own, or between those of the frames before and after it.
-fn stray_at(index: usize, reading_s: f64, solved: &Solved, known: &[Stray]) -> (f64, f64) {
-    if let Some(own) = known.iter().find(|s| s.frame == index) {
-        return (own.turn, own.sigma);
-    }
-    let before = known.iter().rev().find(|s| s.reading_s <= reading_s);
-    let after = known.iter().find(|s| s.reading_s > reading_s);
-    let between = match (before, after) {
-        (Some(a), Some(b)) => {
-            let part = (reading_s - a.reading_s) / (b.reading_s - a.reading_s).max(1e-9);
-            a.turn + (b.turn - a.turn) * part
-        }
-        (Some(one), None) | (None, Some(one)) => one.turn,
-        (None, None) => 0.0,
-    };
-    (between, solved.stray)
+fn is_flip(orientation: Orientation) -> bool {
+    matches!(orientation.exif(), 2 | 4 | 5 | 7)
 }
 
 /// North and hand of the stored picture as they lie in the upright one.
 fn in_upright(orientation: Orientation, north: f64, mirrored: bool) -> (f64, bool) {
     let (sin, cos) = north.sin_cos();
     let (x, y) = upright(orientation, -sin, -cos);
-    let flips = matches!(orientation.exif(), 2 | 4 | 5 | 7);
-    ((-x).atan2(-y).to_degrees(), mirrored != flips)
+    (
+        (-x).atan2(-y).to_degrees(),
+        mirrored != is_flip(orientation),
+    )
 }
 
 #[cfg(test)]

@@ -62,6 +62,8 @@ pub struct MergeInput {
     pub sun: Circle,
     /// One sigma of the Sun's centre per axis in pixels; half a pixel is assumed where it is not a positive number.
     pub sun_sigma_px: f64,
+    /// The same of the Moon's: smaller where the Moon's limb is sure and where the Sun lies behind it is not.
+    pub moon_sigma_px: f64,
     /// Celestial north, anticlockwise from picture up, in degrees. Frames without it are taken to lie as the others.
     pub north_deg: Option<f64>,
     /// Whether east lies clockwise of north.

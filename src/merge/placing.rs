@@ -236,7 +236,7 @@ pub(super) fn combined(
     Placed {
         place: given.nudged(sun, turn_rad),
         shift_px: on_frame(sun),
-        moon_shift_px: on_frame(moved),
+        moon_shift_px: on_frame(moved.map(|v| v * job.moon_share(i))),
         corona: Some((on_frame([off[0] + swung[0], off[1] + swung[1]]), sigma)),
         sigma_px: (limb.powi(-2) + sigma.powi(-2)).powf(-0.5),
         turn_rad,

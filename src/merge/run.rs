@@ -20,7 +20,7 @@ pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sy
 
 /// Takes the layer of each exposure as soon as it is done; `None` where no layers are wanted, which takes less time and
 /// memory.
-pub type Layers<'a> = Option<&'a mut (dyn FnMut(ExposureLayer) + Send)>;
+pub type Layers<'a> = Option<&'a mut (dyn FnMut(ExposureLayer) + 'a)>;
 
 /// Frames held decoded at a time.
 const FRAMES_AT_ONCE: usize = 2;

@@ -2,17 +2,21 @@
 
 use std::borrow::Cow;
 use std::io;
-use std::path::Path;
 
-use super::discs::scale_key;
-use super::layers::{CoronaLayers, CoronaParts, LAYERS, Layers, corona_layers, exposure_layer};
+use super::earlier::recipe_there;
+use super::imprint::Imprint;
+use super::layers::{
+    CoronaLayers, CoronaParts, LAYERS, Layers, clear_layers, corona_layers, exposure_layer,
+};
 use super::light::{self, Lit};
+use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
-use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
-use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
 use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::model::discs::scale_key;
+use crate::model::watch::counted;
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
 
 /// Name of the linear picture below OUT.
@@ -57,7 +61,7 @@ impl Default for CoronaWish {
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
 pub(crate) fn merge_into(
     catalogue: &mut Catalogue,
-    out: &Path,
+    out: &OutFolder,
     wish: &CoronaWish,
     dry_run: bool,
     watch: &dyn Watch,
@@ -66,10 +70,10 @@ pub(crate) fn merge_into(
     if records.is_empty() {
         return Ok(Made::told(nothing_to_merge(catalogue)));
     }
-    let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
+    let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.path.join(name));
     let mut made_files = files.to_vec();
     if dry_run {
-        made_files.extend((wish.layers != CoronaLayers::None).then(|| out.join(LAYERS)));
+        made_files.extend((wish.layers != CoronaLayers::None).then(|| out.path.join(LAYERS)));
         return Ok(Made {
             files: made_files,
             ..Made::default()
@@ -78,8 +82,10 @@ pub(crate) fn merge_into(
     let mut notices = Vec::new();
     let frames = light::of(records, &mut notices);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
-    let mut layers = Layers::begin(out, "corona");
-    let averaged = (wish.layers == CoronaLayers::Exposures).then_some(&mut layers);
+    let recipe = recipe_there(catalogue, out).ok().flatten();
+    let imprint = Imprint::of(catalogue, recipe.as_ref());
+    let layers = Layers::begin(out, "corona");
+    let averaged = (wish.layers == CoronaLayers::Exposures).then_some((&layers, &imprint));
     let mut merged = match merged(&frames, &inputs, averaged, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
@@ -92,7 +98,10 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    write(&merged, &unit, wish.strength, &frames, &files, watch)?;
+    let info = imprint.on(info(&merged, &frames));
+    let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
+    let pictures = view_and_map(&merged, &unit, wish.strength);
+    write(out, &pictures, &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -101,22 +110,25 @@ pub(crate) fn merge_into(
         mirrored: merged.mirrored,
         frames: used.map(|f| f.name.clone()).collect(),
     });
-    catalogue.save(out)?;
+    out.save(catalogue)?;
     if wish.layers != CoronaLayers::None {
         let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
             merged: &merged,
             frames: &frames,
+            imprint: &imprint,
             input,
         };
-        corona_layers(&parts, wish.layers, &mut layers, watch, &mut told)?;
-        made_files.push(layers.end(&mut told));
+        corona_layers(&parts, wish.layers, &layers, watch, &mut told)?;
+        made_files.push(layers.end());
         merged.notices = told;
+    } else {
+        clear_layers(out, "corona");
     }
     Ok(Made {
         files: made_files,
-        notices: [notices, merged.notices].concat(),
+        notices: [notices, merged.notices, out.told()].concat(),
         ..Made::default()
     })
 }
@@ -167,6 +179,7 @@ fn input(frame: &Lit) -> Option<MergeInput> {
         moon: frame.circle(fit.moon?),
         sun: frame.circle(fit.sun?),
         sun_sigma_px: frame.sigma_px(fit.sigma_px),
+        moon_sigma_px: frame.sigma_px(fit.moon_sigma_px.unwrap_or(fit.sigma_px)),
         north_deg: record.north_deg,
         mirrored: record.mirrored.unwrap_or(false),
     })
@@ -175,7 +188,7 @@ fn input(frame: &Lit) -> Option<MergeInput> {
 fn merged(
     frames: &[Lit],
     inputs: &[MergeInput],
-    layers: Option<&mut Layers>,
+    layers: Option<(&Layers<'_>, &Imprint)>,
     watch: &dyn Watch,
 ) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
     let open = |index: usize| {
@@ -188,10 +201,10 @@ fn merged(
     let options = MergeOptions::default();
     let mut trouble = None;
     let result = match layers {
-        Some(layers) => {
+        Some((layers, imprint)) => {
             let mut write = |layer: ExposureLayer| {
                 if trouble.is_none() && !watch.interrupted() {
-                    trouble = exposure_layer(layers, &layer, frames).err();
+                    trouble = exposure_layer((layers, imprint), &layer, frames).err();
                 }
             };
             merge::merge(inputs, &open, &options, Some(&mut write), &progress)
@@ -265,33 +278,40 @@ impl Unit {
     }
 }
 
-fn write(
-    merged: &Merged,
+/// The picture to look at and the linear map in its unit.
+fn view_and_map<'a>(
+    merged: &'a Merged,
     unit: &Unit,
     strength: f64,
-    frames: &[Lit],
-    files: &[std::path::PathBuf; 3],
+) -> (Picture, Cow<'a, LinearRgb>) {
+    let options = ViewOptions::of_strength(strength);
+    let view = Picture::from_linear(&merge::view(merged, &options));
+    (view, unit.of_map(merged))
+}
+
+fn write(
+    out: &OutFolder,
+    (view, map): &(Picture, Cow<'_, LinearRgb>),
+    info: &PictureInfo,
+    words: &str,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     watch.begin("writing the corona", 3);
-    let info = info(merged, frames);
     let notes = ExrNotes {
-        comments: format!("{}\n{}", info.description, unit.words()),
+        comments: words.to_owned(),
         software: PROGRAM.to_owned(),
         ..ExrNotes::default()
     };
-    write_atomically(&files[0], |file| {
-        raster::write_exr(&unit.of_map(merged), &notes, io::BufWriter::new(file))
-            .map_err(io::Error::other)
+    out.write(CORONA_EXR, |file| {
+        raster::write_exr(map, &notes, io::BufWriter::new(file)).map_err(io::Error::other)
     })?;
     watch.advance(1);
-    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::of_strength(strength)));
-    write_atomically(&files[1], |mut file| {
-        raster::write_tiff16(&view, &info, raster::Packing::Deflate, &mut file)
+    out.write(CORONA_TIFF, |mut file| {
+        raster::write_tiff16(view, info, raster::Packing::Deflate, &mut file)
     })?;
     watch.advance(1);
-    write_atomically(&files[2], |file| {
-        raster::write_png(&view, &info, Depth::Eight, file)
+    out.write(CORONA_PNG, |file| {
+        raster::write_png(view, info, Depth::Eight, file)
     })?;
     watch.end();
     Ok(())

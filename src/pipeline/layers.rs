@@ -1,10 +1,14 @@
 //! Layers below OUT: the pictures behind the strip and the corona one by one, for those who blend by hand.
 
-use std::path::{Path, PathBuf};
+use std::fs::File;
+use std::io;
+use std::path::PathBuf;
 
+use super::imprint::Imprint;
 use super::light::{self, Lit};
+use super::out::OutFolder;
 use super::{PipelineError, Watch};
-use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, ShotRecord, WriteError};
 use crate::domain::{ContactKind, Exposure, Flag, Limb, Notice, Role, Utc};
 use crate::merge::{self, ExposureLayer, Fine, LimbLight, MergeInput, Merged, NotCarried};
 use crate::raster::{self, LinearRgb, PictureInfo, Rows};
@@ -16,25 +20,27 @@ pub const LAYERS: &str = "layers";
 /// practice: the Moon covers a prominence of average height in about half a minute). Half of a shorter totality.
 const CHROMOSPHERE_S: f64 = 30.0;
 
-/// The layers as they are written: their folder, and which files of the kind belong there.
-pub(crate) struct Layers {
-    folder: PathBuf,
+/// The layers of one kind as they are written.
+pub(crate) struct Layers<'a> {
+    out: &'a OutFolder,
     kind: &'static str,
-    written: Vec<PathBuf>,
 }
 
-impl Layers {
+impl<'a> Layers<'a> {
     /// Layers whose names begin with `kind`.
-    pub(crate) fn begin(out: &Path, kind: &'static str) -> Self {
-        Self {
-            folder: out.join(LAYERS),
-            kind,
-            written: Vec::new(),
-        }
+    pub(crate) fn begin(out: &'a OutFolder, kind: &'static str) -> Self {
+        Self { out, kind }
     }
 
-    /// Where the layer with this name after its kind goes; `name` may have any letters.
-    pub(crate) fn place(&mut self, name: &str) -> PathBuf {
+    /// Writes the layer with this name after its kind; `name` may have any letters.
+    ///
+    /// # Errors
+    /// [`WriteError`] of the file.
+    pub(crate) fn write(
+        &self,
+        name: &str,
+        fill: impl FnOnce(&mut File) -> io::Result<()>,
+    ) -> Result<(), WriteError> {
         let plain: String = name
             .chars()
             .map(|c| {
@@ -45,35 +51,22 @@ impl Layers {
                 }
             })
             .collect();
-        let path = self.folder.join(format!("{}-{plain}.tif", self.kind));
-        self.written.push(path.clone());
-        path
+        self.out
+            .write(&format!("{LAYERS}/{}-{plain}.tif", self.kind), fill)?;
+        Ok(())
     }
 
-    /// Gives the folder, and a word about layers of the kind that an earlier run left: they may be somebody's work by now,
-    /// so they stay.
-    pub(crate) fn end(self, notices: &mut Vec<Notice>) -> PathBuf {
-        let old = |path: &PathBuf| {
-            let name = path.file_name().unwrap_or_default().to_string_lossy();
-            let of_kind = name
-                .strip_prefix(self.kind)
-                .is_some_and(|rest| rest.starts_with('-') && rest.ends_with(".tif"));
-            of_kind && !self.written.contains(path)
-        };
-        let there = std::fs::read_dir(&self.folder).into_iter().flatten();
-        let left = there
-            .flatten()
-            .map(|entry| entry.path())
-            .filter(old)
-            .count();
-        if left > 0 {
-            notices.push(Notice::note(format!(
-                "{LAYERS}/ also holds {left} older {}-*.tif that this run did not write; they were left as they are",
-                self.kind
-            )));
-        }
-        self.folder
+    /// Clears layers of the kind that an earlier run left, where nobody changed them, and gives the folder.
+    pub(crate) fn end(self) -> PathBuf {
+        clear_layers(self.out, self.kind);
+        self.out.path.join(LAYERS)
     }
+}
+
+/// Clears layers of a kind that this run did not write and nobody changed.
+pub(crate) fn clear_layers(out: &OutFolder, kind: &str) {
+    let start = format!("{LAYERS}/{kind}-");
+    out.clear(&|name| name.starts_with(&start));
 }
 
 /// Which layers of the corona are written.
@@ -108,6 +101,8 @@ pub(crate) struct CoronaParts<'a> {
     pub(crate) merged: &'a Merged,
     /// The frames that were merged, in the merge's order.
     pub(crate) frames: &'a [Lit],
+    /// What every layer says of itself.
+    pub(crate) imprint: &'a Imprint,
     /// Gives the input of a frame.
     pub(crate) input: fn(&Lit) -> Option<MergeInput>,
 }
@@ -152,7 +147,7 @@ impl Rows for Rounded<'_> {
 /// # Errors
 /// [`PipelineError`] when the file cannot be written.
 pub(crate) fn exposure_layer(
-    layers: &mut Layers,
+    (layers, imprint): (&Layers<'_>, &Imprint),
     layer: &ExposureLayer,
     frames: &[Lit],
 ) -> Result<(), PipelineError> {
@@ -172,6 +167,7 @@ pub(crate) fn exposure_layer(
             }
         ))
     };
+    let info = imprint.on(info);
     let step = if layer.steps > 256 {
         FINE_STEP
     } else {
@@ -218,7 +214,7 @@ fn exposure_name(exposure: &Exposure, frames: &[Lit]) -> String {
 pub(crate) fn corona_layers(
     parts: &CoronaParts<'_>,
     which: CoronaLayers,
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     watch: &dyn Watch,
     notices: &mut Vec<Notice>,
 ) -> Result<(), PipelineError> {
@@ -242,7 +238,7 @@ pub(crate) fn corona_layers(
         watch.advance(1);
     }
     for (how, name, what) in FINE {
-        let made = fine_layer(layers, merged, (how, name, what))?;
+        let made = fine_layer(layers, parts, (how, name, what))?;
         told(name, made, notices);
         watch.advance(1);
     }
@@ -262,7 +258,7 @@ fn told(layer: &str, not_made: NotMade, notices: &mut Vec<Notice>) {
 fn frame_layer(
     parts: &CoronaParts<'_>,
     [n, i]: [usize; 2],
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     notices: &mut Vec<Notice>,
 ) -> Result<(), PipelineError> {
     let record = &parts.frames[i].record;
@@ -282,16 +278,18 @@ fn frame_layer(
         "Frame {} in register with the corona, brightness untouched",
         record.name()
     );
-    write_layer(layers, &name, &light, &about(what, record.utc))
+    let info = parts.imprint.on(about(what, record.utc));
+    write_layer(layers, &name, &light, &info)
 }
 
 fn fine_layer(
-    layers: &mut Layers,
-    merged: &Merged,
+    layers: &Layers<'_>,
+    parts: &CoronaParts<'_>,
     (how, name, what): (Fine, &str, &str),
 ) -> Result<NotMade, PipelineError> {
     let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
-    Ok(match merge::fine(merged, how) {
+    let info = parts.imprint.on(info);
+    Ok(match merge::fine(parts.merged, how) {
         Ok(shown) => {
             write_layer(layers, name, &shown, &info)?;
             None
@@ -327,19 +325,19 @@ fn about(what: String, utc: Option<Utc>) -> PictureInfo {
 }
 
 fn write_layer(
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     name: &str,
     rows: &dyn Rows,
     info: &PictureInfo,
 ) -> Result<(), PipelineError> {
-    write_atomically(&layers.place(name), |mut file| {
+    layers.write(name, |mut file| {
         raster::write_tiff16(rows, info, raster::Packing::Deflate, &mut file)
     })?;
     Ok(())
 }
 
 /// The Moon's face as the Earth lights it, laid on the Moon from all frames.
-fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<NotMade, PipelineError> {
+fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<NotMade, PipelineError> {
     let face = match merge::earthshine(parts.merged) {
         Ok(face) => face,
         Err(why) => return Ok(Some(why)),
@@ -349,6 +347,7 @@ fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<NotMade, P
             .to_owned(),
         None,
     );
+    let info = parts.imprint.on(info);
     let shown = on_canvas(parts.merged, &face);
     write_layer(layers, "moon-earthshine", &shown, &info)?;
     Ok(None)
@@ -356,7 +355,7 @@ fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<NotMade, P
 
 /// The chromosphere and prominences near one contact.
 fn chromosphere_layer(
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     parts: &CoronaParts<'_>,
     kind: ContactKind,
 ) -> Result<NotMade, PipelineError> {
@@ -384,6 +383,7 @@ fn chromosphere_layer(
             inputs.len()
         ))
     };
+    let info = parts.imprint.on(info);
     let mut shown = on_canvas(parts.merged, &found);
     for v in shown.data_mut() {
         *v /= top;
@@ -405,7 +405,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
     };
     let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
     let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
-    let scale = super::discs::scale_key(&first.record.shot);
+    let scale = crate::model::discs::scale_key(&first.record.shot);
     let near = |r: &&ShotRecord| {
         let inside_s = r.utc.map(|utc| {
             let after_s = utc.seconds_since(instant.utc);
@@ -426,7 +426,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
             && moon
             && bare
             && r.role != Some(Role::Wide)
-            && super::discs::scale_key(&r.shot) == scale
+            && crate::model::discs::scale_key(&r.shot) == scale
     };
     let mut found: Vec<&ShotRecord> = parts.catalogue.shots.iter().filter(near).collect();
     // As the merge does: from the longest exposure to the shortest is quickest, and the order is always the same.

@@ -18,6 +18,7 @@ use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64Mcg;
 
 use super::header;
+use super::mounts::tripod_north_deg;
 use super::sun::{Scene, Tone};
 
 /// Eclipses and places with the Sun well up: total, annular and partial.
@@ -54,10 +55,10 @@ struct Held {
 }
 
 impl Held {
-    fn north_deg(&self, view: &EclipseView, utc: Utc) -> f64 {
-        let zenith_deg = view.at(utc).zenith_in_picture_deg(0.0, self.mirrored);
+    /// Where north lies with the Sun on a place: tangents right and up of the picture's middle.
+    fn north_deg(&self, view: &EclipseView, utc: Utc, place: (f64, f64)) -> f64 {
         if self.tripod {
-            self.roll_deg - zenith_deg
+            tripod_north_deg(view, utc, place, self.roll_deg, self.mirrored)
         } else {
             self.roll_deg
         }
@@ -278,14 +279,19 @@ fn placed(
 ) -> Scene {
     let sky = view.at(utc);
     let jitter_deg = Normal::new(0.0, 0.03).unwrap().sample(rng);
-    let north_deg = held.north_deg(view, utc) + jitter_deg;
-    let (right, down) = sky.moon_offset_in_picture(north_deg, held.mirrored);
     let anywhere = |side: usize, rng: &mut Pcg64Mcg| {
         let middle = 0.5 * side as f64;
         let room = middle - 1.15 * radius_px;
         middle + rng.random_range(-room..room)
     };
     let (x, y) = (anywhere(scene.width, rng), anywhere(scene.height, rng));
+    let px_per_rad = radius_px / (sky.sun_radius_arcsec / 3600.0).to_radians();
+    let place = (
+        (x - 0.5 * (scene.width as f64 - 1.0)) / px_per_rad,
+        (0.5 * (scene.height as f64 - 1.0) - y) / px_per_rad,
+    );
+    let north_deg = held.north_deg(view, utc, place) + jitter_deg;
+    let (right, down) = sky.moon_offset_in_picture(north_deg, held.mirrored);
     Scene {
         sun: (x, y, radius_px),
         moon: Some((

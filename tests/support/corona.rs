@@ -240,6 +240,7 @@ pub(crate) fn input(
             radius_px: take.radius_px,
         },
         sun_sigma_px: 0.5,
+        moon_sigma_px: 0.5,
         north_deg: Some(take.north_deg + error_deg),
         mirrored: false,
     }

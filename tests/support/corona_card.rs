@@ -375,6 +375,7 @@ fn inputs(catalogue: &Catalogue) -> Vec<MergeInput> {
             moon: fit.moon?,
             sun: fit.sun?,
             sun_sigma_px: fit.sigma_px,
+            moon_sigma_px: fit.moon_sigma_px.unwrap_or(fit.sigma_px),
             north_deg: shot.north_deg,
             mirrored: shot.mirrored.unwrap_or(false),
         })

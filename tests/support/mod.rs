@@ -5,5 +5,6 @@ pub(crate) mod corona;
 pub(crate) mod dng;
 pub(crate) mod files;
 pub(crate) mod header;
+pub(crate) mod mounts;
 pub(crate) mod photos;
 pub(crate) mod sun;

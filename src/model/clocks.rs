@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
-use super::{KnownClock, Settings};
+use super::{Given, KnownClock};
 use crate::catalogue::ClockPoint;
 use crate::clock::{self, ClockBody, ClockFrame, Turn};
 use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Notice, Shot};
@@ -61,7 +61,7 @@ impl Solved {
 /// Zones decided, errors as given or none, nothing solved yet.
 pub(crate) fn at_their_word(
     shots: &[Shot],
-    settings: &Settings,
+    given: &Given,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Clocks {
@@ -73,7 +73,7 @@ pub(crate) fn at_their_word(
     bodies
         .into_iter()
         .map(|(id, members)| {
-            let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
+            let choice = zone::decide(members, given.zone.as_ref(), place.zone.as_ref(), at);
             let name = id.as_ref().map_or_else(
                 || "shots of no named camera".to_owned(),
                 CameraId::make_model,
@@ -84,7 +84,7 @@ pub(crate) fn at_their_word(
             });
             let mut clock =
                 ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
-            if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
+            if let Some(error_s) = error_given(&given.clocks, id.as_ref()) {
                 clock.error_s = error_s;
                 clock.sigma_s = GIVEN_SIGMA_S;
                 clock.evidence = vec![ClockEvidence::Given];
@@ -95,7 +95,7 @@ pub(crate) fn at_their_word(
 }
 
 /// The error the person gave for a body: by label, model or serial number first, else for all.
-fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
+fn error_given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
     let names = |id: &CameraId, wanted: &str| {
         let same = |text: &str| text.eq_ignore_ascii_case(wanted);
         same(&id.to_string())
@@ -113,11 +113,20 @@ fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
         .map(|k| k.error_s)
 }
 
+/// What is taken for true before the pictures are asked.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Word<'a> {
+    /// The clocks, as [`at_their_word`] gives them.
+    pub(crate) clocks: &'a Clocks,
+    /// Whether the pictures are mirror images, where the person says so.
+    pub(crate) mirrored: Option<bool>,
+}
+
 /// Solves the clocks from the pictures, body by body.
 pub(crate) fn solve(
     shots: &[Shot],
     seen: &[Seen],
-    trusted: &Clocks,
+    word: &Word<'_>,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Solved {
@@ -128,7 +137,7 @@ pub(crate) fn solve(
         .into_iter()
         .zip(0..)
         .collect();
-    let bodies: Vec<_> = trusted.iter().collect();
+    let bodies: Vec<_> = word.clocks.iter().collect();
     let solutions: Vec<_> = bodies
         .par_iter()
         .map(|(id, prior)| {
@@ -143,6 +152,7 @@ pub(crate) fn solve(
                 name: &body_name(id.as_ref()),
                 frames: &frames,
                 prior,
+                mirrored: word.mirrored,
             };
             let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
             (members, solution)
@@ -183,6 +193,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         exposure_stops: shot.exposure.stops(),
         orientation: shot.orientation,
         scale_group,
+        size_px: shot.width_px.zip(shot.height_px),
         fit: seen.fit().copied(),
         squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),
