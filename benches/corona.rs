@@ -254,7 +254,7 @@ fn worst_place(result: &Result) -> (f64, f64) {
         .filter(|(_, f)| f.left_out.is_none())
         .map(|(i, f)| {
             let take = &result.takes[result.take_of[i]];
-            let north = result.inputs[i].north_deg.unwrap_or(0.0) - f.turn_deg;
+            let north = result.inputs[i].north_deg.unwrap_or(0.0) + f.turn_deg;
             [
                 f.sun.x_px - take.sun[0],
                 f.sun.y_px - take.sun[1],

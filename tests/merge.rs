@@ -610,7 +610,7 @@ fn turns_that_no_header_tells_are_found() {
         input.north_deg = Some(12.0);
     }
     let merged = card.merged();
-    let north = |k: usize| 12.0 - merged.frames[k].turn_deg - card.takes[k].north_deg;
+    let north = |k: usize| 12.0 + merged.frames[k].turn_deg - card.takes[k].north_deg;
     for k in 0..9 {
         assert!(
             (north(k) - north(4)).abs() < 0.2,

@@ -6,7 +6,6 @@ use super::measured::{Measured, Vectors};
 use super::mount::Hold;
 use super::search;
 use super::tracks::{self, Tracks};
-use super::words;
 use super::{ClockFrame, FEWEST_PARTIALS};
 use crate::domain::Notice;
 
@@ -92,7 +91,6 @@ impl Partials {
         let Some(solved) = &self.solved else {
             return Vec::new();
         };
-        let told = words::mirror(name, self.mirror);
         let off = self
             .shoot
             .iter()
@@ -106,7 +104,6 @@ impl Partials {
                 );
                 Notice::note(text).about(&frames[n].file)
             })
-            .chain(told)
             .collect()
     }
 }

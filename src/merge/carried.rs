@@ -232,8 +232,9 @@ pub(super) fn chromosphere(
     Ok(())
 }
 
-/// Most of the differences along a ring that noise may make (our choice: half structure, half noise looks like grain).
-const MOST_NOISE: f64 = 0.5;
+/// Most of the differences along a ring that noise may make (our choice: rays finer than the steps look like noise to this
+/// measure, so only what is nearly all noise is refused).
+const MOST_NOISE: f64 = 0.75;
 
 /// Solar radii between which fine structure is looked for.
 const FINE_RADII: [f64; 2] = [1.3, 2.2];

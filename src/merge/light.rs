@@ -210,7 +210,12 @@ impl<'a> Light<'a> {
                     && (rect.y..rect.y + rect.height).contains(&py)
                 {
                     let i = (py - rect.y) * rect.width + px - rect.x;
-                    out[i] = self.from_ring(samples, [x, y], [px, py]);
+                    let mended = self.from_ring(samples, [x, y], [px, py]);
+                    // Where raw conversion spread nothing the neighbours are good as they are.
+                    let out_of_line = |c: usize| out[i][c] > SPREAD * mended[c];
+                    if (px, py) == (x, y) || (0..3).any(out_of_line) {
+                        out[i] = mended;
+                    }
                 }
             }
         }
@@ -426,6 +431,9 @@ fn block<T: Copy + Into<usize>>(
     }
     (sum / count.max(1) as f32, max)
 }
+
+/// Light over what lies around from where a hot pixel's neighbour is taken to have some of it.
+const SPREAD: f32 = 1.15;
 
 /// Times the brightest neighbour that a hot pixel must exceed: more than any star a lens can draw over two pixels.
 const HOT_TIMES: f32 = 2.5;

@@ -29,8 +29,8 @@ const NARROWEST: f32 = 0.4;
 /// Part of a ring's faintest tenth that the veil may make.
 const MOST_OF_RING: f32 = 0.85;
 
-/// Part of the Moon's ranking taken as its level: below the middle, so that markings of the face stay.
-const DARK_PART: f64 = 0.2;
+/// Part of the Moon's ranking taken as its level: the picture shows the Moon dark, its markings have a layer of their own.
+const FACE_PART: f64 = 0.9;
 
 impl Veil {
     pub(crate) fn of(merged: &Merged) -> Self {
@@ -66,7 +66,7 @@ fn fall(r: f32, width: f32) -> f32 {
     1.0 / (1.0 + ((r - 1.06).max(0.0) / width).powi(2))
 }
 
-/// Light of the darker part of the Moon's face.
+/// Light of all but the brightest of the Moon's face.
 fn face_level(merged: &Merged) -> [f32; 3] {
     let (moon, part) = (&merged.moon, &merged.moon_light);
     let mut lists: [Vec<f32>; 3] = Default::default();
@@ -82,7 +82,7 @@ fn face_level(merged: &Merged) -> [f32; 3] {
         }
     }
     lists.map(|mut list| {
-        let at = (list.len() as f64 * DARK_PART) as usize;
+        let at = (list.len() as f64 * FACE_PART) as usize;
         match at < list.len() {
             true => list.select_nth_unstable_by(at, f32::total_cmp).1.max(0.0),
             false => 0.0,

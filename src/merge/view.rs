@@ -123,7 +123,6 @@ impl<'a> Look<'a> {
         let found = Veil::of(merged);
         let veil = Veil {
             sky: found.sky.map(|v| v * part),
-            excess: found.excess.map(|v| v * part),
             ..found
         };
         let unrest = sky_unrest(merged);
@@ -362,8 +361,9 @@ fn tint_about(
     (count >= 2.0).then(|| sum.map(|s| s / count))
 }
 
-/// Pixels either side of the Moon's edge from where what is shown is taken for the edge.
-const EDGE_PX: [f64; 2] = [-2.5, 1.5];
+/// Pixels either side of the Moon's edge from where what is shown is taken for the edge: inside, optics and seeing spread light
+/// of the limb over some pixels, which the stretch would show as a grey rim.
+const EDGE_PX: [f64; 2] = [-4.5, 1.5];
 
 /// Draws the Moon's edge over a pixel or so between what is shown inside and outside it. In light it is as sharp as the
 /// optics; but the stretch makes of the first part of its rise nearly all, and of a smooth edge a row of steps.
