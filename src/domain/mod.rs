@@ -13,6 +13,7 @@ mod contact;
 mod coverage;
 mod dial;
 mod disc;
+mod estimate;
 mod notice;
 mod outside;
 mod safety;
@@ -29,6 +30,7 @@ pub use contact::{
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
+pub use estimate::{Estimate, median};
 pub use notice::{Notice, Severity};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use safety::safety_words;
