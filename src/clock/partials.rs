@@ -6,7 +6,6 @@ use super::measured::{Measured, Vectors};
 use super::mount::Hold;
 use super::search;
 use super::tracks::{self, Tracks};
-use super::words;
 use super::{ClockFrame, FEWEST_PARTIALS};
 use crate::domain::Notice;
 
@@ -67,6 +66,22 @@ pub(super) enum Mirror {
     Seen,
 }
 
+impl Mirror {
+    /// Tells that pictures are taken for mirror images, or that they may be some.
+    fn told(self, name: &str) -> Option<Notice> {
+        let text = match self {
+            Self::Plain => return None,
+            Self::Doubtful => format!(
+                "{name}: its pictures may be mirror images, as through a star diagonal; taken as they are, pass --mirrored yes or no"
+            ),
+            Self::Seen => format!(
+                "{name}: its pictures are mirror images, as through a star diagonal, and are turned back; pass --mirrored no if that is wrong"
+            ),
+        };
+        Some(Notice::look(text))
+    }
+}
+
 /// Why partial frames tell no time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Trouble {
@@ -92,7 +107,7 @@ impl Partials {
         let Some(solved) = &self.solved else {
             return Vec::new();
         };
-        let told = words::mirror(name, self.mirror);
+        let told = self.mirror.told(name);
         let off = self
             .shoot
             .iter()

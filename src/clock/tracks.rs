@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 use nalgebra::{Vector2, Vector3};
 
 use super::ClockFrame;
-use super::course::Course;
+use super::course::{Course, horizontal_frame};
 use super::measured::{Radii, middle, place_in, reading};
-use super::mount::{Axis, Hold, axis_in_picture, horizontal_frame};
+use super::mount::{Axis, Hold, axis_in_picture};
 use crate::domain::{Circle, Limb};
 
 /// One disc in one frame.

@@ -1,6 +1,6 @@
 //! What is said about a clock.
 
-use super::partials::{Mirror, Partials, Trouble};
+use super::partials::{Partials, Trouble};
 use super::{FEWEST_PARTIALS, Judged, Mistake};
 use crate::domain::{ClockCorrection, Notice};
 
@@ -122,18 +122,4 @@ pub(super) fn against_given(
             sigma_text(sigma_s)
         ))
     })
-}
-
-/// Tells that pictures are taken for mirror images, or that they may be some.
-pub(super) fn mirror(name: &str, mirror: Mirror) -> Option<Notice> {
-    let text = match mirror {
-        Mirror::Plain => return None,
-        Mirror::Doubtful => format!(
-            "{name}: its pictures may be mirror images, as through a star diagonal; taken as they are, pass --mirrored yes or no"
-        ),
-        Mirror::Seen => format!(
-            "{name}: its pictures are mirror images, as through a star diagonal, and are turned back; pass --mirrored no if that is wrong"
-        ),
-    };
-    Some(Notice::look(text))
 }
