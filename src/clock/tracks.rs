@@ -251,7 +251,8 @@ fn joins(stretch: &[Sight], next: &Sight, motion: Motion, course: &Course) -> bo
     let follows = || pair.moved <= AT_REST_SIGMAS * pair.noise.hypot(FOLLOWS_SHARE * pair.sky);
     match motion {
         Motion::Fixed => stands(),
-        Motion::Driven => follows(),
+        // Pictures cut out around the Sun look as if they followed it: each may then have a roll of its own.
+        Motion::Driven => false,
         // Within a burst nobody aims anew.
         Motion::Unknown => pair.sky < 3.0 * pair.noise && (stands() || follows()),
     }
