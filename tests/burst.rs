@@ -348,16 +348,15 @@ fn a_raw_shares_the_place_of_its_jpeg() {
 }
 
 #[test]
-fn short_and_lone_frames_are_flagged() {
+fn frames_of_incomplete_bursts_are_flagged() {
     let set = [18, 15, 21, 12, 24];
     let short = [18, 15, 12, 24];
     let shots = fired(&[&set[..], &set, &[18], &short].concat(), true);
     let bursts = burst::group(&shots);
     assert_eq!(bursts.len(), 3);
     let flags = burst::flags(&shots, &bursts);
-    assert!(flags[10].has(Flag::Lone) && !flags[10].has(Flag::ShortBurst));
-    assert!(flags[11..].iter().all(|f| f.has(Flag::ShortBurst)));
-    assert!(flags[..10].iter().all(|f| f.is_empty()));
+    assert!(flags[11..].iter().all(|f| f.has(Flag::IncompleteBurst)));
+    assert!(flags[..11].iter().all(|f| f.is_empty()));
 }
 
 #[test]

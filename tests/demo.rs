@@ -72,8 +72,7 @@ fn a_card_has_the_frames_of_an_afternoon() {
         Flag::Cut,
         Flag::Soft,
         Flag::Clouded,
-        Flag::Lone,
-        Flag::ShortBurst,
+        Flag::IncompleteBurst,
     ] {
         assert!(frames.iter().any(|f| f.flags.has(flag)), "no {flag:?}");
     }

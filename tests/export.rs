@@ -220,7 +220,13 @@ fn nothing_is_overwritten() {
     assert_eq!(outcome.missing[0].0, FIVE_PLACES[2]);
     assert_eq!(fs::read_to_string(&taken).unwrap(), "somebody's work");
     // Taking it back leaves both, for neither was made here.
-    assert_eq!(export::undo(&place.out).unwrap().removed, 3);
+    assert_eq!(
+        export::undo(&catalogue, &place.out, false)
+            .unwrap()
+            .removed
+            .len(),
+        3
+    );
     assert_eq!(
         contents(&place.out).into_keys().collect::<Vec<_>>(),
         [FIVE_PLACES[2], FIVE_PLACES[3]]
@@ -237,7 +243,7 @@ fn a_file_that_appears_after_planning_is_spared() {
     fs::write(&taken, "DCIM/100NIKON/DSC_0001.JPG").unwrap();
     let outcome = export::carry_out(&plan, &mut |_| {}).unwrap();
     assert_eq!((outcome.made, outcome.missing.len()), (4, 1));
-    export::undo(&place.out).unwrap();
+    export::undo(&catalogue, &place.out, false).unwrap();
     assert!(taken.exists(), "the same contents, but not made here");
 }
 
@@ -272,8 +278,8 @@ fn undo_removes_exactly_what_was_made() {
     run(&catalogue, &place.out, &COPIES);
     fs::write(place.out.join(FIVE_PLACES[2]), "edited since").unwrap();
     fs::write(place.out.join("phases/unrelated/notes.txt"), "mine").unwrap();
-    let outcome = export::undo(&place.out).unwrap();
-    assert_eq!(outcome.removed, 4);
+    let outcome = export::undo(&catalogue, &place.out, false).unwrap();
+    assert_eq!(outcome.removed.len(), 4);
     assert_eq!(outcome.changed, [FIVE_PLACES[2]]);
     assert_eq!(
         contents(&place.out).into_keys().collect::<Vec<_>>(),
@@ -282,7 +288,7 @@ fn undo_removes_exactly_what_was_made() {
     assert!(!place.out.join("phases/2-ingress").exists());
     assert_eq!(contents(&place.card), card_before);
     assert!(matches!(
-        export::undo(&place.out),
+        export::undo(&catalogue, &place.out, false),
         Err(ExportError::NothingMade(_))
     ));
 }
@@ -297,7 +303,7 @@ fn a_list_that_was_tampered_with_leads_nowhere_else() {
     let line = copy.lines().find(|l| l.contains(FIVE_PLACES[0])).unwrap();
     let outside = line.replace(FIVE_PLACES[0], "../card/DCIM/100NIKON/DSC_0001.JPG");
     fs::write(place.out.join(MANIFEST_FILE), format!("{copy}{outside}\n")).unwrap();
-    export::undo(&place.out).unwrap();
+    export::undo(&catalogue, &place.out, false).unwrap();
     assert!(victim.exists());
 }
 
@@ -327,7 +333,13 @@ fn links_share_the_original() {
         inode(place.out.join(FIVE_PLACES[2])),
         inode(place.card.join("DCIM/101NIKON/DSC_0002.JPG"))
     );
-    assert_eq!(export::undo(&place.out).unwrap().removed, 5);
+    assert_eq!(
+        export::undo(&catalogue, &place.out, false)
+            .unwrap()
+            .removed
+            .len(),
+        5
+    );
     assert!(place.card.join("DCIM/101NIKON/DSC_0002.JPG").exists());
 }
 
@@ -430,7 +442,13 @@ fn sidecars_carry_phase_time_and_rating() {
         assert!(text.contains(part), "{part} in {text}");
     }
     assert_eq!(run(&catalogue, &place.out, &options).kept, 4);
-    assert_eq!(export::undo(&place.out).unwrap().removed, 4);
+    assert_eq!(
+        export::undo(&catalogue, &place.out, false)
+            .unwrap()
+            .removed
+            .len(),
+        4
+    );
     assert!(!place.out.join("phases").exists());
 }
 
@@ -498,6 +516,9 @@ fn a_full_disk_leaves_nothing_half_written() {
         (outcome.made, outcome.kept, outcome.missing.len()),
         (1, 2, 2)
     );
-    assert_eq!(export::undo(&out).unwrap().removed, 3);
+    assert_eq!(
+        export::undo(&catalogue, &out, false).unwrap().removed.len(),
+        3
+    );
     assert_eq!(fs::read_dir(&out).unwrap().count(), 0);
 }

@@ -284,6 +284,14 @@ fn records_of_any_text_are_worked_from_or_refused() {
     ];
     fuzz("catalogue", Vec::new(), &words, &|input| {
         fs::write(out.join("catalogue.json"), input).unwrap();
+        let real = pipeline::Target {
+            out: out.to_owned(),
+            ..pipeline::Target::default()
+        };
+        let dry = pipeline::Target {
+            dry_run: true,
+            ..real.clone()
+        };
         let record = match Catalogue::load(out) {
             Ok(record) => record,
             Err(error) => return kind(&error.to_string().replace(&*out.to_string_lossy(), "")),
@@ -293,30 +301,24 @@ fn records_of_any_text_are_worked_from_or_refused() {
             Ok(made) => answers.push_str(&format!("{} ", made.notices.len())),
             Err(error) => answers.push_str(&kind(&error.to_string())),
         };
-        note(pipeline::clock(out, false, &Unwatched));
-        note(pipeline::report(out, false, &Unwatched));
+        note(pipeline::clock(&real, &Unwatched));
+        note(pipeline::report(&real, &Unwatched));
         note(pipeline::export(
-            out,
+            &dry,
             &ExportWish {
                 link: false,
                 xmp: true,
             },
-            true,
             &Unwatched,
         ));
-        note(pipeline::merge(
-            out,
-            &CoronaWish::default(),
-            true,
-            &Unwatched,
-        ));
+        note(pipeline::merge(&dry, &CoronaWish::default(), &Unwatched));
         note(pipeline::strip(
-            out,
+            &dry,
             &pipeline::StripWish::default(),
-            true,
             &Unwatched,
         ));
-        record.save(out).unwrap();
+        let mut file = fs::File::create(out.join("catalogue.json")).unwrap();
+        record.write_json(&mut file).unwrap();
         assert_eq!(Catalogue::load(out).unwrap(), record);
         answers
     });

@@ -2,6 +2,7 @@
 
 mod burst;
 mod card;
+mod catalogue;
 mod clock;
 mod contacts;
 mod demo;
@@ -9,6 +10,7 @@ mod disc;
 mod exif;
 mod export;
 mod faults;
+mod flag;
 mod floor_plan;
 mod fuzz;
 mod golden;

@@ -133,6 +133,8 @@ fn gear() -> Gear {
         bracket_step_stops: None,
         frames_per_s: 5.0,
         tracked: false,
+        filter_off_s: 0.0,
+        limits: plan::CameraLimits::default(),
     }
 }
 
@@ -142,6 +144,7 @@ fn sheet_of(contacts: &Contacts, view: &EclipseView) -> Sheet {
         contacts,
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
+        near_path: None,
         gear: gear(),
     };
     plan::sheet(&input).unwrap()
@@ -153,6 +156,7 @@ fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
         contacts: &contacts,
         sky: &|t| eclipse.sky(t),
         zone: TimeZone::get("America/Santiago").unwrap(),
+        near_path: None,
         gear,
     })
 }
@@ -370,6 +374,7 @@ fn a_deep_partial_never_reads_as_total() {
         contacts: &contacts,
         sky: &|t| partial.sky(t),
         zone: TimeZone::UTC,
+        near_path: None,
         gear: gear(),
     })
     .unwrap();
@@ -394,11 +399,14 @@ fn a_bracket_reaches_from_beads_to_outer_corona() {
             bracket_step_stops: step,
             ..gear()
         };
-        let brackets = sheet_with(TOTAL, gear).unwrap().brackets.unwrap();
+        let sheet = sheet_with(TOTAL, gear).unwrap();
+        let air = sheet.settings[0].air_stops[0].exp2();
+        let brackets = sheet.brackets.unwrap();
         let chosen = &brackets.chosen;
         assert_eq!(chosen.exposures_s.len() as u32, chosen.frames * chosen.sets);
         for feature in plan::FEATURES.iter().filter(|f| f.q >= plan::FAINTEST_Q) {
             let wanted = plan::exposure_s(gear.f_number, gear.iso, feature.q);
+            let wanted = wanted * air;
             let nearest = chosen
                 .exposures_s
                 .iter()
@@ -445,12 +453,8 @@ fn partials_come_every_five_minutes_with_the_sun_up() {
                 || pair[1].utc == contacts.c4.utc
         );
     }
-    assert!(
-        sheet
-            .partials
-            .iter()
-            .all(|p| p.sun_alt_deg > plan::SUN_UP_DEG && (p.utc < c2 || p.utc > c3))
-    );
+    assert!(sheet.partials.iter().all(|p| p.sun_alt_deg > 0.0
+        && (c2.seconds_since(p.utc) >= 60.0 || p.utc.seconds_since(c3) >= 60.0)));
     let last = sheet.partials.last().unwrap();
     assert!(last.low_sun_stops > 1.0, "the Sun is near the horizon");
 }
@@ -660,4 +664,176 @@ fn a_sun_that_is_down_throughout_leaves_nothing_to_shoot() {
     for empty in ["COUNTDOWN", "PARTIALS", "Countdown", "Partials, every"] {
         assert!(!sheet.text().contains(empty) && !sheet.html().contains(empty));
     }
+}
+
+/// The sheet of a place on a day, in UTC.
+fn real(site: &str, day: &str, gear: Gear) -> Sheet {
+    use contactstrip::contacts::{self, ContactsOptions};
+    let site: Site = site.parse().unwrap();
+    let view = contacts::view(&site, day.parse().unwrap(), &ContactsOptions::default()).unwrap();
+    let contacts = contacts::of_view(&view).unwrap();
+    plan::sheet(&PlanInput {
+        contacts: &contacts,
+        sky: &|t| view.at(t),
+        zone: TimeZone::UTC,
+        near_path: contacts::near_path(&view),
+        gear,
+    })
+    .unwrap()
+}
+
+/// Times of all lines of the countdowns, in their order on the sheet.
+fn countdown_times(sheet: &Sheet) -> Vec<Utc> {
+    let blocks = sheet.countdowns.iter();
+    blocks.flat_map(|b| b.lines.iter().map(|l| l.utc)).collect()
+}
+
+#[test]
+fn near_the_limit_no_time_uncovers_the_lens() {
+    // 4.9 s of totality by the mean limb, contacts uncertain by more.
+    let sheet = real("29.47753,-98.5,200", "2024-04-08", gear());
+    assert!(sheet.totality_seen && sheet.filter_withheld && sheet.filter.is_none());
+    assert!(
+        sheet
+            .totality
+            .as_ref()
+            .unwrap()
+            .steps
+            .iter()
+            .all(|s| s.local.is_empty())
+    );
+    for form in [sheet.text(), sheet.html(), sheet.json()] {
+        let flat = form.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains("Near the limit of the path"), "{flat}");
+        assert!(!flat.contains("filter off the lens now"), "{flat}");
+    }
+    assert!(countdown_times(&sheet).is_sorted());
+    // Well inside the path nothing is withheld and nothing crosses.
+    let inside = real("25.54,-103.41,1120", "2024-04-08", gear());
+    assert!(inside.warnings.is_empty() && inside.filter.is_some());
+    assert!(countdown_times(&inside).is_sorted());
+}
+
+#[test]
+fn totality_takes_the_air_as_partials_do() {
+    let low = real("39.5,3.1,10", "2026-08-12", gear());
+    let alt_deg = low.contacts[2].sun_alt_deg;
+    assert!((1.0..4.0).contains(&alt_deg), "{alt_deg}");
+    let beads = low.settings.iter().find(|s| s.key == "beads").unwrap();
+    let expected =
+        plan::exposure_s(8.0, 100.0, plan::BRIGHTEST_Q) * plan::low_sun_stops(alt_deg).exp2();
+    let shortest = low.brackets.unwrap().chosen.exposures_s[0];
+    assert!((shortest / expected).log2().abs() <= plan::LATITUDE_STOPS + 1e-9);
+    assert!(beads.air_stops[0] > 2.0 && beads.air_stops[1] > beads.air_stops[0]);
+    assert_ne!(beads.shutter, beads.hazy_shutter);
+}
+
+#[test]
+fn an_annular_eclipse_has_its_ring_on_the_sheet() {
+    let sheet = real("35.08,-106.65,1600", "2023-10-14", gear());
+    let ring = sheet.ring.as_ref().unwrap();
+    assert!(ring.steps.iter().map(|s| s.from_c2_s).is_sorted());
+    let maximum = sheet.contacts[2].utc;
+    assert!(
+        sheet.partials.iter().any(|p| p.utc == maximum),
+        "a row at maximum"
+    );
+    assert!(sheet.text().contains("ANNULARITY, FILTER ON THROUGHOUT"));
+    assert!(
+        sheet
+            .html()
+            .contains("beads along the edge where the ring breaks")
+    );
+}
+
+#[test]
+fn the_countdown_names_the_partials_of_the_table() {
+    let sheet = real("25.54,-103.41,1120", "2024-04-08", gear());
+    let (c2, c3) = (sheet.contacts[1].utc, sheet.contacts[3].utc);
+    let first = sheet.partials.iter().find(|p| p.utc > c3).unwrap();
+    let last = sheet.partials.iter().rev().find(|p| p.utc < c2).unwrap();
+    let said = |words: &str| {
+        let lines = sheet.countdowns.iter().flat_map(|b| &b.lines);
+        lines
+            .filter(|l| l.action.contains(words))
+            .map(|l| l.utc)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(said("First five-minute partial"), [first.utc]);
+    assert_eq!(said("card and battery checked"), [last.utc]);
+}
+
+#[test]
+fn the_filter_comes_off_early_only_when_asked_and_says_what_it_risks() {
+    let early = Gear {
+        filter_off_s: 12.0,
+        ..gear()
+    };
+    let sheet = real("25.54,-103.41,1120", "2024-04-08", early);
+    let filter = sheet.filter.as_ref().unwrap();
+    assert!((sheet.contacts[1].utc.seconds_since(filter.off_utc) - 12.0).abs() < 1e-6);
+    assert_eq!(filter.ring_frames, 120);
+    let flat = sheet
+        .text()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    for words in [
+        "Never an eye at an optical finder",
+        "risks the sensor and the shutter",
+        "filters on until the last bead is gone",
+    ] {
+        assert!(flat.contains(words), "{words}: {flat}");
+    }
+    assert!(countdown_times(&sheet).is_sorted());
+}
+
+#[test]
+fn brackets_stay_within_the_camera() {
+    let slow = Gear {
+        iso: 400.0,
+        limits: plan::CameraLimits {
+            fastest_s: 1.0 / 4000.0,
+            most_frames: 5,
+            ..plan::CameraLimits::default()
+        },
+        ..gear()
+    };
+    let sheet = real("25.54,-103.41,1120", "2024-04-08", slow);
+    let brackets = sheet.brackets.as_ref().unwrap();
+    assert!(brackets.weighed.iter().all(|b| b.frames <= 5));
+    assert!(
+        brackets
+            .chosen
+            .exposures_s
+            .iter()
+            .all(|s| *s >= 1.0 / 4000.0 - 1e-12)
+    );
+    assert!(brackets.beyond_fastest_stops > 1.0);
+    assert!(sheet.notes.join(" ").contains("lower the ISO"));
+}
+
+#[test]
+fn a_place_outside_the_path_is_told_where_it_lies() {
+    // Madrid on 2026 August 12: magnitude 0.9994, totality a few kilometres off to the north.
+    let sheet = real("40.4168,-3.7038,650", "2026-08-12", gear());
+    let path = sheet.near_path.unwrap();
+    assert_eq!(path.kind, LocalKind::Total);
+    assert!((0.5..12.0).contains(&path.limit_km), "{path:?}");
+    assert!(
+        path.limit_bearing_deg < 90.0 || path.limit_bearing_deg > 270.0,
+        "{path:?}"
+    );
+    assert!(path.line_km.unwrap() > path.limit_km && path.line_duration_s.unwrap() > 60.0);
+    let flat = sheet
+        .text()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
+    assert!(flat.contains("The path of totality passes"), "{flat}");
+    assert!(
+        real("42.34,-3.70,860", "2026-08-12", gear())
+            .near_path
+            .is_none()
+    );
 }

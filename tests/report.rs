@@ -211,7 +211,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         corona: None,
         version: VERSION,
         program: "contactstrip 0.1.0".into(),
-        cards: vec!["card".into()],
+        cards: Vec::new(),
         site_source: Some(SiteSource::Given),
         zone: Some("America/Santiago".into()),
         contacts: Some(contacts.clone()),
@@ -268,6 +268,7 @@ fn page_of(
             corona: None,
             curve: &curve,
             coverage: Some(&coverage),
+            tell_place: true,
             files: &[WrittenFile {
                 name: "phases/<x>.txt".into(),
                 what: "a list".into(),
@@ -403,7 +404,7 @@ fn the_page_says_what_was_missed_and_why() {
         "soft: out of focus",
         "1 frame no-time",
         "five-minute partials",
-        "Corona, 0.5 radii",
+        "Corona 0.5 radii off the limb",
         "stops short of light",
         "1 file left alone",
         "12.40 s fast",
@@ -488,6 +489,7 @@ fn poor_cards_still_get_a_page() {
                 corona: None,
                 curve: &[],
                 coverage: None,
+                tell_place: false,
                 files: &[]
             }
         )
@@ -529,8 +531,8 @@ fn coverage_counts_what_is_there_and_what_is_not() {
             .find(|f| f.feature.starts_with(name))
             .unwrap()
     };
-    assert!(held("Prominences").frames > 0 && held("Corona, 0.5").frames > 0);
-    let outer = held("Corona, 4");
+    assert!(held("Prominences").frames > 0 && held("Corona 0.5").frames > 0);
+    let outer = held("Corona 4");
     assert!(
         outer.frames == 0 && (outer.nearest_off_stops.unwrap() + 3.36).abs() < 0.05,
         "{outer:?}"

@@ -242,13 +242,15 @@ fn a_second_run_at_once_is_refused_and_a_killed_one_is_not_in_the_way() {
     drop(lock);
 
     // The lock's file and half-written ones, as a killed run leaves them.
-    fs::write(out.join(".writing-abc"), b"half").unwrap();
+    let half = ".contactstrip-writing-a1B2c3";
+    fs::write(out.join(half), b"half").unwrap();
+    fs::write(out.join(".writing-abc"), b"a person's").unwrap();
     fs::create_dir_all(out.join("phases")).unwrap();
     fs::write(out.join("phases/.writing-mine"), b"not ours to judge").unwrap();
     desk.run("sort", &out);
     let names = contents(&out);
     let there = |name: &str| names.contains_key(Path::new(name));
-    assert!(!there(LOCK) && !there(".writing-abc"));
+    assert!(!there(LOCK) && !there(half) && there(".writing-abc"));
     assert!(there("phases/.writing-mine") && there("catalogue.json"));
 
     // Two real runs: one of them works, the other says why it does not; or it came when the first had ended.

@@ -5,10 +5,6 @@ use std::collections::BTreeMap;
 use super::stream;
 use crate::domain::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 
-/// A frame in no burst is lone when bursts of its body lie no farther than this before and after it, in seconds (our
-/// choice: twice the usual time between partials).
-pub const LONE_REACH_S: f64 = 600.0;
-
 /// The place of each shot in its burst, `None` outside. A raw beside its JPEG and a copy share the place of the picture
 /// that is the member.
 pub fn places(shots: &[TaggedShot], bursts: &[Burst]) -> Vec<Option<BurstPlace>> {
@@ -31,8 +27,8 @@ pub fn places(shots: &[TaggedShot], bursts: &[Burst]) -> Vec<Option<BurstPlace>>
         .collect()
 }
 
-/// The flags that follow from the bursts, one set per shot: `short-burst` for shots of a burst with fewer frames than
-/// its siblings, `lone` for shots in no burst with bursts of the same body within [`LONE_REACH_S`] on both sides.
+/// The flags that follow from the bursts, one set per shot: `incomplete-burst` for shots of a burst with fewer frames than
+/// its siblings.
 ///
 /// Siblings are bursts of the same body that are also of the covered part (second contact to third) or also of the
 /// rest; the size most of them have counts, the larger where two are as frequent.
@@ -43,17 +39,16 @@ pub fn flags(shots: &[TaggedShot], bursts: &[Burst]) -> Vec<Flags> {
         .map(|b| b.members.len() < usual[&family(shots, b)])
         .collect();
     let places = places(shots, bursts);
-    shots
-        .iter()
-        .zip(places)
-        .map(|(tagged, place)| match place {
-            Some(place) => short
-                .get(place.id as usize - 1)
-                .is_some_and(|short| *short)
-                .then_some(Flag::ShortBurst),
-            None => is_lone(tagged, shots, bursts).then_some(Flag::Lone),
+    let incomplete =
+        |place: BurstPlace| short.get(place.id as usize - 1).is_some_and(|short| *short);
+    places
+        .into_iter()
+        .map(|place| {
+            let flag = place
+                .is_some_and(incomplete)
+                .then_some(Flag::IncompleteBurst);
+            flag.into_iter().collect()
         })
-        .map(|flag| flag.into_iter().collect())
         .collect()
 }
 
@@ -90,26 +85,4 @@ fn usual_sizes<'a>(
             Some((family, size))
         })
         .collect()
-}
-
-fn is_lone(tagged: &TaggedShot, shots: &[TaggedShot], bursts: &[Burst]) -> bool {
-    let Some(stamp) = tagged.shot.stamp else {
-        return false;
-    };
-    let since_s = |member: usize| {
-        let other = &shots[member].shot;
-        let same_body = other.camera == tagged.shot.camera;
-        let other = other.stamp.filter(|_| same_body)?;
-        Some(stamp.time.seconds_since(other.time))
-    };
-    let ends = |burst: &Burst| Some((*burst.members.first()?, *burst.members.last()?));
-    let near = |seconds: f64| (0.0..=LONE_REACH_S).contains(&seconds);
-    let ends: Vec<(usize, usize)> = bursts.iter().filter_map(ends).collect();
-    let after_one = ends
-        .iter()
-        .any(|&(_, last)| since_s(last).is_some_and(near));
-    let before_one = ends
-        .iter()
-        .any(|&(first, _)| since_s(first).is_some_and(|s| near(-s)));
-    after_one && before_one
 }

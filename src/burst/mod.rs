@@ -19,7 +19,7 @@ mod piece;
 mod split;
 mod stream;
 
-pub use marks::{LONE_REACH_S, flags, places};
+pub use marks::{flags, places};
 
 use crate::domain::{Burst, TaggedShot};
 

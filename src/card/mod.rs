@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 
 pub use sibling::{SiblingPair, siblings};
 
-use crate::domain::{CardFile, Notice};
+use crate::domain::{CardFile, Notice, Shown};
 
 /// What is on the cards.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -37,13 +37,13 @@ pub enum CardError {
     #[error("no card given; pass the folder with the pictures")]
     NoCard,
     /// There is no such folder.
-    #[error("cannot read {card}: no such folder; check that the card is mounted", card = .0.display())]
+    #[error("cannot read {card}: no such folder; check that the card is mounted", card = Shown(.0))]
     Missing(PathBuf),
     /// It is a file.
-    #[error("cannot read {card}: not a folder; pass the folder with the pictures", card = .0.display())]
+    #[error("cannot read {card}: not a folder; pass the folder with the pictures", card = Shown(.0))]
     NotAFolder(PathBuf),
     /// The folder cannot be opened.
-    #[error("cannot read {card}: {1}; mount it readable for your user, or pass a copied folder", card = .0.display())]
+    #[error("cannot read {card}: {1}; mount it readable for your user, or pass a copied folder", card = Shown(.0))]
     Unreadable(PathBuf, #[source] std::io::Error),
 }
 

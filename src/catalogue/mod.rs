@@ -4,22 +4,33 @@
 //! renamed when whole. It holds no time of writing, so the same card gives the same bytes.
 
 mod atomic;
+mod cards;
+mod content;
+mod older;
+mod schema;
 mod table;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-pub use atomic::{HALF_WRITTEN, WriteError, write_atomically};
+pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
+pub use cards::{CardRecord, FileRecord};
+pub use content::{content_id, pass_on, sha256, sha256_of_file};
+pub use schema::schema;
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
     BurstPlace, CameraId, Circle, ClockCorrection, ContactKind, Contacts, DiscFit, Flags,
-    FrameLook, Limb, Notice, Phase, Role, Shot, SiteSource, SunMoon, Utc,
+    FrameLook, Limb, Notice, Phase, Role, Shot, Shown, SiteSource, SunMoon, Utc,
 };
 
-/// Layout version written to and expected in `catalogue.json`.
-pub const VERSION: u32 = 1;
+/// Layout version written to `catalogue.json`. Earlier ones are read too: see [`Catalogue::load`].
+///
+/// 1: program 0.1. 2: cards list their files by place and content, paths of shots are below them.
+pub const VERSION: u32 = 2;
 
 /// Name of the record below OUT.
 pub const CATALOGUE_FILE: &str = "catalogue.json";
@@ -28,7 +39,7 @@ pub const CATALOGUE_FILE: &str = "catalogue.json";
 pub const TABLE_FILE: &str = "shots.csv";
 
 /// All that is known about one shot.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ShotRecord {
     /// The file and its header.
     pub shot: Shot,
@@ -81,7 +92,7 @@ impl ShotRecord {
 }
 
 /// All that is known about one body.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CameraRecord {
     /// The body.
     pub id: CameraId,
@@ -98,7 +109,7 @@ pub struct CameraRecord {
 }
 
 /// One frame's word on its camera's clock.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockPoint {
     /// The frame.
     pub file: String,
@@ -113,14 +124,14 @@ pub struct ClockPoint {
 }
 
 /// The record of a card.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Catalogue {
     /// Layout version, [`VERSION`].
     pub version: u32,
     /// Program and version that wrote it.
     pub program: String,
-    /// The folders read, as given.
-    pub cards: Vec<String>,
+    /// The folders read, with every picture's place on them.
+    pub cards: Vec<CardRecord>,
     /// Where the site came from, where there is one.
     pub site_source: Option<SiteSource>,
     /// IANA name or offset of the zone local times are shown in.
@@ -141,7 +152,7 @@ pub struct Catalogue {
 }
 
 /// What is in the corona's pictures.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CoronaRecord {
     /// The Sun, in pixels of `corona.tif`.
     pub sun: Circle,
@@ -156,7 +167,7 @@ pub struct CoronaRecord {
 }
 
 /// A file on the card that is not a picture.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 pub struct Stray {
     /// Path below the card.
     pub name: String,
@@ -168,32 +179,57 @@ pub struct Stray {
 #[derive(Debug, thiserror::Error)]
 pub enum CatalogueError {
     /// There is none.
-    #[error("no {CATALOGUE_FILE} in {out}; run `contactstrip sort CARD -o {out}` first", out = .0.display())]
+    #[error("no {CATALOGUE_FILE} in {out}; run `contactstrip sort CARD -o {out}` first", out = Shown(.0))]
     Missing(PathBuf),
     /// It cannot be read.
-    #[error("cannot read {path}: {1}", path = .0.display())]
+    #[error("cannot read {path}: {1}", path = Shown(.0))]
     Read(PathBuf, #[source] std::io::Error),
     /// It is not a catalogue.
-    #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = .0.display())]
+    #[error("{path} is not a catalogue this program can read ({1}); move it away and run `contactstrip sort` again", path = Shown(.0))]
     Parse(PathBuf, #[source] serde_json::Error),
     /// It was written by another version.
-    #[error("{path} has layout version {found}, this program reads {VERSION}; move it away and run `contactstrip sort` again", path = .path.display())]
+    #[error("{path} has layout version {found}, this program reads 1 to {VERSION}; read it with a newer contactstrip, or move it away and run `contactstrip sort` again", path = Shown(.path))]
     Version {
         /// The file.
         path: PathBuf,
         /// Version found.
         found: u32,
     },
-    /// It cannot be written.
-    #[error(transparent)]
-    Write(#[from] WriteError),
+}
+
+/// Why a record of an earlier layout cannot be read.
+enum OlderError {
+    Parse(serde_json::Error),
+    Version(u32),
+}
+
+impl OlderError {
+    fn of(self, path: &Path) -> CatalogueError {
+        let path = path.to_owned();
+        match self {
+            Self::Parse(e) => CatalogueError::Parse(path, e),
+            Self::Version(found) => CatalogueError::Version { path, found },
+        }
+    }
+}
+
+/// A record of an earlier layout, brought to today's step by step.
+fn older_record(version: u32, text: &[u8]) -> Result<serde_json::Value, OlderError> {
+    if !(1..VERSION).contains(&version) {
+        return Err(OlderError::Version(version));
+    }
+    let record = serde_json::from_slice(text).map_err(OlderError::Parse)?;
+    (version..VERSION).try_fold(record, |record, version| {
+        older::next(version, record).ok_or(OlderError::Version(version))
+    })
 }
 
 impl Catalogue {
-    /// Reads `OUT/catalogue.json`.
+    /// Reads `OUT/catalogue.json`. A record of an earlier layout is brought to today's in memory; the file changes only when a
+    /// run writes its record.
     ///
     /// # Errors
-    /// [`CatalogueError`] when it is missing, unreadable, not a catalogue or of another layout version.
+    /// [`CatalogueError`] when it is missing, unreadable, not a catalogue or of a layout this program does not know.
     pub fn load(out: &Path) -> Result<Self, CatalogueError> {
         #[derive(Deserialize)]
         struct Head {
@@ -209,28 +245,60 @@ impl Catalogue {
         };
         let head: Head =
             serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path.clone(), e))?;
-        if head.version != VERSION {
-            return Err(CatalogueError::Version {
-                path,
-                found: head.version,
-            });
-        }
-        serde_json::from_slice(&text).map_err(|e| CatalogueError::Parse(path, e))
+        let parsed = if head.version == VERSION {
+            serde_json::from_slice(&text)
+        } else {
+            let record = older_record(head.version, &text).map_err(|e| e.of(&path))?;
+            serde_json::from_value(record)
+        };
+        let mut catalogue: Self = parsed.map_err(|e| CatalogueError::Parse(path, e))?;
+        catalogue.place_files();
+        Ok(catalogue)
     }
 
-    /// Writes `OUT/catalogue.json` and `OUT/shots.csv`, replacing those of an earlier run.
+    /// Gives every shot the path its card says, as the cards are placed now.
+    pub fn place_files(&mut self) {
+        let paths: BTreeMap<String, PathBuf> = self
+            .paths()
+            .into_iter()
+            .map(|(name, path)| (name.to_owned(), path))
+            .collect();
+        let root = self.cards.first().map(|card| card.path.clone());
+        for record in &mut self.shots {
+            let file = &mut record.shot.file;
+            let unlisted = || root.clone().unwrap_or_default().join(&file.name);
+            file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
+        }
+    }
+
+    /// Where each file of the cards is by its name, those beside a shot included.
+    pub fn paths(&self) -> BTreeMap<&str, PathBuf> {
+        let of_card = |card: &'_ CardRecord| -> Vec<PathBuf> {
+            card.files
+                .iter()
+                .map(|f| card.path.join(&f.below))
+                .collect()
+        };
+        self.cards
+            .iter()
+            .flat_map(|card| {
+                card.files
+                    .iter()
+                    .map(|f| f.name.as_str())
+                    .zip(of_card(card))
+            })
+            .collect()
+    }
+
+    /// Writes the record as JSON.
     ///
     /// # Errors
-    /// [`CatalogueError::Write`] when a file cannot be written; the earlier one is then still whole.
-    pub fn save(&self, out: &Path) -> Result<(), CatalogueError> {
-        write_atomically(&out.join(CATALOGUE_FILE), |file| {
-            let mut buffered = std::io::BufWriter::new(file);
-            serde_json::to_writer_pretty(&mut buffered, self)?;
-            std::io::Write::write_all(&mut buffered, b"\n")?;
-            std::io::Write::flush(&mut buffered)
-        })?;
-        write_atomically(&out.join(TABLE_FILE), |file| write_table(self, file))?;
-        Ok(())
+    /// Those of `out`.
+    pub fn write_json(&self, out: &mut dyn std::io::Write) -> std::io::Result<()> {
+        let mut buffered = std::io::BufWriter::new(out);
+        serde_json::to_writer_pretty(&mut buffered, self)?;
+        std::io::Write::write_all(&mut buffered, b"\n")?;
+        std::io::Write::flush(&mut buffered)
     }
 
     /// The label of a shot's body, empty when the header names none.

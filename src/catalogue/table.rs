@@ -3,7 +3,7 @@
 use std::io::{self, Write};
 
 use super::{Catalogue, ShotRecord};
-use crate::domain::Circle;
+use crate::domain::{Circle, in_cell};
 
 /// Column names, in their fixed order.
 pub const COLUMNS: [&str; 30] = [
@@ -39,7 +39,8 @@ pub const COLUMNS: [&str; 30] = [
     "sibling",
 ];
 
-/// Writes the table; what is not known stays blank.
+/// Writes the table; what is not known stays blank. A name or camera that a spreadsheet would take for a formula has an
+/// apostrophe in front.
 ///
 /// # Errors
 /// Those of `out`.
@@ -60,9 +61,9 @@ fn row(catalogue: &Catalogue, record: &ShotRecord) -> [String; COLUMNS.len()] {
     let [sun_x, sun_y, sun_radius] = circle(fit.and_then(|f| f.sun));
     let [moon_x, moon_y, moon_radius] = circle(fit.and_then(|f| f.moon));
     [
-        shot.file.name.clone(),
+        cell(&shot.file.name),
         shot.file.format.word().to_owned(),
-        catalogue.camera_label(shot).to_owned(),
+        cell(catalogue.camera_label(shot)),
         text(record.role.map(|r| r.word())),
         text(shot.stamp.map(|s| s.time)),
         text(record.utc),
@@ -89,8 +90,13 @@ fn row(catalogue: &Catalogue, record: &ShotRecord) -> [String; COLUMNS.len()] {
         fixed(record.predicted.map(|p| p.sun_alt_deg), 3),
         fixed(record.quality, 3),
         record.flags.to_string(),
-        text(record.sibling.as_deref()),
+        record.sibling.as_deref().map(cell).unwrap_or_default(),
     ]
+}
+
+/// A text from outside in a cell.
+fn cell(text: &str) -> String {
+    in_cell(text).into_owned()
 }
 
 fn text(value: Option<impl ToString>) -> String {

@@ -67,6 +67,9 @@ pub(crate) struct Common {
     /// No progress, no notices; results and errors only
     #[arg(long, short)]
     pub(crate) quiet: bool,
+    /// Every notice, and every file of an export
+    #[arg(long, short, conflicts_with = "quiet")]
+    pub(crate) verbose: bool,
 }
 
 /// A card and what is known about it.
@@ -138,6 +141,9 @@ pub(crate) struct OutArgs {
     /// Folder an earlier `sort` or `all` wrote
     #[arg(value_name = "OUT")]
     pub(crate) out: PathBuf,
+    /// Where the card is now, if it was moved or is mounted elsewhere; repeat it for several cards
+    #[arg(long, value_name = "NEWPATH")]
+    pub(crate) card: Vec<PathBuf>,
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,

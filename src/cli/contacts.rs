@@ -8,9 +8,9 @@ use anyhow::{Result, anyhow};
 use clap::Args;
 use contactstrip::catalogue::write_atomically;
 use contactstrip::contacts::{
-    self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible,
+    self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible, Written,
 };
-use contactstrip::domain::{LocalKind, Site};
+use contactstrip::domain::{LocalKind, Site, Utc};
 use contactstrip::ephemeris::{EclipseView, Radii};
 use contactstrip::phase::zone::{self, Zone};
 use jiff::civil::Date;
@@ -23,8 +23,8 @@ pub(crate) struct ContactsArgs {
     /// Place in degrees and metres, north and east positive
     #[arg(long, value_name = "LAT,LON[,ELEV_M]", allow_hyphen_values = true)]
     site: Site,
-    /// Date of the eclipse, local or UTC: a day off is no matter
-    #[arg(long, value_name = "YYYY-MM-DD", required_unless_present = "list", value_parser = date)]
+    /// Date of the eclipse, local or UTC: a day off is no matter [default: the next eclipses seen from the place are listed]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = date)]
     date: Option<Date>,
     /// Zone of the local times: an IANA name or ±HH:MM [default: the zone of the place]
     #[arg(long, value_name = "ZONE", allow_hyphen_values = true)]
@@ -114,7 +114,9 @@ pub(crate) fn run(args: &ContactsArgs) -> Result<ExitCode> {
     if let Some(years) = args.list {
         return list(args, &options, &zone, years);
     }
-    let date = args.date.ok_or(ContactsError::NoDates)?;
+    let Some(date) = args.date else {
+        return list(args, &options, &zone, coming_years());
+    };
     let view =
         contacts::view(&args.site, date, &options).map_err(|e| advised(e, args, date, &options))?;
     match contacts::circumstances(&view, zone.clone()) {
@@ -152,6 +154,17 @@ fn civil_zone(args: &ContactsArgs) -> CivilZone {
     )
 }
 
+/// Years whose eclipses are listed where no date is given: some twenty, which hold a central eclipse of the region at least.
+const LISTED_YEARS: i16 = 20;
+
+/// From this year on, within the table.
+fn coming_years() -> (i16, i16) {
+    let (first, last) = contacts::YEARS.into_inner();
+    let today = jiff::tz::TimeZone::UTC.to_datetime(jiff::Timestamp::now());
+    let now = today.year().clamp(first, last);
+    (now, (now + LISTED_YEARS).min(last))
+}
+
 fn list(
     args: &ContactsArgs,
     options: &ContactsOptions,
@@ -173,17 +186,17 @@ fn list(
 }
 
 fn write_files(args: &ContactsArgs, all: &Circumstances) -> Result<()> {
-    type Drawn = fn(&Circumstances) -> String;
-    let wanted: [(&Option<PathBuf>, Drawn); 2] = [
-        (&args.ics, contacts::calendar),
-        (&args.diagram, contacts::diagram),
-    ];
-    for (path, drawn) in wanted {
-        let Some(path) = path else {
-            continue;
-        };
+    let calendar = args.ics.as_ref().map(|path| {
+        let now = Utc::new(jiff::Timestamp::now());
+        let earlier = std::fs::read_to_string(path).ok();
+        let written = Written::after(now, earlier.as_deref());
+        (path, contacts::calendar(all, written))
+    });
+    let diagram = args.diagram.as_ref();
+    let diagram = diagram.map(|path| (path, contacts::diagram(all)));
+    for (path, drawn) in calendar.into_iter().chain(diagram) {
         if !args.dry_run {
-            write_atomically(path, |file| file.write_all(drawn(all).as_bytes()))?;
+            write_atomically(path, |file| file.write_all(drawn.as_bytes()))?;
         }
         if !args.json {
             say::result(&say::files(std::slice::from_ref(path), args.dry_run))?;

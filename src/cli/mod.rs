@@ -12,9 +12,9 @@ use std::process::ExitCode;
 use anyhow::{Context as _, Result};
 use clap::Parser;
 use contactstrip::catalogue::Catalogue;
-use contactstrip::domain::{Notice, Severity};
+use contactstrip::domain::{Notice, Severity, Shown};
 use contactstrip::pipeline::{
-    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish,
+    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, Wish};
@@ -38,6 +38,7 @@ const INTERRUPTED: u8 = 130;
 pub(crate) fn run() -> ExitCode {
     let cli = Cli::parse();
     Bars::heed_interrupts();
+    heed_full_files();
     match carry_out(&cli.command) {
         Ok(code) => code,
         Err(error) if is_broken_pipe(&error) => ExitCode::from(DONE),
@@ -52,16 +53,27 @@ pub(crate) fn run() -> ExitCode {
     }
 }
 
+/// A file that grows beyond what its system allows is an error of writing, said as such, and not the end of the program in the
+/// middle of things. (A closed pipe is one already.)
+fn heed_full_files() {
+    #[cfg(unix)]
+    {
+        let told = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
+        // Without it the system ends the program there; every write is atomic, so nothing is lost.
+        let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, told);
+    }
+}
+
 /// One line a command.
 fn carry_out(command: &Command) -> Result<ExitCode> {
     match command {
         Command::All(args) => all(args),
         Command::Sort(args) => sort(args),
-        Command::Strip(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::strip(out, &strip_wish(args), dry_run, bars)
+        Command::Strip(args) => make(&args.target, |target, bars| {
+            pipeline::strip(target, &strip_wish(args), bars)
         }),
-        Command::Merge(args) => make(&args.target, |out, dry_run, bars| {
-            pipeline::merge(out, &corona_wish(&args.corona), dry_run, bars)
+        Command::Merge(args) => make(&args.target, |target, bars| {
+            pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),
         Command::Export(args) => export(args),
         Command::Report(args) => make(args, pipeline::report),
@@ -96,14 +108,22 @@ fn all(args: &AllArgs) -> Result<ExitCode> {
 /// A making command on an earlier run's folder.
 fn make(
     args: &OutArgs,
-    stage: impl FnOnce(&Path, bool, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
+    stage: impl FnOnce(&Target, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
 ) -> Result<ExitCode> {
     let common = &args.common;
-    let made = with_threads(common, |bars| stage(&args.out, common.dry_run, bars))?;
-    say::notices(&made.notices, common.quiet);
+    let made = with_threads(common, |bars| stage(&target(args), bars))?;
+    say::notices(&made.notices, common);
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
+}
+
+fn target(args: &OutArgs) -> Target {
+    Target {
+        out: args.out.clone(),
+        cards: args.card.clone(),
+        dry_run: args.common.dry_run,
+    }
 }
 
 /// Frames are chosen anew when any of the options that say how is given.
@@ -135,17 +155,22 @@ fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {
 
 fn export(args: &ExportArgs) -> Result<ExitCode> {
     let common = &args.target.common;
-    let out = &args.target.out;
+    let target = target(&args.target);
     let made = with_threads(common, |bars| {
         if args.undo {
-            pipeline::undo_export(out, common.dry_run)
+            pipeline::undo_export(&target)
         } else {
             let wish = export_wish(args.link, args.xmp);
-            pipeline::export(out, &wish, common.dry_run, bars)
+            pipeline::export(&target, &wish, bars)
         }
     })?;
-    say::notices(&made.notices, common.quiet);
-    say::result(&made.text)?;
+    say::notices(&made.notices, common);
+    if common.verbose || common.dry_run {
+        say::result(&made.lines)?;
+    }
+    if !common.quiet {
+        say::result(&made.text)?;
+    }
     Ok(code_for(&made.notices, None))
 }
 
@@ -155,7 +180,7 @@ fn clock(args: &OutArgs) -> Result<ExitCode> {
 
 fn rehearse(args: &RehearseArgs) -> Result<ExitCode> {
     let made = with_threads(&args.common, |bars| pipeline::rehearse(&args.folder, bars))?;
-    say::notices(&made.notices, args.common.quiet);
+    say::notices(&made.notices, &args.common);
     say::result(&made.text)?;
     Ok(code_for(&made.notices, None))
 }
@@ -165,8 +190,8 @@ fn demo(args: &DemoArgs) -> Result<ExitCode> {
         pipeline::demo(&args.dir, args.common.dry_run, bars)
     })?;
     if let Some(catalogue) = &made.catalogue {
-        say::notices(&made.notices, args.common.quiet);
-        say::result(&say::summary(catalogue, &made.files, &args.dir))?;
+        say::notices(&made.notices, &args.common);
+        say::result(&say::summary(catalogue, &made.files, &args.dir, false))?;
     }
     say::result(&made.text)?;
     Ok(ExitCode::from(DONE))
@@ -196,7 +221,7 @@ fn default_out(cards: &[PathBuf]) -> Result<PathBuf> {
     let card = cards.first().context("no card given")?;
     let whole = card
         .canonicalize()
-        .with_context(|| format!("cannot find the card {}", card.display()))?;
+        .with_context(|| format!("cannot find the card {}", Shown(card)))?;
     let name = whole
         .file_name()
         .map_or_else(|| "card".into(), |n| n.to_string_lossy().into_owned());
@@ -218,9 +243,9 @@ fn with_threads<T: Send>(
 
 /// Notices, summary and exit code of a run over a card.
 fn close(made: &Made, out: &Path, common: &Common) -> Result<ExitCode> {
-    say::notices(&made.notices, common.quiet);
+    say::notices(&made.notices, common);
     if let Some(catalogue) = &made.catalogue {
-        say::result(&say::summary(catalogue, &made.files, out))?;
+        say::result(&say::summary(catalogue, &made.files, out, common.dry_run))?;
     }
     say::result(&made.text)?;
     Ok(code_for(&made.notices, made.catalogue.as_ref()))

@@ -8,9 +8,9 @@ use anyhow::{Context as _, Result};
 use clap::Args;
 use contactstrip::catalogue::write_atomically;
 use contactstrip::contacts::{self, ContactsOptions};
-use contactstrip::domain::Site;
+use contactstrip::domain::{Shown, Site};
 use contactstrip::phase::zone::{self, Zone};
-use contactstrip::plan::{self, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet};
+use contactstrip::plan::{self, CameraLimits, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
@@ -55,6 +55,13 @@ pub(crate) struct PlanArgs {
     /// The mount follows the Sun
     #[arg(long)]
     tracked: bool,
+    /// Seconds before C2 that the lens's filter comes off, and after C3 that it goes on again, to have the beads and the ring: sunlight
+    /// then falls on shutter and sensor [default: 0, inside totality]
+    #[arg(long, value_name = "S", default_value = "0", hide_default_value = true, value_parser = number)]
+    filter_off_s: f64,
+    /// What the camera can do, in TOML: fastest_s, slowest_s, most_frames, widest_step_stops
+    #[arg(long, value_name = "FILE.toml")]
+    camera: Option<PathBuf>,
     /// Print the sheet as JSON
     #[arg(long)]
     json: bool,
@@ -118,6 +125,7 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
         contacts: &contacts,
         sky: &|t| view.at(t),
         zone: zone.map_or(TimeZone::UTC, |z| z.rules),
+        near_path: contacts::near_path(&view),
         gear: Gear {
             focal_mm: args.focal,
             f_number: args.aperture,
@@ -128,9 +136,26 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
             bracket_step_stops: args.bracket_step,
             frames_per_s: args.fps,
             tracked: args.tracked,
+            filter_off_s: args.filter_off_s,
+            limits: limits(args)?,
         },
     };
     Ok(plan::sheet(&input)?)
+}
+
+/// The camera's limits from their file; the usual ones without it.
+fn limits(args: &PlanArgs) -> Result<CameraLimits> {
+    let Some(path) = &args.camera else {
+        return Ok(CameraLimits::default());
+    };
+    let text = std::fs::read_to_string(path)
+        .with_context(|| format!("cannot read the camera's limits from {}", path.display()))?;
+    toml::from_str(&text).with_context(|| {
+        format!(
+            "{} does not describe a camera; it holds lines such as fastest_s = 0.00025 and most_frames = 7",
+            path.display()
+        )
+    })
 }
 
 /// Writes the page to a file, or prints it where the file is `-`.
@@ -145,7 +170,7 @@ fn give(html: &str, path: &Path, args: &PlanArgs) -> Result<()> {
         return Ok(());
     }
     let verb = if args.dry_run { "would write" } else { "wrote" };
-    say::result(&format!("{verb} {}\n", path.display())).context("cannot print")
+    say::result(&format!("{verb} {}\n", Shown(path))).context("cannot print")
 }
 
 #[cfg(test)]

@@ -6,60 +6,77 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::{CameraRecord, Catalogue};
-use contactstrip::domain::{ContactEvent, LocalKind, Notice, Phase, Severity};
+use contactstrip::domain::{
+    ContactEvent, LocalKind, Notice, Phase, Severity, Shown, in_line, in_lines,
+};
 use contactstrip::phase::zone::Zone;
 use jiff::tz::TimeZone;
+
+use super::args::Common;
 
 /// Notices printed one by one before the rest are only counted.
 const NOTICES_SHOWN: usize = 40;
 
-/// Prints results; a closed pipe is success.
+/// Prints results; a closed pipe is success. Nothing in them moves the cursor or colours the screen.
 pub(crate) fn result(text: &str) -> io::Result<()> {
     let mut out = io::stdout().lock();
+    let text = in_lines(text);
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         other => other,
     }
 }
 
+/// Says something aside from the results. Where nobody listens any more the run goes on.
+fn aside(text: &str) {
+    let mut err = io::stderr().lock();
+    let _ = err.write_all(in_lines(text).as_bytes());
+}
+
 /// Prints an error with its causes.
-#[allow(clippy::print_stderr)]
 pub(crate) fn error(error: &anyhow::Error) {
-    eprintln!("error: {error}");
     let told = error.to_string();
+    aside(&format!("error: {told}\n"));
     for cause in error.chain().skip(1) {
         let cause = cause.to_string();
         if !told.contains(&cause) {
-            eprintln!("  because: {cause}");
+            aside(&format!("  because: {cause}\n"));
         }
     }
 }
 
-/// Prints notices, those to look at first.
-#[allow(clippy::print_stderr)]
-pub(crate) fn notices(notices: &[Notice], quiet: bool) {
-    if quiet {
+/// Prints notices, those to look at first; all of them where asked to be verbose.
+pub(crate) fn notices(notices: &[Notice], common: &Common) {
+    if common.quiet {
         return;
     }
+    let most = if common.verbose {
+        notices.len()
+    } else {
+        NOTICES_SHOWN
+    };
     let mut ordered: Vec<&Notice> = notices.iter().collect();
     ordered.sort_by_key(|n| std::cmp::Reverse(n.severity));
-    for notice in ordered.iter().take(NOTICES_SHOWN) {
+    for notice in ordered.iter().take(most) {
         let mark = match notice.severity {
             Severity::Look => "look",
             Severity::Note => "note",
         };
-        eprintln!("{mark}: {notice}");
+        aside(&format!("{mark}: {notice}\n"));
     }
-    if ordered.len() > NOTICES_SHOWN {
-        eprintln!(
-            "and {} more; all are in catalogue.json",
-            ordered.len() - NOTICES_SHOWN
-        );
+    if ordered.len() > most {
+        let more = ordered.len() - most;
+        aside(&format!("and {more} more; --verbose tells all of them\n"));
     }
 }
 
 /// The closing summary of a card: a dozen lines.
-pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> String {
+pub(crate) fn summary(
+    catalogue: &Catalogue,
+    files: &[PathBuf],
+    out: &Path,
+    dry_run: bool,
+) -> String {
     let mut text = String::new();
     if let Some(contacts) = &catalogue.contacts {
         let zone = shown_zone(catalogue);
@@ -94,7 +111,7 @@ pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> S
         line(
             &mut text,
             label,
-            &format!("{}: {}", camera.label, camera.clock_summary),
+            &in_line(&format!("{}: {}", camera.label, camera.clock_summary)),
         );
     }
     line(&mut text, "Shots", &counts_by_phase(catalogue));
@@ -102,7 +119,8 @@ pub(crate) fn summary(catalogue: &Catalogue, files: &[PathBuf], out: &Path) -> S
     line(&mut text, "Discs", &disc_words(catalogue));
     line(&mut text, "To look at", &flag_words(catalogue));
     if !files.is_empty() {
-        line(&mut text, "Written", &file_words(files, out));
+        let label = if dry_run { "would write" } else { "Written" };
+        line(&mut text, label, &file_words(files, out));
     }
     text
 }
@@ -119,7 +137,7 @@ fn cameras_of_the_day(catalogue: &Catalogue) -> impl Iterator<Item = &CameraReco
 }
 
 fn line(text: &mut String, label: &str, words: &str) {
-    writeln!(text, "{label:<11}{words}").expect("writing to a string cannot fail");
+    writeln!(text, "{label:<12}{words}").expect("writing to a string cannot fail");
 }
 
 /// What the eclipse is at the site.
@@ -168,8 +186,13 @@ fn counts_by_phase(catalogue: &Catalogue) -> String {
         0 => String::new(),
         n => format!("; {n} other files"),
     };
+    let copies = catalogue.cards.iter().flat_map(|card| &card.files);
+    let copies = match copies.filter(|file| file.same_as.is_some()).count() {
+        0 => String::new(),
+        n => format!("; {n} second copies of the same bytes"),
+    };
     format!(
-        "{} in all: {}{strays}",
+        "{} in all: {}{copies}{strays}",
         catalogue.shots.len(),
         words.join(" · ")
     )
@@ -228,9 +251,9 @@ fn flag_words(catalogue: &Catalogue) -> String {
 fn file_words(files: &[PathBuf], out: &Path) -> String {
     let names: Vec<String> = files
         .iter()
-        .map(|f| f.strip_prefix(out).unwrap_or(f).display().to_string())
+        .map(|f| Shown(f.strip_prefix(out).unwrap_or(f)).to_string())
         .collect();
-    format!("{} in {}", names.join(", "), out.display())
+    format!("{} in {}", names.join(", "), Shown(out))
 }
 
 /// The files a making command wrote, or would write, one a line.
@@ -238,6 +261,6 @@ pub(crate) fn files(files: &[PathBuf], dry_run: bool) -> String {
     let verb = if dry_run { "would write" } else { "wrote" };
     files
         .iter()
-        .map(|f| format!("{verb} {}\n", f.display()))
+        .map(|f| format!("{verb} {}\n", Shown(f)))
         .collect()
 }

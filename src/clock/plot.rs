@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use crate::catalogue::{CameraRecord, ClockPoint};
-use crate::domain::{Contacts, Utc};
+use crate::domain::{Contacts, Utc, in_markup};
 
 /// Width of the picture in user units.
 const WIDTH: f64 = 960.0;
@@ -103,8 +103,8 @@ fn panel(
         "<text x=\"{}\" y=\"{}\" font-size=\"15\" fill=\"#111111\">{}: {}</text>",
         MARGINS[0],
         top + 24.0,
-        escaped(&camera.label),
-        escaped(&camera.clock_summary)
+        in_markup(&camera.label),
+        in_markup(&camera.clock_summary)
     )?;
     let (high, low) = (
         scale.y(camera.clock.sigma_s),
@@ -192,7 +192,7 @@ fn point(svg: &mut String, point: &ClockPoint, scale: &Scale) -> std::fmt::Resul
     writeln!(
         svg,
         "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.5\" fill=\"{fill}\" stroke=\"{colour}\"><title>{}: {:+.2} s ± {:.2} s{}</title></circle>",
-        escaped(&point.file),
+        in_markup(&point.file),
         point.residual_s,
         point.sigma_s,
         if point.outlier { ", left out" } else { "" }
@@ -204,11 +204,4 @@ fn clock_text(utc: Utc) -> String {
     let text = utc.to_string();
     let time = text.get(11..19).unwrap_or(&text);
     format!("{time} UTC")
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }

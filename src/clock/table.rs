@@ -3,7 +3,8 @@
 use std::fmt::Write;
 
 use super::words::error_text;
-use crate::catalogue::CameraRecord;
+use crate::catalogue::{CameraRecord, ClockPoint};
+use crate::domain::in_line;
 
 /// The clocks as text: one paragraph a body with error, sigma, zone and evidence, then one line a frame that spoke.
 /// Says so where no body has a clock.
@@ -20,6 +21,7 @@ pub fn table(cameras: &[CameraRecord]) -> String {
 
 fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
     let clock = &camera.clock;
+    let label = in_line(&camera.label);
     let evidence: Vec<String> = clock.evidence.iter().map(ToString::to_string).collect();
     writeln!(
         text,
@@ -27,7 +29,7 @@ fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
         if camera.label.is_empty() {
             "unnamed camera"
         } else {
-            &camera.label
+            &*label
         }
     )?;
     writeln!(
@@ -43,12 +45,13 @@ fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
         f64::from(clock.zone_offset_s) / 3600.0
     )?;
     writeln!(text, "  evidence   {}", evidence.join(", "))?;
-    writeln!(text, "  in short   {}", camera.clock_summary)?;
+    writeln!(text, "  in short   {}", in_line(&camera.clock_summary))?;
     if camera.clock_points.is_empty() {
         writeln!(text, "  no frame by frame evidence\n")?;
         return Ok(());
     }
-    let widest = camera.clock_points.iter().map(|p| p.file.chars().count());
+    let name = |point: &ClockPoint| in_line(&point.file).into_owned();
+    let widest = camera.clock_points.iter().map(|p| name(p).chars().count());
     let wide = widest.max().unwrap_or(4).max(4);
     writeln!(
         text,
@@ -60,7 +63,7 @@ fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
         writeln!(
             text,
             "  {:wide$}  {:24}  {:>+10.2}  {:>8.2}{mark}",
-            point.file,
+            name(point),
             point.utc.to_string(),
             point.residual_s,
             point.sigma_s

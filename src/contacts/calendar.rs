@@ -7,16 +7,46 @@ use crate::domain::{ContactEvent, ContactKind, LocalKind, Utc, safety_words};
 
 /// Octets a line may have, its end apart (RFC 5545, 3.1).
 const LINE_OCTETS: usize = 75;
-/// How long before C1 the reminder comes, in minutes (common practice: filters on, cameras on target).
-const REMIND_C1_MIN: u32 = 15;
-/// How long before C2 the reminder comes, in minutes.
-const REMIND_C2_MIN: u32 = 5;
+/// How long before the eclipse begins its reminder comes, in minutes (common practice: filters on, cameras on target).
+const REMIND_ECLIPSE_MIN: u32 = 15;
+/// How long before the central phase its reminder comes, in minutes.
+const REMIND_CENTRAL_MIN: u32 = 5;
+/// How long before each contact its own reminder comes, in minutes (our choice: time to put a hand at the filter, no more).
+const REMIND_CONTACT_MIN: u32 = 1;
+
+/// When a calendar file was written, and how often before (RFC 5545, 3.8.7.2 and 3.8.7.4): programs that read it again take the
+/// entry of the greater number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Written {
+    /// The instant of writing.
+    pub at: Utc,
+    /// 0 for the first file, one more for each that replaces another.
+    pub sequence: u32,
+}
+
+impl Written {
+    /// The next number after those of a calendar file that is to be replaced.
+    pub fn after(at: Utc, earlier: Option<&str>) -> Self {
+        let numbers = earlier.into_iter().flat_map(|text| {
+            text.lines().filter_map(|line| {
+                line.trim_end()
+                    .strip_prefix("SEQUENCE:")?
+                    .parse::<u32>()
+                    .ok()
+            })
+        });
+        Self {
+            at,
+            sequence: numbers.max().map_or(0, |n| n.saturating_add(1)),
+        }
+    }
+}
 
 /// The calendar: one entry for the eclipse, one for totality or annularity, one for each contact with the Sun up.
 ///
 /// Times are whole seconds of UTC, as the format has no fractions; totality is cut to the whole seconds inside it.
-/// The stamp of the entries is the instant of maximum, so that the same place gives the same bytes.
-pub fn calendar(all: &Circumstances) -> String {
+/// Each contact reminds a minute before with what to do about filters.
+pub fn calendar(all: &Circumstances, written: Written) -> String {
     let mut lines = Vec::new();
     for (name, value) in [
         ("BEGIN", "VCALENDAR"),
@@ -26,16 +56,16 @@ pub fn calendar(all: &Circumstances) -> String {
     ] {
         lines.push(format!("{name}:{value}"));
     }
-    whole(&mut lines, all);
-    central(&mut lines, all);
+    whole(&mut lines, all, written);
+    central(&mut lines, all, written);
     for event in all.contacts.events().filter(|event| event.sun_up) {
-        moment(&mut lines, all, event);
+        moment(&mut lines, all, event, written);
     }
     lines.push("END:VCALENDAR".to_owned());
     lines.iter().map(|line| folded(line)).collect()
 }
 
-fn whole(lines: &mut Vec<String>, all: &Circumstances) {
+fn whole(lines: &mut Vec<String>, all: &Circumstances, written: Written) {
     let c = &all.contacts;
     let title = format!(
         "{} solar eclipse: {} here",
@@ -54,11 +84,17 @@ fn whole(lines: &mut Vec<String>, all: &Circumstances) {
     );
     let remind =
         c.c1.sun_up
-            .then_some((REMIND_C1_MIN, "First contact: filters on"));
-    entry(lines, all, "eclipse", &title, &about, span, remind);
+            .then_some((REMIND_ECLIPSE_MIN, "The eclipse begins: filters on"));
+    let words = Words {
+        id: "eclipse",
+        title: &title,
+        about: &about,
+        remind,
+    };
+    entry(lines, all, &words, span, written);
 }
 
-fn central(lines: &mut Vec<String>, all: &Circumstances) {
+fn central(lines: &mut Vec<String>, all: &Circumstances, written: Written) {
     let c = &all.contacts;
     let (Some(c2), Some(c3)) = (c.c2, c.c3) else {
         return;
@@ -81,18 +117,21 @@ fn central(lines: &mut Vec<String>, all: &Circumstances) {
     let from = second(c2.utc, Toward::Later);
     // Written the same width, the later time is the greater text; a phase under a second has no whole one inside.
     let to = second(c3.utc, Toward::Earlier).max(from.clone());
-    entry(
-        lines,
-        all,
-        "central",
+    let remind = if total {
+        "Totality in five minutes: filters on until the last bead is gone"
+    } else {
+        title
+    };
+    let words = Words {
+        id: "central",
         title,
-        &about,
-        (from, to),
-        Some((REMIND_C2_MIN, title)),
-    );
+        about: &about,
+        remind: Some((REMIND_CENTRAL_MIN, remind)),
+    };
+    entry(lines, all, &words, (from, to), written);
 }
 
-fn moment(lines: &mut Vec<String>, all: &Circumstances, event: &ContactEvent) {
+fn moment(lines: &mut Vec<String>, all: &Circumstances, event: &ContactEvent, written: Written) {
     let (title, toward) = match event.kind {
         ContactKind::C1 => ("C1 first contact", Toward::Nearest),
         ContactKind::C2 => ("C2 second contact", Toward::Later),
@@ -109,26 +148,55 @@ fn moment(lines: &mut Vec<String>, all: &Circumstances, event: &ContactEvent) {
         event.sky.sun_az_deg,
         cautions(all)
     );
-    entry(
-        lines,
-        all,
-        event.kind.word(),
+    let words = Words {
+        id: event.kind.word(),
         title,
-        &about,
-        (at.clone(), at),
-        None,
-    );
+        about: &about,
+        remind: Some((
+            REMIND_CONTACT_MIN,
+            filter_words(event.kind, all.contacts.kind),
+        )),
+    };
+    entry(lines, all, &words, (at.clone(), at), written);
+}
+
+/// What to do about filters a minute before a contact.
+fn filter_words(contact: ContactKind, kind: LocalKind) -> &'static str {
+    match (contact, kind) {
+        (ContactKind::C1, _) => "C1 in a minute: filters on, eyes and lens",
+        (ContactKind::C2, LocalKind::Total) => {
+            "C2 in a minute: filters on until the last bead is gone"
+        }
+        (ContactKind::C3, LocalKind::Total) => "C3 in a minute: filters back before the first bead",
+        (ContactKind::Maximum, LocalKind::Total) => "Maximum in a minute",
+        (ContactKind::C2, _) => "C2 in a minute: every filter stays on",
+        (ContactKind::Maximum, _) => "Maximum in a minute: every filter stays on",
+        (ContactKind::C3, _) => "C3 in a minute: every filter stays on",
+        (ContactKind::C4, _) => "C4 in a minute: filters on until it has passed",
+    }
+}
+
+/// What an entry says: its part of the identity, title, description and reminder (minutes before, text).
+struct Words<'a> {
+    id: &'a str,
+    title: &'a str,
+    about: &'a str,
+    remind: Option<(u32, &'a str)>,
 }
 
 fn entry(
     lines: &mut Vec<String>,
     all: &Circumstances,
-    id: &str,
-    title: &str,
-    about: &str,
+    words: &Words<'_>,
     (from, to): (String, String),
-    remind: Option<(u32, &str)>,
+    written: Written,
 ) {
+    let Words {
+        id,
+        title,
+        about,
+        remind,
+    } = *words;
     let c = &all.contacts;
     let site = c.site;
     lines.push("BEGIN:VEVENT".to_owned());
@@ -140,10 +208,8 @@ fn entry(
         site.lon_deg,
         site.elev_m
     ));
-    lines.push(format!(
-        "DTSTAMP:{}",
-        second(c.maximum.utc, Toward::Nearest)
-    ));
+    lines.push(format!("DTSTAMP:{}", second(written.at, Toward::Earlier)));
+    lines.push(format!("SEQUENCE:{}", written.sequence));
     lines.push(format!("DTSTART:{from}"));
     if to != from {
         lines.push(format!("DTEND:{to}"));
@@ -221,6 +287,14 @@ mod tests {
         let out = folded(&line);
         assert!(out.split("\r\n").all(|part| part.len() <= LINE_OCTETS));
         assert_eq!(out.replace("\r\n ", "").trim_end_matches("\r\n"), line);
+    }
+
+    #[test]
+    fn a_file_that_replaces_another_counts_on() {
+        let at = Utc::from_unix_s(1.0e9);
+        assert_eq!(Written::after(at, None).sequence, 0);
+        let earlier = "BEGIN:VEVENT\r\nSEQUENCE:2\r\nEND:VEVENT\r\nSEQUENCE:0\r\n";
+        assert_eq!(Written::after(at, Some(earlier)).sequence, 3);
     }
 
     #[test]

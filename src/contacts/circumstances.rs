@@ -1,9 +1,10 @@
 //! All there is to say about an eclipse at a place, gathered for the outputs.
 
 use super::horizon::{self, HorizonCrossing, Visible};
+use super::path;
 use super::zone::CivilZone;
 use super::{ContactsError, of_view};
-use crate::domain::{Contacts, LocalKind, SunMoon, Utc};
+use crate::domain::{Contacts, LocalKind, NearPath, SunMoon, Utc};
 use crate::ephemeris::{DeltaTStatus, EclipseView, Radii};
 
 /// The eclipse at a place with its civil time and its horizon.
@@ -19,6 +20,8 @@ pub struct Circumstances {
     pub crossings: Vec<HorizonCrossing>,
     /// The most covered Sun above the horizon.
     pub best_seen: Option<SunMoon>,
+    /// Where the path of totality or annularity lies, for a place outside it.
+    pub near_path: Option<NearPath>,
     /// The radii in use.
     pub radii: Radii,
     /// C2 and C3 of a total eclipse with the smaller Moon of [`Radii::K_VALLEYS`]: when the last valley has closed and the
@@ -43,6 +46,7 @@ pub fn circumstances(view: &EclipseView, zone: CivilZone) -> Result<Circumstance
         visible: horizon::visible(&contacts, &crossings),
         best_seen: horizon::best_seen(&contacts, &crossings),
         valleys: valleys(view, &contacts),
+        near_path: path::near_path(view),
         zone,
         crossings,
         radii: view.radii(),

@@ -14,6 +14,7 @@ mod circumstances;
 mod diagram;
 mod document;
 mod horizon;
+mod path;
 mod solve;
 mod uncertainty;
 mod words;
@@ -21,12 +22,13 @@ mod zone;
 
 use jiff::civil::Date;
 
-pub use calendar::calendar;
-pub use choice::{eclipse_of, list, next_seen, seen};
+pub use calendar::{Written, calendar};
+pub use choice::{YEARS, eclipse_of, list, next_seen, seen};
 pub use circumstances::{Circumstances, circumstances};
 pub use diagram::diagram;
 pub use document::{VERSION, json, json_list, json_missed};
 pub use horizon::{HorizonCrossing, Visible, best_seen, crossings, visible};
+pub use path::near_path;
 pub use words::{list_text, text};
 pub use zone::{CivilZone, LocalTime};
 

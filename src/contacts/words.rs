@@ -197,6 +197,9 @@ fn findings(out: &mut String, all: &Circumstances) {
     } else if c.kind == LocalKind::Total {
         out.push_str("So near the limit that sunlight through the lunar valleys may leave no totality at all.\n");
     }
+    if let Some(path) = &all.near_path {
+        let _ = writeln!(out, "{}", path.words());
+    }
     horizon_words(out, all);
     out.push('\n');
 }

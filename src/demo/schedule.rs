@@ -185,7 +185,7 @@ impl Bracket {
             shot.burst = Some(BurstPlace { id: self.id, index });
             shot.bias_stops = n as i32 - (BRACKET as i32 + 1) / 2;
             if self.skip.is_some() {
-                shot.flags.set(Flag::ShortBurst);
+                shot.flags.set(Flag::IncompleteBurst);
             }
             shots.push(shot);
         }
@@ -243,7 +243,7 @@ fn totality(scenario: &Scenario) -> Result<Vec<PlannedShot>, DemoError> {
     Ok(shots)
 }
 
-/// A frame with the filter put back by habit, and a lone long exposure for the earthshine.
+/// A frame with the filter put back by habit, and a single long exposure for the earthshine.
 fn singles(
     scenario: &Scenario,
     c2: Utc,
@@ -254,15 +254,13 @@ fn singles(
     let before = filtered_dials(scenario, c2.plus_s(-120.0))?;
     let mut filtered = long_shot(habit, before, FILTER_STOPS, early);
     filtered.flags.set(Flag::FilterOn);
-    filtered.flags.set(Flag::Lone);
     let earthshine = Dials {
         shutter_thirds: 3,
         aperture_thirds: Dials::F8,
         iso: 400,
     };
-    let mut lone = long_shot(c2.plus_s(78.0), earthshine, 0.0, late);
-    lone.flags.set(Flag::Lone);
-    Ok(vec![filtered, lone])
+    let lit = long_shot(c2.plus_s(78.0), earthshine, 0.0, late);
+    Ok(vec![filtered, lit])
 }
 
 /// Where the wide camera stood all afternoon.

@@ -5,10 +5,11 @@
 //! gradient over the level (`FrameLook::limb_sharpness`) is the gradient measure of E. Krotkov 1987, "Focusing", Int.
 //! J. Computer Vision 1, 223, taken on the limb alone.
 
+use super::arcs::median;
 use super::find::{Overview, Region, regions_above};
 use super::measure::Measured;
 use super::{DiscHint, NoDisc};
-use crate::domain::{Circle, Flag, Flags, Limb};
+use crate::domain::{APPROXIMATE_PX, Circle, DiscLook, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
 /// A blur wider than this (Gaussian sigma, pixels), and than this fraction of the radius, is out of focus.
@@ -19,18 +20,18 @@ const SOFT_OF_RADIUS: f64 = 0.006;
 const SHAKEN_RATIO: f64 = 1.5;
 const SHAKEN_PX: f64 = 1.2;
 
-/// It must be this many sigmas longer, as variances: a short arc of limb tells little of the blur along it, so that fringes
-/// of colour at one limb make the blur of a thin crescent look longer across it than it is.
-const SHAKEN_SIGMAS: f64 = 3.0;
+/// It must stand out from the scatter of the limb's width around the disc by this many sigmas, and by more where the disc is patchy:
+/// cloud's edges across the limb are no scatter (drawn cards: shakes stand out by 13 and more, thick cloud by 5).
+const SHAKEN_SIGMAS: f64 = 4.0;
+const SHAKEN_SIGMAS_PATCHY: f64 = 10.0;
+const PATCHY: f64 = 0.05;
 
-/// Moved by more than this (Gaussian sigma, pixels) it is a shake even so: of 20 crescents of a video the sharp ones came to 2.5 at
-/// most, those with doubled horns to 2.9 and more.
-const PLAINLY_SHAKEN_PX: f64 = 2.7;
+/// Cloud shows as unevenness of the disc's light and as a slope across it, together this much as a root mean square over the level
+/// (drawn cards: clear discs have 0.01 at most, cloud that takes a quarter of the light has 0.03 and more).
+const CLOUD_UNEVEN: f64 = 0.03;
 
-/// Cloud shows as patches on the disc, unevenness across it, or light around it, each over the level.
-const CLOUD_PATCHES: f64 = 0.03;
-const CLOUD_UNEVEN: f64 = 0.08;
-const CLOUD_GLOW: f64 = 0.02;
+/// With a greater share of its lit part at saturation a disc has no brightness to judge cloud by.
+const SATURATED: f64 = 0.1;
 
 /// A disc flattened by more than this stands within some 4 degrees of the horizon (refraction after Bennett 1982).
 const LOW_SUN: f64 = 0.97;
@@ -43,20 +44,26 @@ const CLIPPED: f64 = 0.97;
 const GHOST_LIGHT: f64 = 0.012;
 const GHOST_AREA: f64 = 0.003;
 
-/// Flags of a frame with a disc.
-pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &DiscHint) -> Flags {
+/// Flags of a frame with a disc whose light looks so.
+pub(super) fn of_disc(
+    frame: &Frame,
+    view: &Overview,
+    found: &Measured,
+    look: &DiscLook,
+    hint: &DiscHint,
+) -> Flags {
     let mut flags = Flags::default();
     let Some(circle) = found.fit.sun.or(found.fit.moon) else {
         return flags;
     };
     let marks = [
         (Flag::Cut, cut(frame, circle)),
-        (Flag::Shaken, shaken(found)),
+        (Flag::Shaken, shaken(found, look)),
+        (Flag::Soft, soft(found, look, circle.radius_px)),
         (
-            Flag::Soft,
-            found.blur_px.1 > SOFT_PX.max(SOFT_OF_RADIUS * circle.radius_px),
+            Flag::Clouded,
+            found.fit.limb == Limb::Sun && clouded(look, hint),
         ),
-        (Flag::Clouded, clouded(found, hint)),
         (
             Flag::Clipped,
             found.fit.limb == Limb::Sun && clipped(frame, found, circle, hint),
@@ -65,6 +72,7 @@ pub(super) fn of_disc(frame: &Frame, view: &Overview, found: &Measured, hint: &D
             Flag::Flare,
             found.fit.limb == Limb::Sun && ghosts(view, found, circle) > 0,
         ),
+        (Flag::Approximate, found.fit.sigma_px > APPROXIMATE_PX),
     ];
     for (flag, _) in marks.into_iter().filter(|(_, on)| *on) {
         flags.set(flag);
@@ -90,7 +98,7 @@ pub(super) fn without_disc(view: &Overview, hint: &DiscHint, why: NoDisc) -> Fla
 
 /// Rank of a frame among others of its phase, 0 to 1: sharpness of the limb, signal, saturation, cut and cloud each
 /// take their share.
-pub(super) fn quality(found: &Measured, flags: &Flags) -> f64 {
+pub(super) fn quality(found: &Measured, look: &DiscLook, flags: &Flags) -> f64 {
     let radius = found
         .fit
         .sun
@@ -112,9 +120,12 @@ pub(super) fn quality(found: &Measured, flags: &Flags) -> f64 {
         .filter(|(flag, _)| flags.has(*flag))
         .map(|(_, factor)| factor)
         .product();
-    let even = found.refined.as_ref().map_or(1.0, |r| {
-        1.0 / (1.0 + (r.patches / 0.03).powi(2) + (r.uneven / 0.2).powi(2))
-    });
+    let even = match (found.fit.limb, look.uneven) {
+        (Limb::Sun, Some(uneven)) if look.saturated <= SATURATED => {
+            1.0 / (1.0 + (uneven / 0.05).powi(2))
+        }
+        _ => 1.0,
+    };
     (sharp * signal * sure * kept * even).clamp(0.0, 1.0)
 }
 
@@ -126,27 +137,39 @@ fn cut(frame: &Frame, c: Circle) -> bool {
         || c.y_px + c.radius_px > h
 }
 
-fn shaken(found: &Measured) -> bool {
-    let (long, short) = found.blur_px;
-    let smear_px = smear_px(found);
-    let sigma_px2 = found.refined.as_ref().map_or(0.0, |r| r.longer_sigma_px2);
-    long > SHAKEN_RATIO * short
-        && smear_px > SHAKEN_PX
-        && (smear_px * smear_px > SHAKEN_SIGMAS * sigma_px2 || smear_px > PLAINLY_SHAKEN_PX)
+/// A shake widens the limb's edge along its way, which is a wave of two around the disc in the square of the width: from the mean's
+/// square less the wave to the mean's square and the wave.
+fn shaken(found: &Measured, look: &DiscLook) -> bool {
+    let Some(edge) = look.edge else {
+        return false;
+    };
+    let (mean, wave) = (edge.median_px * edge.median_px, edge.wave_px2);
+    let (long, short) = (mean + wave, (mean - wave).max(0.05));
+    let patchy = found.fit.limb == Limb::Sun && look.uneven.is_some_and(|v| v > PATCHY);
+    let sigmas = if patchy {
+        SHAKEN_SIGMAS_PATCHY
+    } else {
+        SHAKEN_SIGMAS
+    };
+    wave > sigmas * edge.wave_sigma_px2
+        && long > SHAKEN_RATIO * SHAKEN_RATIO * short
+        && 2.0 * wave > SHAKEN_PX * SHAKEN_PX
 }
 
-/// How far the picture moved, as the Gaussian sigma that was added along the movement.
-fn smear_px(found: &Measured) -> f64 {
-    let (long, short) = found.blur_px;
-    (long * long - short * short).max(0.0).sqrt()
+/// A blur all around the limb. Chromosphere, prominences and cloud soften it in some directions only, a shake along its way: what is
+/// sharpest counts.
+fn soft(found: &Measured, look: &DiscLook, radius_px: f64) -> bool {
+    let least = SOFT_PX.max(SOFT_OF_RADIUS * radius_px);
+    let edge_px = look.edge.map_or(f64::INFINITY, |edge| edge.quartile_px);
+    found.blur_px.1.min(edge_px) > least
 }
 
 /// Near the horizon the air alone dims the lower limb.
-fn clouded(found: &Measured, hint: &DiscHint) -> bool {
+fn clouded(look: &DiscLook, hint: &DiscHint) -> bool {
     let low = hint.squeeze.is_some_and(|(squeeze, _)| squeeze < LOW_SUN);
-    found.refined.as_ref().is_some_and(|r| {
-        r.patches > CLOUD_PATCHES || (r.uneven > CLOUD_UNEVEN && !low) || r.sky > CLOUD_GLOW
-    })
+    let tilt = look.tilt.filter(|_| !low).unwrap_or(0.0);
+    let uneven = look.uneven.map_or(0.0, |uneven| uneven.hypot(tilt));
+    look.saturated <= SATURATED && uneven > CLOUD_UNEVEN
 }
 
 /// Whether the bare disc is saturated, at the limb or anywhere on a thin grid.
@@ -175,19 +198,62 @@ fn clipped(frame: &Frame, found: &Measured, c: Circle, hint: &DiscHint) -> bool 
     full * 20 > lit
 }
 
-/// Bright patches well away from the disc.
+/// Least part of its box that a ghost fills, and most that the box is longer than wide: ghosts are images of the aperture. And most of
+/// the disc's area.
+const GHOST_FILLS: f64 = 0.5;
+const GHOST_LONG: f64 = 2.0;
+const GHOST_LARGE: f64 = 0.7;
+
+/// A ghost's light over what is as far from the disc in other directions, as a part of what makes it a ghost at all: a halo is the same all
+/// around.
+const GHOST_ALONE: f64 = 0.7;
+
+/// Compact bright patches well away from the disc, in directions of their own.
 fn ghosts(view: &Overview, found: &Measured, c: Circle) -> usize {
-    let level = view.sky + (GHOST_LIGHT * found.bright) as f32;
-    let area = std::f64::consts::PI * c.radius_px * c.radius_px * GHOST_AREA;
+    let least = GHOST_LIGHT * found.bright;
+    let area = std::f64::consts::PI * c.radius_px * c.radius_px;
     let away = |r: &Region| {
         let x = c.x_px.clamp(r.sides[0], r.sides[2]);
         let y = c.y_px.clamp(r.sides[1], r.sides[3]);
         (x - c.x_px).hypot(y - c.y_px) > 1.05 * c.radius_px + 2.0 * view.step as f64
     };
-    regions_above(view, level)
+    let compact = |r: &Region| {
+        let (w, h) = (r.sides[2] - r.sides[0], r.sides[3] - r.sides[1]);
+        r.area_px > GHOST_FILLS * w * h && w.max(h) < GHOST_LONG * w.min(h)
+    };
+    let alone = |r: &Region| {
+        let light = r.flux / r.area_px + f64::from(view.sky);
+        light - light_as_far(view, c, r) > GHOST_ALONE * least
+    };
+    regions_above(view, view.sky + least as f32)
         .iter()
-        .filter(|r| r.area_px > area && away(r))
+        .filter(|r| r.area_px > GHOST_AREA * area && r.area_px < GHOST_LARGE * area)
+        .filter(|r| away(r) && compact(r) && alone(r))
         .count()
+}
+
+/// Middle light of the frame as far from a disc as a region's middle is.
+fn light_as_far(view: &Overview, c: Circle, r: &Region) -> f64 {
+    let (x, y) = (
+        0.5 * (r.sides[0] + r.sides[2]) - c.x_px,
+        0.5 * (r.sides[1] + r.sides[3]) - c.y_px,
+    );
+    let (far, step) = (x.hypot(y), view.step as f64);
+    let lights: Vec<f64> = (0..72)
+        .filter_map(|n| {
+            let (sin, cos) = (f64::from(n) * 5.0_f64.to_radians()).sin_cos();
+            let (x, y) = ((c.x_px + far * cos) / step, (c.y_px + far * sin) / step);
+            let inside = x >= 0.0
+                && y >= 0.0
+                && x < view.light.width() as f64
+                && y < view.light.height() as f64;
+            inside.then(|| f64::from(view.light.row(y as usize)[x as usize]))
+        })
+        .collect();
+    match lights.is_empty() {
+        true => 0.0,
+        false => median(lights),
+    }
 }
 
 /// Whether one side of the frame is clearly brighter than its middle.

@@ -6,7 +6,7 @@ use super::find::LimbArc;
 use super::fit::Known;
 use super::judge::Verdict;
 use super::rays::{LimbPoint, limb_points};
-use super::refine::{LOOSE_RADIUS, Refined};
+use super::refine::LOOSE_RADIUS;
 use super::{DiscHint, NoDisc, partial, totality};
 use crate::domain::{Circle, DiscFit, Limb};
 use crate::raster::{Channel, Frame};
@@ -37,8 +37,6 @@ pub(super) struct Measured {
     pub dark: f64,
     /// Steepest gradient at the limb over the bright side's light, per pixel.
     pub sharpness: f64,
-    /// The refined partial phase, where it settled.
-    pub refined: Option<Refined>,
 }
 
 /// Limb points at full resolution, circles through them, then the refined discs.
@@ -73,7 +71,6 @@ pub(super) fn measured(
         bright,
         dark,
         sharpness: slope / bright,
-        refined: None,
     };
     let channel = partial::channel(frame, &points);
     if inside {
@@ -130,7 +127,6 @@ fn refine_partial(
         ..out.fit
     };
     out.blur_px = r.blur_px;
-    out.refined = Some(r);
 }
 
 fn refine_totality(

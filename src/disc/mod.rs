@@ -20,6 +20,7 @@ mod profile;
 mod rays;
 mod refine;
 mod sliver;
+mod surface;
 mod tint;
 mod totality;
 
@@ -176,11 +177,13 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     }
     match usual {
         Ok(found) => {
-            let flags = flags::of_disc(frame, &view, &found, hint);
+            look.disc = surface::measured(frame, &view, &found.fit, hint);
+            let light = look.disc.unwrap_or_default();
+            let flags = flags::of_disc(frame, &view, &found, &light, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
             DiscReport {
-                quality: flags::quality(&found, &flags),
+                quality: flags::quality(&found, &light, &flags),
                 fit: Ok(found.fit),
                 look,
                 flags,

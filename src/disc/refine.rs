@@ -111,16 +111,12 @@ pub(super) struct Refined {
     pub moon_sigma_px: Option<f64>,
     /// Widths of the blur along its long and its short axis, Gaussian sigmas.
     pub blur_px: (f64, f64),
-    /// One sigma of the difference of their squares, in square pixels.
-    pub longer_sigma_px2: f64,
     /// Light at the disc's centre; above 1 when saturated.
     pub level: f64,
     /// Fraction of pixels far off the model.
     pub strays: f64,
     /// Sum of squared robust residuals, for choosing between models.
     pub cost: f64,
-    /// Light outside the limb over the level: sky, and what cloud scatters.
-    pub sky: f64,
     /// Unevenness of the level where the disc is bare: its standard deviation there.
     pub uneven: f64,
     /// Sum of the tone terms' sizes.
@@ -358,11 +354,9 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         sun_sigma_px: sigma(SUN_X, SUN_Y),
         moon_sigma_px: moon.map(|_| sigma(MOON_X, MOON_Y)),
         blur_px: ((mean + half).sqrt(), (mean - half).max(0.0).sqrt()),
-        longer_sigma_px2: longer_sigma_px2(fit),
         level: p[LOG_LEVEL].exp(),
         strays: strays as f64 / task.pixels.len() as f64,
         cost: fit.cost,
-        sky: p[SKY],
         uneven: unevenness(task, p, &drawn),
         tone: p[TONE].abs() + p[TONE_2].abs(),
         saturated: saturated as f64 / task.pixels.len() as f64,
@@ -372,21 +366,6 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
     out.sun_sigma_px = out.sun_sigma_px.hypot(for_sun);
     out.moon_sigma_px = out.moon_sigma_px.map(|s| s.hypot(for_moon));
     Some(out)
-}
-
-/// One sigma of the variance of the blur along its long axis less that along its short one.
-fn longer_sigma_px2(fit: &Settled<N>) -> f64 {
-    let (p, cov) = (&fit.p, &fit.covariance);
-    let (across, slant) = (0.5 * (p[BLUR_XX] - p[BLUR_YY]), p[BLUR_XY]);
-    let half = length(across, slant).max(1e-9);
-    let by = [
-        (BLUR_XX, across / half),
-        (BLUR_YY, -across / half),
-        (BLUR_XY, 2.0 * slant / half),
-    ];
-    let terms = by.iter().flat_map(|a| by.iter().map(move |b| (a, b)));
-    let variance: f64 = terms.map(|(a, b)| a.1 * b.1 * cov[(a.0, b.0)]).sum();
-    variance.max(0.0).sqrt() * CORRELATED
 }
 
 /// What the model cannot draw, as one sigma per axis of the Sun's and of the Moon's centre: a shake is no Gaussian,

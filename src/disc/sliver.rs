@@ -8,7 +8,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::DiscHint;
 use super::find::{NOTHING, Overview, regions_above};
-use crate::domain::{Circle, DiscFit, Flag, Flags, Limb};
+use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
 /// Widest sliver taken for one, in solar radii: some 40 s from a contact.
@@ -40,9 +40,6 @@ const LEAST_SCATTER_PX: f64 = 0.3;
 
 /// Share of the width of its glare by which a ridge may lean to one side (our choice, after drawn diamond rings).
 const LEAN: f64 = 0.1;
-
-/// A fit less sure than this, in pixels per axis, is told by a flag.
-const TOLD_PX: f64 = 0.4;
 
 /// One sigma, in degrees, of where along the limb the middle of the sliver may lie: valleys choose.
 const VALLEY_DEG: f64 = 20.0;
@@ -96,10 +93,10 @@ pub(super) fn follow(fit: &mut DiscFit, hint: &DiscHint) {
     });
 }
 
-/// The flags of a fitted sliver: its glare, where that makes the place doubtful.
+/// The flags of a fitted sliver: whether its glare makes the place doubtful.
 pub(super) fn flags(fit: &DiscFit) -> Flags {
-    (fit.sigma_px > TOLD_PX)
-        .then_some(Flag::Flare)
+    (fit.sigma_px > APPROXIMATE_PX)
+        .then_some(Flag::Approximate)
         .into_iter()
         .collect()
 }

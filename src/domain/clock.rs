@@ -2,12 +2,13 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{CameraStamp, CameraTime, Utc};
 
 /// Where the zone of a camera's clock came from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ZoneSource {
     /// The camera wrote its offset in the header.
@@ -21,7 +22,7 @@ pub enum ZoneSource {
 }
 
 /// What a clock correction rests on.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ClockEvidence {
     /// Nothing but the camera's own word.
@@ -64,7 +65,7 @@ impl fmt::Display for ClockEvidence {
 }
 
 /// How to turn one body's camera times into UTC: `utc = clock - zone - error`.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockCorrection {
     /// Local minus UTC, in seconds.
     pub zone_offset_s: i32,

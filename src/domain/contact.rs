@@ -1,11 +1,12 @@
 //! The eclipse at one place: contacts, and where Sun and Moon stand at an instant.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{Site, Utc};
 
 /// What an eclipse is somewhere on Earth.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum EclipseKind {
     /// Only partial anywhere.
@@ -19,7 +20,7 @@ pub enum EclipseKind {
 }
 
 /// What an eclipse is at one place, by geometry; whether the Sun is up is another question.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum LocalKind {
     /// The Moon misses the Sun.
@@ -33,7 +34,9 @@ pub enum LocalKind {
 }
 
 /// The instants that have names.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub enum ContactKind {
     /// First contact: the partial phase begins.
     C1,
@@ -62,7 +65,7 @@ impl ContactKind {
 }
 
 /// Sun and Moon as seen from one place at one instant.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SunMoon {
     /// The instant.
     pub utc: Utc,
@@ -145,7 +148,7 @@ impl SunMoon {
 }
 
 /// One named instant at one place.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ContactEvent {
     /// Which one.
     pub kind: ContactKind,
@@ -165,9 +168,10 @@ pub struct ContactEvent {
 }
 
 /// The eclipse at one place.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Contacts {
     /// Date (TT) of greatest eclipse on Earth: the eclipse's name.
+    #[schemars(with = "String")]
     pub eclipse_date: jiff::civil::Date,
     /// What the eclipse is along its track.
     pub eclipse_kind: EclipseKind,
@@ -191,6 +195,79 @@ pub struct Contacts {
     pub obscuration: f64,
     /// TT minus UT1 used, in seconds.
     pub delta_t_s: f64,
+}
+
+/// Where the path of totality or annularity lies, from a place outside it.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NearPath {
+    /// What it is within the path: total or annular.
+    pub kind: LocalKind,
+    /// Kilometres to the nearest place of the path, by the mean limb.
+    pub limit_km: f64,
+    /// Bearing there in degrees from north through east.
+    pub limit_bearing_deg: f64,
+    /// Kilometres to the central line, straight on from there, where the line was reached.
+    pub line_km: Option<f64>,
+    /// Bearing there in degrees from north through east.
+    pub line_bearing_deg: Option<f64>,
+    /// Seconds the central phase lasts there.
+    pub line_duration_s: Option<f64>,
+    /// Whether the Sun is up there at maximum.
+    pub line_sun_up: bool,
+}
+
+impl NearPath {
+    /// One sentence: how far the path is and which way, and how long the central phase lasts on its central line.
+    pub fn words(&self) -> String {
+        let phase = match self.kind {
+            LocalKind::Annular => "annularity",
+            _ => "totality",
+        };
+        let far = |km: f64| match km {
+            km if km < 20.0 => format!("{km:.1} km"),
+            km => format!("{km:.0} km"),
+        };
+        let mut text = format!(
+            "The path of {phase} passes {} {} of here",
+            far(self.limit_km),
+            compass_words(self.limit_bearing_deg)
+        );
+        if let (Some(km), Some(bearing)) = (self.line_km, self.line_bearing_deg) {
+            text += &format!(
+                "; its central line runs {} {}",
+                far(km),
+                compass_words(bearing)
+            );
+            if let Some(s) = self.line_duration_s {
+                let sun = if self.line_sun_up {
+                    ""
+                } else {
+                    ", with the Sun down"
+                };
+                text += &format!(
+                    ", where {phase} lasts {:.0} min {:02.0} s{sun}",
+                    (s / 60.0).floor(),
+                    (s % 60.0).floor()
+                );
+            }
+        }
+        text + "."
+    }
+}
+
+/// One of eight directions in words, for a bearing in degrees from north through east.
+fn compass_words(bearing_deg: f64) -> &'static str {
+    const WORDS: [&str; 8] = [
+        "north",
+        "north-east",
+        "east",
+        "south-east",
+        "south",
+        "south-west",
+        "west",
+        "north-west",
+    ];
+    WORDS[(bearing_deg.rem_euclid(360.0) / 45.0).round() as usize % 8]
 }
 
 impl Contacts {

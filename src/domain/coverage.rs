@@ -1,11 +1,12 @@
 //! What a card holds of what was to be shot.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Utc;
 
 /// A moment a partial was due.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PartialDue {
     /// When.
     pub utc: Utc,
@@ -14,9 +15,9 @@ pub struct PartialDue {
 }
 
 /// A feature of the uncovered or covered Sun that wants an exposure of its own.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FeatureDue {
-    /// The feature, such as "Corona, 0.5 radii".
+    /// The feature, such as "Corona 0.5 radii off the limb".
     pub feature: String,
     /// Frames exposed for it.
     pub frames: u32,
@@ -26,7 +27,7 @@ pub struct FeatureDue {
 }
 
 /// The card against the plan.
-#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Coverage {
     /// Every partial that was due with the Sun up, in time order.
     pub partials: Vec<PartialDue>,

@@ -1,9 +1,10 @@
 //! What was found in a frame: the discs and the look of it.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A circle in a picture.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Circle {
     /// Centre, x right.
     pub x_px: f64,
@@ -26,7 +27,7 @@ impl Circle {
 }
 
 /// Which limb a fit rests on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Limb {
     /// The Sun's bright limb: partial phases, annularity.
@@ -36,7 +37,7 @@ pub enum Limb {
 }
 
 /// The discs of one frame. A fit on the Moon's limb alone has no Sun until the computed offset is applied.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct DiscFit {
     /// Which limb was fitted.
     pub limb: Limb,
@@ -57,7 +58,7 @@ pub struct DiscFit {
 }
 
 /// Plain measures of a frame, all on linear light with 1 at saturation.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameLook {
     /// Mean of the frame.
     pub mean: f64,
@@ -71,4 +72,45 @@ pub struct FrameLook {
     pub disc_level: Option<f64>,
     /// Sharpness of the limb: gradient there over the disc's level, per pixel; higher is sharper.
     pub limb_sharpness: Option<f64>,
+    /// Light on and around the fitted disc, where there is one.
+    #[serde(default)]
+    pub disc: Option<DiscLook>,
+}
+
+/// Light on and around a fitted disc: of the bare Sun where the fit is on the Sun's limb, of the corona close to the Moon where it is on
+/// the Moon's.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct DiscLook {
+    /// Median light of the lit part, 1 at saturation.
+    pub level: f64,
+    /// Share of the lit part at saturation, 0 to 1.
+    pub saturated: f64,
+    /// Share of the disc that is lit, of the ring about the Moon that is in the frame; 0 to 1.
+    pub lit: f64,
+    /// Root mean square of the light's unevenness over its level, limb darkening and a slope taken off; of the corona that of its
+    /// logarithm around the limb. `None` where too little is seen.
+    pub uneven: Option<f64>,
+    /// Root mean square of the slope across the disc, over the level.
+    pub tilt: Option<f64>,
+    /// Light just off the limb over the level; of the corona the light of the sky.
+    pub halo: f64,
+    /// Scatter of that light around the limb, over the level.
+    pub halo_uneven: f64,
+    /// Sharpness of the limb.
+    pub edge: Option<EdgeLook>,
+}
+
+/// How sharp a limb's edge is around the disc; widths are Gaussian sigmas.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct EdgeLook {
+    /// Directions in which it stands free.
+    pub directions: u32,
+    /// Lower quartile of its width in pixels.
+    pub quartile_px: f64,
+    /// Median of its width in pixels.
+    pub median_px: f64,
+    /// Amplitude of its wave of two around the disc, as variance in square pixels: half of what a shake adds along its way.
+    pub wave_px2: f64,
+    /// One sigma of that amplitude.
+    pub wave_sigma_px2: f64,
 }

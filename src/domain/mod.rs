@@ -13,6 +13,7 @@ mod coverage;
 mod dial;
 mod disc;
 mod notice;
+mod outside;
 mod safety;
 mod shot;
 mod site;
@@ -20,15 +21,17 @@ mod tag;
 mod time;
 
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
-pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, SunMoon};
+pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, NearPath, SunMoon};
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
-pub use disc::{Circle, DiscFit, FrameLook, Limb};
+pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
 pub use notice::{Notice, Severity};
+pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use safety::safety_words;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
+    path_text,
 };
 pub use site::{Site, SiteError, SiteSource};
-pub use tag::{Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
+pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};

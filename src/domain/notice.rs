@@ -2,10 +2,15 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::in_line;
+
 /// How much a notice matters.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
     /// Worth knowing; nothing to do.
@@ -15,7 +20,7 @@ pub enum Severity {
 }
 
 /// One thing to tell: what happened, to which file, what we did, what to try.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 pub struct Notice {
     /// How much it matters.
     pub severity: Severity,
@@ -54,8 +59,8 @@ impl Notice {
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.file {
-            Some(file) => write!(f, "{file}: {}", self.text),
-            None => f.write_str(&self.text),
+            Some(file) => write!(f, "{}: {}", in_line(file), in_line(&self.text)),
+            None => f.write_str(&in_line(&self.text)),
         }
     }
 }

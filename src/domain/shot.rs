@@ -3,12 +3,15 @@
 use std::fmt;
 use std::path::PathBuf;
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{CameraTime, Utc};
 
 /// What kind of file it is, decided from its first bytes, never from its name alone.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum FileFormat {
     /// JPEG (ISO/IEC 10918).
@@ -40,13 +43,14 @@ impl FileFormat {
 }
 
 /// One file found on a card.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CardFile {
     /// Path below the card with `/` separators; the name every output uses. Bytes that are not UTF-8 are shown as
     /// `%` and two hexadecimal digits. With several cards it starts with the card's own folder name.
     pub name: String,
-    /// Where the file is. Opened for reading only.
-    #[serde(with = "super::shot::path_text")]
+    /// Where the file is now. Opened for reading only. The record keeps the place below the card instead, since cards are
+    /// mounted in one place today and in another tomorrow.
+    #[serde(skip)]
     pub path: PathBuf,
     /// What the first bytes say it is.
     pub format: FileFormat,
@@ -56,8 +60,8 @@ pub struct CardFile {
     pub modified: Option<Utc>,
 }
 
-/// Paths as text in the catalogue; on Unix, bytes that are not UTF-8 survive the round trip.
-pub(crate) mod path_text {
+/// Paths as text in the record (`#[serde(with = "path_text")]`); on Unix, bytes that are not UTF-8 survive the round trip.
+pub mod path_text {
     use std::path::{Path, PathBuf};
 
     use serde::{Deserialize, Deserializer, Serializer};
@@ -65,14 +69,22 @@ pub(crate) mod path_text {
     /// Marks a path that had to be written as percent-coded bytes.
     const CODED: &str = "percent-coded:";
 
-    pub(crate) fn serialize<S: Serializer>(path: &Path, s: S) -> Result<S::Ok, S::Error> {
+    /// Writes a path as text.
+    ///
+    /// # Errors
+    /// Those of the writer.
+    pub fn serialize<S: Serializer>(path: &Path, s: S) -> Result<S::Ok, S::Error> {
         match path.to_str() {
             Some(text) => s.serialize_str(text),
             None => s.serialize_str(&coded(path)),
         }
     }
 
-    pub(crate) fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<PathBuf, D::Error> {
+    /// Reads a path written by [`serialize()`].
+    ///
+    /// # Errors
+    /// Those of the reader.
+    pub fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<PathBuf, D::Error> {
         let text = String::deserialize(d)?;
         Ok(match text.strip_prefix(CODED) {
             Some(rest) => decoded(rest),
@@ -124,7 +136,9 @@ pub(crate) mod path_text {
 }
 
 /// Which camera body took a picture.
-#[derive(Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 pub struct CameraId {
     /// Manufacturer as the header says, trimmed; may be empty.
     pub make: String,
@@ -165,7 +179,7 @@ impl fmt::Display for CameraId {
 }
 
 /// The capture time as the camera wrote it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CameraStamp {
     /// The clock's reading; sub-seconds included where the header has them.
     pub time: CameraTime,
@@ -176,7 +190,7 @@ pub struct CameraStamp {
 }
 
 /// A position fix from a header.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct GpsFix {
     /// Latitude in degrees, north positive.
     pub lat_deg: f64,
@@ -189,7 +203,7 @@ pub struct GpsFix {
 }
 
 /// How the light was let in.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Exposure {
     /// Exposure time in seconds, as written (nominal).
     pub shutter_s: Option<f64>,
@@ -227,7 +241,7 @@ impl Exposure {
 }
 
 /// EXIF orientation, 1 to 8: how to turn the stored pixels upright (EXIF 2.32, tag 0x0112).
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Orientation(u8);
 
@@ -255,7 +269,9 @@ impl Orientation {
 }
 
 /// Which of the two jobs a camera did.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Role {
     /// The long lens on the Sun.
@@ -275,7 +291,7 @@ impl Role {
 }
 
 /// One picture: the file and what its header says. What the header does not say is `None`, never a guess.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Shot {
     /// The file.
     pub file: CardFile,

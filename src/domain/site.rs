@@ -1,9 +1,10 @@
 //! The place of observation.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Where the pictures were taken: geodetic, on WGS 84.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Site {
     /// Latitude in degrees, north positive, -90 to 90.
     pub lat_deg: f64,
@@ -14,7 +15,7 @@ pub struct Site {
 }
 
 /// Where a [`Site`] came from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum SiteSource {
     /// The person gave it.
@@ -28,7 +29,8 @@ pub enum SiteSource {
 pub enum SiteError {
     /// The text is not two or three numbers.
     #[error(
-        "cannot read the site '{0}': it is LAT,LON or LAT,LON,ELEV_M in degrees and metres, such as -30.03,-70.71,600"
+        "cannot read the site '{0}': it is LAT,LON or LAT,LON,ELEV_M in degrees and metres, such as -30.03,-70.71,600, or with letters, \
+         such as 42.34N 3.70W or 42°20'24\"N 3°42'W"
     )]
     NotNumbers(String),
     /// Latitude out of range.
@@ -89,18 +91,57 @@ impl Site {
 impl std::str::FromStr for Site {
     type Err = SiteError;
 
-    /// Reads `LAT,LON` or `LAT,LON,ELEV_M`; without an elevation the site is taken at 0 m.
+    /// Reads a place as people write it: `42.34,-3.70`, `42.34,-3.70,860`, `42.34N 3.70W`, `42.3400 N, 3.7000 W, 860 m`,
+    /// `42°20'24"N 3°42'W`, `42 20.4 N, 3 42 W`. Without an elevation the site is taken at 0 m.
     fn from_str(text: &str) -> Result<Self, SiteError> {
-        let numbers: Option<Vec<f64>> = text
-            .split(',')
-            .map(|part| part.trim().parse().ok())
-            .collect();
-        match numbers.as_deref() {
-            Some([lat, lon]) => Self::new(*lat, *lon, 0.0),
-            Some([lat, lon, elev]) => Self::new(*lat, *lon, *elev),
-            _ => Err(SiteError::NotNumbers(text.to_owned())),
+        let fail = || SiteError::NotNumbers(text.to_owned());
+        if let Some(numbers) = plain_numbers(text) {
+            return match numbers.as_slice() {
+                [lat, lon] => Self::new(*lat, *lon, 0.0),
+                [lat, lon, elev] => Self::new(*lat, *lon, *elev),
+                _ => Err(fail()),
+            };
         }
+        let (lat, rest) = with_side(text, ['N', 'S']).ok_or_else(fail)?;
+        let (lon, rest) = with_side(rest, ['E', 'W']).ok_or_else(fail)?;
+        let rest = rest.trim_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';'));
+        let metres = rest.strip_suffix(['m', 'M']).unwrap_or(rest).trim();
+        let elev = match metres {
+            "" => 0.0,
+            _ => metres.parse().map_err(|_| fail())?,
+        };
+        Self::new(lat, lon, elev)
     }
+}
+
+/// Numbers with commas between them and nothing else.
+fn plain_numbers(text: &str) -> Option<Vec<f64>> {
+    text.split(',')
+        .map(|part| part.trim().parse().ok())
+        .collect()
+}
+
+/// An angle of degrees, minutes and seconds up to the letter of its side, signed by it (`sides`: plus, minus), and what follows.
+fn with_side(text: &str, sides: [char; 2]) -> Option<(f64, &str)> {
+    let at = text.find(|c: char| sides.contains(&c.to_ascii_uppercase()))?;
+    let (angle, rest) = (&text[..at], &text[at + 1..]);
+    let mark = |c: char| {
+        c.is_whitespace()
+            || matches!(
+                c,
+                ',' | ';' | '°' | '\'' | '"' | '′' | '″' | 'º' | '’' | '”'
+            )
+    };
+    let parts: Option<Vec<f64>> = angle
+        .split(mark)
+        .filter(|part| !part.is_empty())
+        .map(|part| part.parse().ok())
+        .collect();
+    let parts = parts.filter(|p| (1..=3).contains(&p.len()))?;
+    let sound = parts[0] >= 0.0 && parts[1..].iter().all(|p| (0.0..60.0).contains(p));
+    let degrees = parts.iter().rev().fold(0.0, |sum, part| sum / 60.0 + part);
+    let minus = text[at..].starts_with(|c: char| c.to_ascii_uppercase() == sides[1]);
+    sound.then_some((if minus { -degrees } else { degrees }, rest))
 }
 
 #[cfg(test)]
@@ -113,6 +154,33 @@ mod tests {
         assert!((site.elev_m - 600.0).abs() < 1e-12);
         assert!("-30.03".parse::<Site>().is_err());
         assert!("nan,0".parse::<Site>().is_err());
+    }
+
+    #[test]
+    fn places_are_read_as_people_write_them() {
+        for text in [
+            "42.34N 3.70W",
+            "42.3400 N, 3.7000 W, 0 m",
+            "42°20'24\"N 3°42'W",
+            "42 20.4 n, 3 42 w",
+            "42.34N,3.7W",
+        ] {
+            let site: Site = text.parse().unwrap_or_else(|e| panic!("{text}: {e}"));
+            let off = (site.lat_deg - 42.34).hypot(site.lon_deg + 3.7);
+            assert!(off < 1e-9 && site.elev_m.abs() < 1e-9, "{text}: {site:?}");
+        }
+        let high: Site = "30.0300 S, 70.7100 W, 620 m".parse().unwrap();
+        assert!((high.lat_deg + 30.03).abs() < 1e-9 && (high.elev_m - 620.0).abs() < 1e-9);
+        for wrong in [
+            "42.34N",
+            "42N 99 99E",
+            "-42N 3W",
+            "N W",
+            "42N 3W high",
+            "42 61 N 3 W",
+        ] {
+            assert!(wrong.parse::<Site>().is_err(), "{wrong}");
+        }
     }
 
     #[test]

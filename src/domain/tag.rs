@@ -3,12 +3,17 @@
 use std::collections::BTreeSet;
 use std::fmt;
 
+use schemars::JsonSchema;
+use serde::de::IntoDeserializer;
+use serde::de::value::StrDeserializer;
 use serde::{Deserialize, Serialize};
 
 use super::{ContactKind, Shot, Utc};
 
 /// The part of the eclipse a shot belongs to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Phase {
     /// Before first contact.
@@ -27,6 +32,8 @@ pub enum Phase {
     Egress,
     /// After fourth contact.
     After,
+    /// A Sun without a usable time.
+    Untimed,
     /// Another day, or plainly not the Sun.
     Unrelated,
     /// The file could not be read.
@@ -45,6 +52,7 @@ impl Phase {
             Self::ThirdContact => "third-contact",
             Self::Egress => "egress",
             Self::After => "after",
+            Self::Untimed => "untimed",
             Self::Unrelated => "unrelated",
             Self::Unreadable => "unreadable",
         }
@@ -61,6 +69,7 @@ impl Phase {
             Self::ThirdContact => "5-third-contact",
             Self::Egress => "6-egress",
             Self::After => "7-after",
+            Self::Untimed => "untimed",
             Self::Unrelated => "unrelated",
             Self::Unreadable => "unreadable",
         }
@@ -73,8 +82,14 @@ impl fmt::Display for Phase {
     }
 }
 
+/// One sigma of a disc's centre, per axis in pixels, from which its place is called approximate: what a strip at the size of the
+/// photographs begins to show (our choice).
+pub const APPROXIMATE_PX: f64 = 0.4;
+
 /// Something about a frame that a careful person would want to know.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Flag {
     /// Cover on: nothing but dark.
@@ -93,14 +108,15 @@ pub enum Flag {
     Clouded,
     /// Saturated where it should not be.
     Clipped,
-    /// Ghosts or flare.
+    /// Light ghosts on or beside the disc.
     Flare,
+    /// A disc whose place is less sure than [`APPROXIMATE_PX`].
+    Approximate,
     /// No capture time.
     NoTime,
-    /// In no burst, among bursts.
-    Lone,
     /// In a burst of fewer frames than its siblings.
-    ShortBurst,
+    #[serde(alias = "short-burst")]
+    IncompleteBurst,
 }
 
 impl Flag {
@@ -116,17 +132,31 @@ impl Flag {
             Self::Clouded => "clouded",
             Self::Clipped => "clipped",
             Self::Flare => "flare",
+            Self::Approximate => "approximate",
             Self::NoTime => "no-time",
-            Self::Lone => "lone",
-            Self::ShortBurst => "short-burst",
+            Self::IncompleteBurst => "incomplete-burst",
         }
     }
 }
 
 /// The flags of a frame, in a fixed order.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+///
+/// Read from a record, words that are no flags (any more) are left out, so that records of other versions stay readable.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(transparent)]
 pub struct Flags(BTreeSet<Flag>);
+
+impl<'de> Deserialize<'de> for Flags {
+    fn deserialize<D: serde::Deserializer<'de>>(reader: D) -> Result<Self, D::Error> {
+        let words = Vec::<String>::deserialize(reader)?;
+        let known = |word: &String| {
+            let word: StrDeserializer<'_, serde::de::value::Error> =
+                word.as_str().into_deserializer();
+            Flag::deserialize(word).ok()
+        };
+        Ok(words.iter().filter_map(known).collect())
+    }
+}
 
 impl Flags {
     /// Sets a flag.
@@ -147,6 +177,20 @@ impl Flags {
     /// The flags in order.
     pub fn iter(&self) -> impl Iterator<Item = Flag> + '_ {
         self.0.iter().copied()
+    }
+
+    /// Takes a flag away.
+    pub fn clear(&mut self, flag: Flag) {
+        self.0.remove(&flag);
+    }
+
+    /// Sets a flag or takes it away.
+    pub fn put(&mut self, flag: Flag, on: bool) {
+        if on {
+            self.set(flag);
+        } else {
+            self.clear(flag);
+        }
     }
 
     /// Adds all flags of `other`.
@@ -175,7 +219,7 @@ impl fmt::Display for Flags {
 }
 
 /// A shot with true time and phase.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TaggedShot {
     /// The shot.
     pub shot: Shot,
@@ -190,7 +234,9 @@ pub struct TaggedShot {
 }
 
 /// Where a shot stands in its burst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
+)]
 pub struct BurstPlace {
     /// The burst's number on the card, in time order, from 1.
     pub id: u32,
@@ -199,10 +245,24 @@ pub struct BurstPlace {
 }
 
 /// One exposure bracket: frames of one body fired in one go. Members are indices into the list given.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Burst {
     /// Number on the card, in time order, from 1.
     pub id: u32,
     /// Indices of the members in shooting order; two or more.
     pub members: Vec<usize>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Flag, Flags};
+
+    #[test]
+    fn records_of_other_versions_are_read() {
+        let flags: Flags = serde_json::from_str(r#"["lone", "short-burst", "soft"]"#).unwrap();
+        assert_eq!(flags.to_string(), "soft incomplete-burst");
+        let again: Flags = serde_json::from_str(&serde_json::to_string(&flags).unwrap()).unwrap();
+        assert_eq!(again, flags);
+        assert!(!flags.has(Flag::Approximate));
+    }
 }

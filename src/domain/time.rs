@@ -4,6 +4,7 @@ use std::fmt;
 
 use jiff::Timestamp;
 use jiff::civil::DateTime;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Nanoseconds in a second.
@@ -12,9 +13,11 @@ const NS_PER_S: f64 = 1e9;
 /// What a camera's clock showed: civil date and time with no zone and with whatever error the clock had.
 ///
 /// It becomes a [`Utc`] only through a [`crate::domain::ClockCorrection`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(transparent)]
-pub struct CameraTime(DateTime);
+pub struct CameraTime(#[schemars(with = "String")] DateTime);
 
 impl CameraTime {
     /// Wraps a civil date and time.
@@ -51,9 +54,11 @@ impl fmt::Display for CameraTime {
 }
 
 /// A true instant, on Coordinated Universal Time.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+)]
 #[serde(transparent)]
-pub struct Utc(Timestamp);
+pub struct Utc(#[schemars(with = "String")] Timestamp);
 
 impl Utc {
     /// Wraps a timestamp.
@@ -117,7 +122,7 @@ impl fmt::Display for Utc {
 }
 
 /// An instant on Terrestrial Time, the even scale the ephemerides run on.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd, Serialize, Deserialize, JsonSchema)]
 pub struct Tt {
     /// Seconds since 2000-01-01 12:00:00 TT (Julian date 2451545.0).
     pub j2000_s: f64,

@@ -8,12 +8,16 @@ use tempfile::NamedTempFile;
 
 use super::manifest::{self, Made, Writer};
 use super::{
-    Action, ExportError, ExportOutcome, ExportPlan, PHASES_FOLDER, Progress, Source, Step, hash,
+    Action, ExportError, ExportOutcome, ExportPlan, PHASES_FOLDER, Progress, Source, Step,
 };
+use crate::catalogue::{pass_on, sha256, sha256_of_file};
 use crate::domain::Notice;
 
 /// Where copies are written until they are whole: a folder below `OUT/phases`, gone at the end.
-const WORK_FOLDER: &str = ".writing";
+const WORK_FOLDER: &str = ".contactstrip-writing";
+
+/// First part of the names of files in it.
+const PART: &str = "part-";
 
 /// Does what a plan says. `progress` is told before each step.
 ///
@@ -28,7 +32,12 @@ pub fn carry_out(
     progress: &mut dyn FnMut(Progress<'_>),
 ) -> Result<ExportOutcome, ExportError> {
     let made_before = manifest::read(&plan.out)?;
-    let mut outcome = ExportOutcome::default();
+    let mut outcome = ExportOutcome {
+        notices: super::damage_notice(&made_before.damaged)
+            .into_iter()
+            .collect(),
+        ..ExportOutcome::default()
+    };
     if plan.steps.iter().any(|step| step.action.makes()) {
         Work::open(&plan.out)?.all(plan, progress, &mut outcome);
         clear_work_folder(&plan.out);
@@ -42,15 +51,23 @@ pub fn carry_out(
     Ok(outcome)
 }
 
-/// Removes what a stopped export left half-written.
+/// Removes what a stopped export left half-written, and nothing else that may be there.
 pub(super) fn clear_work_folder(out: &Path) {
-    // Where it cannot be removed it does no harm: names in it are never looked at.
-    let _ = std::fs::remove_dir_all(out.join(PHASES_FOLDER).join(WORK_FOLDER));
+    let folder = out.join(PHASES_FOLDER).join(WORK_FOLDER);
+    if folder.is_symlink() {
+        return;
+    }
+    let entries = std::fs::read_dir(&folder).into_iter().flatten().flatten();
+    for entry in entries.filter(|e| e.file_name().to_string_lossy().starts_with(PART)) {
+        // What cannot be removed does no harm: names in it are never looked at.
+        let _ = std::fs::remove_file(entry.path());
+    }
+    let _ = std::fs::remove_dir(folder);
 }
 
 impl Action {
     /// Whether a file is to appear.
-    fn makes(&self) -> bool {
+    pub(super) fn makes(&self) -> bool {
         matches!(self, Self::Copy | Self::Link | Self::Write)
     }
 }
@@ -115,8 +132,18 @@ impl<'a> Work<'a> {
             folder: out.join(PHASES_FOLDER).join(WORK_FOLDER),
         };
         work.make_folder(PHASES_FOLDER).map_err(trouble)?;
-        std::fs::create_dir(&work.folder).map_err(trouble)?;
+        match std::fs::create_dir(&work.folder) {
+            Err(e) if e.kind() != io::ErrorKind::AlreadyExists => return Err(trouble(e)),
+            _ => {}
+        }
         Ok(work)
+    }
+
+    /// A file to write into until it is whole.
+    fn part(&self) -> io::Result<NamedTempFile> {
+        tempfile::Builder::new()
+            .prefix(PART)
+            .tempfile_in(&self.folder)
     }
 
     fn all(
@@ -161,7 +188,7 @@ impl<'a> Work<'a> {
         match (&step.source, &step.action) {
             (Source::File(source), Action::Link) => {
                 let source = source.canonicalize()?; // a link to a file: the file itself
-                self.record(&step.below, hash::of_file(&source)?)?;
+                self.record(&step.below, sha256_of_file(&source)?)?;
                 std::fs::hard_link(source, target)
             }
             (Source::File(source), _) => {
@@ -170,10 +197,10 @@ impl<'a> Work<'a> {
                 place(copy, &target)
             }
             (Source::Text(text), _) => {
-                let mut file = NamedTempFile::new_in(&self.folder)?;
+                let mut file = self.part()?;
                 file.write_all(text.as_bytes())?;
                 readable(file.as_file())?;
-                self.record(&step.below, hash::of_bytes(text.as_bytes()))?;
+                self.record(&step.below, sha256(text.as_bytes()))?;
                 place(file, &target)
             }
         }
@@ -182,10 +209,10 @@ impl<'a> Work<'a> {
     /// A copy with the times of its source, read back and compared.
     fn copy(&self, source: &Path) -> io::Result<(NamedTempFile, String)> {
         let mut from = File::open(source)?;
-        let mut copy = NamedTempFile::new_in(&self.folder)?;
-        let sha256 = hash::pass_on(&mut from, copy.as_file_mut())?;
+        let mut copy = self.part()?;
+        let sha256 = pass_on(&mut from, copy.as_file_mut())?;
         copy.as_file().sync_data()?;
-        if hash::of_file(copy.path())? != sha256 {
+        if sha256_of_file(copy.path())? != sha256 {
             let text = "the copy differs from its source; the disk or its connection is not sound";
             return Err(io::Error::other(text));
         }

@@ -2,12 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{File, OpenOptions};
-use std::io::{self, BufRead, BufReader, Write};
-use std::path::Path;
+use std::io::{self, Write};
+use std::path::{Component, Path};
 
 use serde::{Deserialize, Serialize};
 
-use super::ExportError;
+use super::{ExportError, PHASES_FOLDER};
 use crate::catalogue::write_atomically;
 
 /// The list's name below OUT: one JSON object a line, added to just before each file or folder appears.
@@ -15,7 +15,7 @@ pub const MANIFEST_FILE: &str = "exported.jsonl";
 
 /// One line of the list.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
+#[serde(rename_all = "kebab-case", deny_unknown_fields)]
 pub(super) enum Made {
     /// A folder, below OUT.
     Folder(String),
@@ -32,67 +32,79 @@ pub(super) struct Manifest {
     pub(super) folders: BTreeSet<String>,
     /// SHA-256 by name below OUT.
     pub(super) files: BTreeMap<String, String>,
+    /// Lines that are none of the list's, by their number from 1. What they may have named is left alone.
+    pub(super) damaged: Vec<usize>,
 }
 
-/// Reads the list; empty when there is none. A last line that was cut off is passed over: its file was not made.
+/// Reads the list; empty when there is none. Every line is checked: whole, with a name below `phases/` and, for a file, a
+/// SHA-256. A last line that was cut off is passed over, since its file was not made.
 pub(super) fn read(out: &Path) -> Result<Manifest, ExportError> {
     let path = out.join(MANIFEST_FILE);
-    let trouble = |cause| ExportError::Manifest {
-        path: path.clone(),
-        cause,
-    };
-    let file = match File::open(&path) {
-        Ok(file) => file,
+    let text = match std::fs::read(&path) {
+        Ok(text) => text,
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Manifest::default()),
-        Err(e) => return Err(trouble(e)),
+        Err(cause) => return Err(ExportError::Manifest { path, cause }),
     };
     let mut manifest = Manifest::default();
-    for line in BufReader::new(file).split(b'\n') {
-        match serde_json::from_slice(&line.map_err(trouble)?) {
+    for (n, line) in text[..whole_lines(&text)]
+        .split(|b| *b == b'\n')
+        .enumerate()
+    {
+        match serde_json::from_slice(line) {
             Ok(Made::Folder(below)) if stays_below(&below) => {
                 manifest.folders.insert(below);
             }
-            Ok(Made::File { below, sha256 }) if stays_below(&below) => {
+            Ok(Made::File { below, sha256 }) if stays_below(&below) && is_sha256(&sha256) => {
                 manifest.files.insert(below, sha256);
             }
-            Ok(Made::Not(below)) => {
+            Ok(Made::Not(below)) if stays_below(&below) => {
                 manifest.files.remove(&below);
             }
-            _ => {}
+            _ if line.is_empty() => {}
+            _ => manifest.damaged.push(n + 1),
         }
     }
     Ok(manifest)
 }
 
-/// Whether a name leads nowhere but below the folder of results, whatever was written into the list.
+/// How many bytes of a list are whole lines.
+fn whole_lines(text: &[u8]) -> usize {
+    text.iter()
+        .rposition(|b| *b == b'\n')
+        .map_or(0, |at| at + 1)
+}
+
+/// Whether a name leads nowhere but to `phases` or below it, whatever was written into the list. Links on the way are
+/// another matter: see [`super::undo`].
 fn stays_below(below: &str) -> bool {
-    use std::path::Component;
     let mut parts = Path::new(below).components();
-    !below.is_empty() && parts.all(|part| matches!(part, Component::Normal(_)))
+    let inside = parts.next() == Some(Component::Normal(PHASES_FOLDER.as_ref()));
+    inside && parts.all(|part| matches!(part, Component::Normal(_)))
+}
+
+fn is_sha256(text: &str) -> bool {
+    text.len() == 64 && text.bytes().all(|b| b.is_ascii_hexdigit())
 }
 
 /// The list, open for adding to.
 pub(super) struct Writer(File);
 
 impl Writer {
-    /// Opens the list of a folder of results, which must exist. A last line that was cut off is closed.
+    /// Opens the list of a folder of results, which must exist. A last line that was cut off is taken away.
     pub(super) fn open(out: &Path) -> Result<Self, ExportError> {
         let path = out.join(MANIFEST_FILE);
         let trouble = |cause| ExportError::Out {
             out: out.to_owned(),
             cause,
         };
-        let whole =
-            std::fs::read(&path).map_or(true, |text| text.is_empty() || text.ends_with(b"\n"));
+        let whole = std::fs::read(&path).map_or(0, |text| whole_lines(&text));
         let mut options = OpenOptions::new();
-        let mut file = options
+        let file = options
             .create(true)
             .append(true)
             .open(&path)
             .map_err(trouble)?;
-        if !whole {
-            file.write_all(b"\n").map_err(trouble)?;
-        }
+        file.set_len(whole as u64).map_err(trouble)?;
         Ok(Self(file))
     }
 
@@ -103,9 +115,16 @@ impl Writer {
 }
 
 /// Writes the list anew: folders, then files, each once and by name, so that an export that went on after a stop leaves
-/// the same list as one that ran through. An empty list is removed.
+/// the same list as one that ran through. An empty list is removed. A damaged one is kept under a numbered name first:
+/// somebody may be able to read more in it.
 pub(super) fn settle(out: &Path, manifest: &Manifest) -> Result<(), ExportError> {
     let path = out.join(MANIFEST_FILE);
+    if !manifest.damaged.is_empty() {
+        keep_damaged(&path).map_err(|cause| ExportError::Out {
+            out: out.to_owned(),
+            cause,
+        })?;
+    }
     let folders = manifest.folders.iter().cloned().map(Made::Folder);
     let files = manifest.files.iter().map(|(below, sha256)| Made::File {
         below: below.clone(),
@@ -124,6 +143,24 @@ pub(super) fn settle(out: &Path, manifest: &Manifest) -> Result<(), ExportError>
             file.write_all(text.as_bytes())
         })?),
     }
+}
+
+/// A copy of the list as it is, as `exported-damaged-1.jsonl` or the next free number.
+fn keep_damaged(path: &Path) -> io::Result<()> {
+    let text = std::fs::read(path)?;
+    for number in 1.. {
+        let copy = path.with_file_name(format!("exported-damaged-{number}.jsonl"));
+        match File::create_new(&copy) {
+            Ok(mut file) => return file.write_all(&text),
+            Err(e) if e.kind() == io::ErrorKind::AlreadyExists => {
+                if std::fs::read(&copy).is_ok_and(|there| there == text) {
+                    return Ok(()); // kept before
+                }
+            }
+            Err(e) => return Err(e),
+        }
+    }
+    Ok(())
 }
 
 fn line(made: &Made) -> String {

@@ -3,10 +3,9 @@
 //! Copies stand below `OUT/phases/`: one folder a phase, numbered in time, wide views under `wide/`. Originals are only
 //! ever read. A copy is written apart, read back and compared with its source by SHA-256 (FIPS 180-4), given the times
 //! of its source, and only then put under its name. [`MANIFEST_FILE`] lists what was made, so that [`undo()`] can take
-//! back exactly that and a later run goes on where an earlier one stopped.
+//! back exactly that, the last copy of a picture excepted, and a later run goes on where an earlier one stopped.
 
 mod carry;
-mod hash;
 mod manifest;
 mod place;
 mod plan;
@@ -22,7 +21,7 @@ pub use plan::plan;
 pub use undo::undo;
 
 use crate::catalogue::WriteError;
-use crate::domain::Notice;
+use crate::domain::{Notice, Shown, in_line};
 
 /// Folder below OUT that holds the phase folders.
 pub const PHASES_FOLDER: &str = "phases";
@@ -123,19 +122,23 @@ pub struct ExportOutcome {
 /// What taking back an export did.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct UndoOutcome {
-    /// Files removed.
-    pub removed: usize,
+    /// Files removed: names below OUT.
+    pub removed: Vec<String>,
     /// Files left because they were changed since: names below OUT. They are no longer on record.
     pub changed: Vec<String>,
-    /// Files left because they could not be read or removed, and why. They stay on record.
+    /// Files left because their originals cannot be seen whole: they may be the last copies. They stay on record.
+    pub last: Vec<String>,
+    /// Files left because they could not be read or removed, or lie outside OUT, and why. They stay on record.
     pub failed: Vec<(String, String)>,
+    /// Lines of the list that are damaged, by their number from 1: what they may have named was left.
+    pub damaged: Vec<usize>,
 }
 
 /// An export, or its taking back, could not go on.
 #[derive(Debug, thiserror::Error)]
 pub enum ExportError {
     /// OUT cannot be written to.
-    #[error("cannot write below {out}: {cause}; check space and rights there", out = .out.display())]
+    #[error("cannot write below {out}: {cause}; check space and rights there", out = Shown(.out))]
     Out {
         /// The folder of results.
         out: PathBuf,
@@ -144,7 +147,7 @@ pub enum ExportError {
         cause: std::io::Error,
     },
     /// The list of what was made cannot be read.
-    #[error("cannot read {path}: {cause}; it lists what was exported and is needed to go on or to undo", path = .path.display())]
+    #[error("cannot read {path}: {cause}; it lists what was exported and is needed to go on or to undo", path = Shown(.path))]
     Manifest {
         /// The list.
         path: PathBuf,
@@ -156,17 +159,31 @@ pub enum ExportError {
     #[error(transparent)]
     Write(#[from] WriteError),
     /// There is nothing to take back.
-    #[error("nothing was exported to {out}, or it was taken back already", out = .0.display())]
+    #[error("nothing was exported to {out}, or it was taken back already", out = Shown(.0))]
     NothingMade(PathBuf),
 }
 
 impl ExportPlan {
-    /// The plan as text: one line a file, then a line of counts. A dry run prints this, a real run does this.
+    /// The plan as text: one line a file, then a line of counts.
     pub fn text(&self) -> String {
+        self.lines(false) + &self.sum()
+    }
+
+    /// One line a file; those of a dry run say what would be written.
+    pub fn lines(&self, dry_run: bool) -> String {
         let mut text = String::new();
         for step in &self.steps {
-            writeln!(text, "{}", step.line()).expect("writing to a string cannot fail");
+            if dry_run && step.action.makes() {
+                text.push_str("would ");
+            }
+            writeln!(text, "{}", step.line(dry_run)).expect("writing to a string cannot fail");
         }
+        text
+    }
+
+    /// A line of counts.
+    pub fn sum(&self) -> String {
+        let mut text = String::new();
         let count =
             |wanted: fn(&Action) -> bool| self.steps.iter().filter(|s| wanted(&s.action)).count();
         writeln!(
@@ -184,10 +201,82 @@ impl ExportPlan {
     }
 }
 
+impl ExportOutcome {
+    /// What was done, in a line of counts.
+    pub fn sum(&self) -> String {
+        format!(
+            "{} files written below {PHASES_FOLDER}, {} there already, {} missing\n",
+            self.made,
+            self.kept,
+            self.missing.len()
+        )
+    }
+}
+
+impl UndoOutcome {
+    /// What was done, or would be: one line a file that stays with the reason, then counts.
+    pub fn text(&self, dry_run: bool) -> String {
+        let mut text = String::new();
+        let mut line = |below: &str, why: &str| {
+            writeln!(text, "keep {} ({why})", in_line(below))
+                .expect("writing to a string cannot fail");
+        };
+        for below in &self.last {
+            line(below, "its original cannot be seen whole");
+        }
+        for below in &self.changed {
+            line(below, "changed since it was exported");
+        }
+        for (below, why) in &self.failed {
+            line(below, why);
+        }
+        let kept = self.last.len() + self.changed.len() + self.failed.len();
+        let verb = if dry_run { "would remove" } else { "removed" };
+        writeln!(text, "{verb} {} files, {kept} kept", self.removed.len())
+            .expect("writing to a string cannot fail");
+        text
+    }
+
+    /// What a person should know.
+    pub fn notices(&self) -> Vec<Notice> {
+        let mut notices = Vec::new();
+        if !self.last.is_empty() {
+            notices.push(Notice::look(format!(
+                "{} exported files stay: their originals cannot be seen whole, so these may be the last copies; they are named \
+                 above; with the card back (`--card` says where it is) the same command removes them",
+                self.last.len()
+            )));
+        }
+        let changed = self.changed.iter().map(|name| {
+            Notice::look("changed since it was exported; left where it is").about(name)
+        });
+        let failed = self
+            .failed
+            .iter()
+            .map(|(name, reason)| Notice::look(format!("not removed: {reason}")).about(name));
+        notices.extend(changed.chain(failed));
+        notices.extend(damage_notice(&self.damaged));
+        notices
+    }
+}
+
+/// Tells of lines of the list that cannot be read.
+fn damage_notice(lines: &[usize]) -> Option<Notice> {
+    let first = lines.first()?;
+    let text = format!(
+        "{} lines of it are damaged or name something outside {PHASES_FOLDER} (the first is line {first}); what they may stand for \
+         was left as it is, and the list as it was is kept beside it",
+        lines.len()
+    );
+    Some(Notice::look(text).about(MANIFEST_FILE))
+}
+
 impl Step {
-    fn line(&self) -> String {
-        let (name, below) = (&self.name, &self.below);
+    fn line(&self, dry_run: bool) -> String {
+        let (name, below) = (in_line(&self.name), in_line(&self.below));
         match &self.action {
+            Action::Copy if dry_run => format!("write {below} (a copy of {name})"),
+            Action::Link if dry_run => format!("write {below} (a link to {name})"),
             Action::Copy => format!("copy {name} -> {below}"),
             Action::Link => format!("link {name} -> {below}"),
             Action::Write => format!("write {below}"),

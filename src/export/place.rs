@@ -22,6 +22,7 @@ pub(super) struct Placed<'a> {
 /// Every shot of the catalogue and the siblings that have no row of their own, in the catalogue's order.
 pub(super) fn all(catalogue: &Catalogue) -> Vec<Placed<'_>> {
     let rows: BTreeSet<&str> = catalogue.shots.iter().map(ShotRecord::name).collect();
+    let paths = catalogue.paths();
     let mut placed = Vec::new();
     for record in &catalogue.shots {
         placed.push(at(
@@ -34,7 +35,8 @@ pub(super) fn all(catalogue: &Catalogue) -> Vec<Placed<'_>> {
             .as_deref()
             .filter(|name| !rows.contains(name));
         if let Some(name) = sibling {
-            let path = record.shot.file.path.with_file_name(split(name).1);
+            let beside = || record.shot.file.path.with_file_name(split(name).1);
+            let path = paths.get(name).cloned().unwrap_or_else(beside);
             placed.push(at(record, name.to_owned(), path));
         }
     }
@@ -53,10 +55,13 @@ fn at(record: &ShotRecord, name: String, path: PathBuf) -> Placed<'_> {
     }
 }
 
-/// The folder for a shot. What is not of this eclipse has one folder for both roles.
+/// The folder for a shot. What is not of this eclipse, or of a time not known, has one folder for both roles.
 fn folder(record: &ShotRecord) -> String {
     let phase = record.phase.folder();
-    let of_eclipse = !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
+    let of_eclipse = !matches!(
+        record.phase,
+        Phase::Untimed | Phase::Unrelated | Phase::Unreadable
+    );
     match record.role {
         Some(Role::Wide) if of_eclipse => format!("{PHASES_FOLDER}/wide/{phase}"),
         _ => format!("{PHASES_FOLDER}/{phase}"),

@@ -7,8 +7,8 @@ use std::path::Path;
 
 use super::manifest::{self, Manifest};
 use super::place::{self, Placed};
-use super::{Action, ExportOptions, ExportPlan, SidecarNames, Source, Step, hash, sidecar};
-use crate::catalogue::Catalogue;
+use super::{Action, ExportOptions, ExportPlan, SidecarNames, Source, Step, sidecar};
+use crate::catalogue::{Catalogue, sha256_of_file};
 
 /// Plans the export of all shots of a catalogue; nothing is written.
 ///
@@ -57,7 +57,7 @@ fn file_action(source: &Path, target: &Path, made: Option<&str>) -> Action {
     let source_meta = match std::fs::metadata(source) {
         Ok(meta) if meta.is_file() => meta,
         // With the card away, a copy that is whole is there all the same.
-        _ if made.is_some_and(|sha256| hash::of_file(target).is_ok_and(|it| it == sha256)) => {
+        _ if made.is_some_and(|sha256| sha256_of_file(target).is_ok_and(|it| it == sha256)) => {
             return Action::Keep;
         }
         Ok(_) => return Action::Missing("is no file any more".to_owned()),
@@ -70,7 +70,7 @@ fn file_action(source: &Path, target: &Path, made: Option<&str>) -> Action {
             Action::Occupied
         }
         Ok(target_meta) if made.is_some() && same_time(&source_meta, &target_meta) => Action::Keep,
-        Ok(_) => match (hash::of_file(source), hash::of_file(target)) {
+        Ok(_) => match (sha256_of_file(source), sha256_of_file(target)) {
             (Ok(source), Ok(target)) if source == target => Action::Keep,
             (Err(e), _) => Action::Missing(e.to_string()),
             _ => Action::Occupied,

@@ -1,12 +1,16 @@
 //! Phase, corrected time and rating for editing programs: XMP sidecars (ISO 16684-1:2019).
 
 use std::fmt::Write as _;
+use std::path::Path;
 
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::Phase;
 
 /// Stars at most (ISO 16684-1, `xmp:Rating`).
 const MOST_STARS: f64 = 5.0;
+
+/// First line of a sidecar (ISO 16684-1, 7.3.2). No picture begins like this.
+const BEGIN: &str = "<?xpacket begin=\"\u{FEFF}\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n";
 
 /// The text of a shot's sidecar; `None` for files that could not be read.
 ///
@@ -17,8 +21,8 @@ pub(super) fn text(catalogue: &Catalogue, record: &ShotRecord) -> Option<String>
     if record.phase == Phase::Unreadable {
         return None;
     }
-    let mut out = String::from(concat!(
-        "<?xpacket begin=\"\u{FEFF}\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n",
+    let mut out = String::from(BEGIN);
+    out.push_str(concat!(
         "<x:xmpmeta xmlns:x=\"adobe:ns:meta/\">\n",
         " <rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\n",
         "  <rdf:Description rdf:about=\"\"\n",
@@ -48,6 +52,11 @@ pub(super) fn text(catalogue: &Catalogue, record: &ShotRecord) -> Option<String>
     element("dc:subject", &format!("<rdf:Bag>{keywords}</rdf:Bag>"));
     out.push_str("  </rdf:Description>\n </rdf:RDF>\n</x:xmpmeta>\n<?xpacket end=\"w\"?>\n");
     Some(out)
+}
+
+/// Whether a file holds a sidecar of this program: whatever it says is in the record too.
+pub(super) fn is_ours(path: &Path) -> bool {
+    std::fs::read(path).is_ok_and(|bytes| bytes.starts_with(BEGIN.as_bytes()))
 }
 
 fn keywords(record: &ShotRecord) -> impl Iterator<Item = &'static str> + '_ {

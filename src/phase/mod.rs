@@ -28,8 +28,8 @@ pub const NEAR_CONTACT_SIGMAS: f64 = 2.0;
 /// Gives each shot its true time and its phase; the list keeps its order and length.
 ///
 /// `contacts` are those of the place, `windows` the widths of the phases around second and third contact. A shot
-/// without a capture time, or of a body that has no clock in `clocks`, has no time and is [`Phase::Unrelated`];
-/// so is one of another day at the place: more than three hours outside C1 to C4 and on another date by local mean
+/// without a capture time, or of a body that has no clock in `clocks`, has no time and is [`Phase::Untimed`]; one of
+/// another day at the place is [`Phase::Unrelated`]: more than three hours outside C1 to C4 and on another date by local mean
 /// time. `Unreadable` is never given here: whoever opens the file knows that.
 pub fn tag(
     shots: &[Shot],
@@ -55,7 +55,7 @@ fn tag_one(
         shot: shot.clone(),
         utc,
         utc_sigma_s,
-        phase: utc.map_or(Phase::Unrelated, |utc| at(utc, contacts, windows)),
+        phase: utc.map_or(Phase::Untimed, |utc| at(utc, contacts, windows)),
         near_contact: timed.and_then(|(utc, sigma_s)| near(utc, sigma_s, contacts)),
     }
 }

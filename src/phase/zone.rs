@@ -7,8 +7,9 @@ use jiff::tz::{Offset, TimeZone};
 
 use crate::domain::{Notice, Shot, Site, Utc, ZoneSource};
 
-/// Widest offset from UTC a zone may have, in seconds: 26 hours, the limit of the date library. Zones in use span -12 to +14.
-const MAX_OFFSET_S: i32 = 26 * 3600;
+/// Widest offset from UTC a zone may have, in seconds. Zones in use span -12 to +14 hours, those of the past -15:13 to +15:09 (IANA
+/// time zone database): what lies beyond is a slip of the pen.
+const MAX_OFFSET_S: i32 = 16 * 3600;
 
 /// A zone as a person gives it: an IANA name or a fixed offset.
 #[derive(Clone, Debug, PartialEq)]
@@ -90,7 +91,7 @@ fn offset_seconds(text: &str) -> Option<i32> {
     };
     let (hours, minutes) = (whole(hours)?, whole(minutes)?);
     let seconds = hours * 3600 + minutes * 60;
-    (minutes < 60 && seconds < MAX_OFFSET_S).then_some(if negative { -seconds } else { seconds })
+    (minutes < 60 && seconds <= MAX_OFFSET_S).then_some(if negative { -seconds } else { seconds })
 }
 
 /// An offset as `±HH:MM`, with seconds only where there are some.

@@ -2,17 +2,19 @@
 
 use std::borrow::Cow;
 use std::io;
-use std::path::Path;
 
-use super::discs::scale_key;
-use super::layers::{CoronaParts, LAYERS, corona_layers};
+use super::earlier::recipe_there;
+use super::imprint::Imprint;
+use super::layers::{CoronaParts, LAYERS, clear_layers, corona_layers};
 use super::light::{self, Lit};
+use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
-use super::watch::counted;
 use super::{Made, PROGRAM, PipelineError, Watch};
-use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
 use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::model::discs::scale_key;
+use crate::model::watch::counted;
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
 
 /// Name of the linear picture below OUT.
@@ -54,7 +56,7 @@ impl Default for CoronaWish {
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
 pub(crate) fn merge_into(
     catalogue: &mut Catalogue,
-    out: &Path,
+    out: &OutFolder,
     wish: &CoronaWish,
     dry_run: bool,
     watch: &dyn Watch,
@@ -63,10 +65,10 @@ pub(crate) fn merge_into(
     if records.is_empty() {
         return Ok(Made::told(nothing_to_merge(catalogue)));
     }
-    let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.join(name));
+    let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.path.join(name));
     let mut made_files = files.to_vec();
     if dry_run {
-        made_files.extend(wish.layers.then(|| out.join(LAYERS)));
+        made_files.extend(wish.layers.then(|| out.path.join(LAYERS)));
         return Ok(Made {
             files: made_files,
             ..Made::default()
@@ -87,7 +89,11 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    write(&merged, &unit, &frames, &files, watch)?;
+    let recipe = recipe_there(catalogue, out).ok().flatten();
+    let imprint = Imprint::of(catalogue, recipe.as_ref());
+    let info = imprint.on(info(&merged, &frames));
+    let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
+    write(out, &view_and_map(&merged, &unit), &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -96,21 +102,24 @@ pub(crate) fn merge_into(
         mirrored: merged.mirrored,
         frames: used.map(|f| f.name.clone()).collect(),
     });
-    catalogue.save(out)?;
+    out.save(catalogue)?;
     if wish.layers {
         let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
             merged: &merged,
             frames: &frames,
+            imprint: &imprint,
             input,
         };
         made_files.push(corona_layers(&parts, out, watch, &mut told)?);
         merged.notices = told;
+    } else {
+        clear_layers(out, "corona");
     }
     Ok(Made {
         files: made_files,
-        notices: [notices, merged.notices].concat(),
+        notices: [notices, merged.notices, out.told()].concat(),
         ..Made::default()
     })
 }
@@ -246,32 +255,35 @@ impl Unit {
     }
 }
 
+/// The picture to look at and the linear map in its unit.
+fn view_and_map<'a>(merged: &'a Merged, unit: &Unit) -> (Picture, Cow<'a, LinearRgb>) {
+    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
+    (view, unit.of_map(merged))
+}
+
 fn write(
-    merged: &Merged,
-    unit: &Unit,
-    frames: &[Lit],
-    files: &[std::path::PathBuf; 3],
+    out: &OutFolder,
+    (view, map): &(Picture, Cow<'_, LinearRgb>),
+    info: &PictureInfo,
+    words: &str,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     watch.begin("writing the corona", 3);
-    let info = info(merged, frames);
     let notes = ExrNotes {
-        comments: format!("{}\n{}", info.description, unit.words()),
+        comments: words.to_owned(),
         software: PROGRAM.to_owned(),
         ..ExrNotes::default()
     };
-    write_atomically(&files[0], |file| {
-        raster::write_exr(&unit.of_map(merged), &notes, io::BufWriter::new(file))
-            .map_err(io::Error::other)
+    out.write(CORONA_EXR, |file| {
+        raster::write_exr(map, &notes, io::BufWriter::new(file)).map_err(io::Error::other)
     })?;
     watch.advance(1);
-    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
-    write_atomically(&files[1], |mut file| {
-        raster::write_tiff16(&view, &info, raster::Packing::Deflate, &mut file)
+    out.write(CORONA_TIFF, |mut file| {
+        raster::write_tiff16(view, info, raster::Packing::Deflate, &mut file)
     })?;
     watch.advance(1);
-    write_atomically(&files[2], |file| {
-        raster::write_png(&view, &info, Depth::Eight, file)
+    out.write(CORONA_PNG, |file| {
+        raster::write_png(view, info, Depth::Eight, file)
     })?;
     watch.end();
     Ok(())

@@ -4,11 +4,11 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use super::making::{MakingWish, all};
-use super::watch::counted;
 use super::{Made, PipelineError, Settings, Watch};
 use crate::catalogue::Catalogue;
 use crate::demo::{self, CARD_FOLDER, DemoOptions, DemoTruth};
-use crate::domain::{Circle, Limb, Role};
+use crate::domain::{Circle, Limb, Role, Shown};
+use crate::model::watch::counted;
 
 /// Folder of the results below the demo's folder.
 pub const OUT_FOLDER: &str = "out";
@@ -43,7 +43,7 @@ pub fn demo(dir: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, Pipeli
         return Ok(Made {
             text: format!(
                 "would draw a card into {dir}/{CARD_FOLDER}, its truth beside it, and run everything on it into {dir}/{OUT_FOLDER}\n",
-                dir = dir.display()
+                dir = Shown(dir)
             ),
             ..Made::default()
         });
@@ -124,7 +124,7 @@ fn rms(values: &[f64]) -> f64 {
 fn words(score: &Score, truth: &DemoTruth) -> String {
     let mut text = String::new();
     let mut line = |label: &str, words: String| {
-        writeln!(text, "{label:<11}{words}").expect("writing to a string cannot fail");
+        writeln!(text, "{label:<12}{words}").expect("writing to a string cannot fail");
     };
     line(
         "Truth",

@@ -2,21 +2,18 @@
 
 use std::path::PathBuf;
 
-use jiff::civil::Date;
-
-use crate::card::CardError;
 use crate::catalogue::{CatalogueError, WriteError};
-use crate::contacts::ContactsError;
 use crate::demo::DemoError;
-use crate::domain::SiteError;
+use crate::domain::Shown;
 use crate::export::ExportError;
+use crate::model::ModelError;
 use crate::strip::{RecipeError, StripError};
 
 /// A run that could not be done. Trouble with single files is a notice instead.
 #[derive(Debug, thiserror::Error)]
 pub enum PipelineError {
     /// Results would land on the card.
-    #[error("the results folder {out} lies inside the card {card}, which is never written to\n  try: -o with a folder elsewhere", out = .out.display(), card = .card.display())]
+    #[error("the results folder {out} lies inside the card {card}, which is never written to\n  try: -o with a folder elsewhere", out = Shown(.out), card = Shown(.card))]
     OutInsideCard {
         /// The card.
         card: PathBuf,
@@ -24,7 +21,7 @@ pub enum PipelineError {
         out: PathBuf,
     },
     /// The card lies in the results.
-    #[error("the card {card} lies inside the results folder {out}\n  try: -o with a folder elsewhere", out = .out.display(), card = .card.display())]
+    #[error("the card {card} lies inside the results folder {out}\n  try: -o with a folder elsewhere", out = Shown(.out), card = Shown(.card))]
     CardInsideOut {
         /// The card.
         card: PathBuf,
@@ -32,62 +29,55 @@ pub enum PipelineError {
         out: PathBuf,
     },
     /// Results cannot be written.
-    #[error("cannot write to the results folder {out}: {cause}\n  try: -o with a folder you may write to, on a disk with space", out = .out.display())]
+    #[error("cannot write to the results folder {out}: {cause}\n  try: {advice}", out = Shown(.out))]
     OutNotWritable {
         /// The folder.
         out: PathBuf,
         /// Why.
         #[source]
         cause: std::io::Error,
+        /// What to try.
+        advice: &'static str,
     },
     /// Another run uses the folder.
-    #[error("another run is working on {out}; nothing was done\n  try: again when it has ended, or -o with another folder", out = .0.display())]
-    OutBusy(PathBuf),
-    /// The card cannot be read.
-    #[error(transparent)]
-    Card(#[from] CardError),
-    /// The card was there and is not any more.
-    #[error("the card {card} went away while it was read; what was seen so far is kept\n  try: put it back and run the same command, which goes on from there", card = .0.display())]
-    CardGone(PathBuf),
-    /// The card has no pictures.
-    #[error("no picture in {cards} ({others} other files)\n  try: the folder that holds the pictures, often DCIM", cards = .cards.iter().map(|c| c.display().to_string()).collect::<Vec<_>>().join(", "))]
-    NoPictures {
-        /// The cards.
+    #[error("another run is working on {out}; nothing was done\n  try: {advice}", out = Shown(.out))]
+    OutBusy {
+        /// The folder.
+        out: PathBuf,
+        /// What to try.
+        advice: &'static str,
+    },
+    /// The results are those of another card.
+    #[error(
+        "the results folder {out} is that of another card: none of the {pictures} pictures it knows is on this one; nothing was written\n  its card: {theirs}\n  this card: {ours}\n  try: -o with another folder",
+        out = Shown(.out), theirs = listed(.theirs), ours = listed(.ours)
+    )]
+    OutOfAnotherCard {
+        /// The folder.
+        out: PathBuf,
+        /// The cards its record was made from.
+        theirs: Vec<PathBuf>,
+        /// The cards just read.
+        ours: Vec<PathBuf>,
+        /// Pictures the record knows.
+        pictures: usize,
+    },
+    /// The folder given as the card is not the record's.
+    #[error(
+        "{card} is not the card of {out}: none of the pictures its record knows is there\n  its card: {cards}\n  try: --card with the folder that holds those pictures now",
+        card = Shown(.card), out = Shown(.out), cards = listed(.cards)
+    )]
+    NotTheCard {
+        /// The folder given.
+        card: PathBuf,
+        /// The results.
+        out: PathBuf,
+        /// The cards of the record.
         cards: Vec<PathBuf>,
-        /// Files that are no pictures.
-        others: usize,
     },
-    /// No picture says when it was taken.
-    #[error(
-        "none of the pictures says when it was taken, so the eclipse is not known\n  try: --date YYYY-MM-DD with the day of the eclipse, and --site LAT,LON,ELEV_M"
-    )]
-    NoDates,
-    /// No eclipse then.
-    #[error(
-        "no solar eclipse {asked}; the nearest: {near}\n  try: --date YYYY-MM-DD with the day of the eclipse, if the camera's date was wrong"
-    )]
-    NoEclipse {
-        /// What was asked for.
-        asked: String,
-        /// The nearest eclipses.
-        near: String,
-    },
-    /// The place is not known.
-    #[error(
-        "the place is not known: no picture taken around the eclipse of {date} carries GPS ({elsewhere} of other days do)\n  try: --site LAT,LON,ELEV_M, north and east positive, such as --site -30.03,-70.71,600"
-    )]
-    NoSite {
-        /// The eclipse.
-        date: Date,
-        /// Pictures of other days that carry GPS.
-        elsewhere: usize,
-    },
-    /// The place cannot be.
+    /// The card cannot be read, or its eclipse is not known.
     #[error(transparent)]
-    Site(#[from] SiteError),
-    /// The eclipse is not seen there.
-    #[error("{0}\n  try: --site with the place of the camera, or --date with another eclipse")]
-    Contacts(#[from] ContactsError),
+    Model(ModelError),
     /// The record cannot be read or written.
     #[error(transparent)]
     Catalogue(#[from] CatalogueError),
@@ -95,7 +85,7 @@ pub enum PipelineError {
     #[error(transparent)]
     Write(#[from] WriteError),
     /// The recipe of the strip cannot be followed.
-    #[error("{path}: {error}", path = .path.display())]
+    #[error("{path}: {error}", path = Shown(.path))]
     Recipe {
         /// The recipe.
         path: PathBuf,
@@ -104,7 +94,7 @@ pub enum PipelineError {
         error: RecipeError,
     },
     /// A file of an earlier run cannot be read.
-    #[error("cannot read {path}: {cause}", path = .path.display())]
+    #[error("cannot read {path}: {cause}", path = Shown(.path))]
     Unreadable {
         /// The file.
         path: PathBuf,
@@ -124,4 +114,18 @@ pub enum PipelineError {
     /// The person stopped it.
     #[error("interrupted; what was finished is kept, the same command goes on from there")]
     Interrupted,
+}
+
+impl From<ModelError> for PipelineError {
+    fn from(error: ModelError) -> Self {
+        match error {
+            ModelError::Interrupted => Self::Interrupted,
+            error => Self::Model(error),
+        }
+    }
+}
+
+fn listed(cards: &[PathBuf]) -> String {
+    let names: Vec<String> = cards.iter().map(|c| Shown(c).to_string()).collect();
+    names.join(", ")
 }

@@ -6,10 +6,12 @@ use std::path::{Path, PathBuf};
 use image::ImageFormat;
 use sha2::{Digest as _, Sha256};
 
-use super::{PipelineError, Watch, discs};
+use super::out::OutFolder;
+use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
+use crate::model::discs;
 use crate::raster::{self, Frame, Reading, thumbnail};
 
 /// Folder of the thumbnails below OUT.
@@ -94,14 +96,14 @@ fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, fit: Option<&DiscFit>)
 const OVERLAYS: &str = "overlays";
 
 /// Keeps a small picture of a frame with the fitted circles drawn on it, at the frame's own place below the folder.
-pub(crate) fn keep_overlay(out: &Path, shot: &Shot, report: &DiscReport) {
+pub(crate) fn keep_overlay(out: &OutFolder, shot: &Shot, report: &DiscReport) {
     let Ok(frame) = raster::photograph(&shot.file, shot.orientation, Reading::Quick) else {
         return;
     };
     let picture = overlay(&frame, report.fit.as_ref().ok());
-    let path = out.join(OVERLAYS).join(format!("{}.png", shot.file.name));
+    let name = format!("{OVERLAYS}/{}.png", shot.file.name);
     // As with thumbnails: one that cannot be kept is missing and nothing else.
-    let _ = write_atomically(&path, |f| {
+    let _ = out.write(&name, |f| {
         picture
             .write_to(&mut std::io::BufWriter::new(f), ImageFormat::Png)
             .map_err(std::io::Error::other)

@@ -2,10 +2,12 @@
 
 use std::fs::File;
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
+use super::imprint::Imprint;
+use super::out::OutFolder;
 use super::{PipelineError, Watch};
-use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::Notice;
 use crate::raster::{self, Animation, Depth, PictureInfo};
 use crate::strip::{self, Lapse, LapseFrame, Recipe, Tile};
@@ -24,18 +26,19 @@ type Open<'a> = dyn Fn(&ShotRecord) -> Result<Tile, String> + Sync + 'a;
 pub(crate) fn time_lapses(
     catalogue: &Catalogue,
     recipe: &Recipe,
-    out: &Path,
+    out: &OutFolder,
     open: &Open<'_>,
     watch: &dyn Watch,
     notices: &mut Vec<Notice>,
 ) -> Result<Option<PathBuf>, PipelineError> {
-    let folder = out.join(TIME_LAPSE);
+    let imprint = Imprint::of(catalogue, Some(recipe));
     let mut made = false;
     for (lapse, stem) in [(Lapse::Partials, "partials"), (Lapse::Totality, "totality")] {
         let mut film = Film {
-            folder: &folder,
+            out,
             stem,
             recipe,
+            imprint: &imprint,
             watch,
             frames: 0,
         };
@@ -46,14 +49,15 @@ pub(crate) fn time_lapses(
             "no time-lapse: no unflagged frame with a fitted disc and a time",
         ));
     }
-    Ok(made.then_some(folder))
+    Ok(made.then(|| out.path.join(TIME_LAPSE)))
 }
 
 /// One time-lapse on its way to files.
 struct Film<'a> {
-    folder: &'a Path,
+    out: &'a OutFolder,
     stem: &'static str,
     recipe: &'a Recipe,
+    imprint: &'a Imprint,
     watch: &'a dyn Watch,
     frames: usize,
 }
@@ -67,9 +71,9 @@ impl Film<'_> {
         open: &Open<'_>,
         notices: &mut Vec<Notice>,
     ) -> Result<bool, PipelineError> {
-        let path = self.folder.join(format!("{}.apng", self.stem));
+        let (out, name) = (self.out, format!("{TIME_LAPSE}/{}.apng", self.stem));
         let mut told = Vec::new();
-        let written = write_atomically(&path, |file| {
+        let written = out.write(&name, |file| {
             told = self.film(catalogue, lapse, open, file)?;
             Ok(())
         });
@@ -81,7 +85,9 @@ impl Film<'_> {
         }
         written?;
         notices.append(&mut told);
-        self.remove_older_frames();
+        // A longer time-lapse of an earlier run would go on behind this one.
+        let frames = format!("{TIME_LAPSE}/{}-", self.stem);
+        out.clear(&|name| name.starts_with(&frames));
         Ok(true)
     }
 
@@ -132,31 +138,22 @@ impl Film<'_> {
             captured: None,
             ..first.info.clone()
         };
+        let info = self.imprint.on(info);
         let count = u32::try_from(first.count).map_err(io::Error::other)?;
         let hold_ms = (1_000 / self.recipe.time_lapse_fps.clamp(1, 60)) as u16;
         Animation::begin((side_px, side_px), count, hold_ms, &info, file)
     }
 
     fn keep(&mut self, frame: &LapseFrame) -> io::Result<()> {
-        let path = self.frame_path(frame.number);
-        write_atomically(&path, |file| {
-            raster::write_png(&frame.sheet, &frame.info, Depth::Eight, file)
-        })
-        .map_err(io::Error::other)?;
+        let name = format!("{TIME_LAPSE}/{}-{:04}.png", self.stem, frame.number);
+        self.out
+            .write(&name, |file| {
+                let info = self.imprint.on(frame.info.clone());
+                raster::write_png(&frame.sheet, &info, Depth::Eight, file)
+            })
+            .map_err(io::Error::other)?;
         self.frames = frame.number;
         self.watch.advance(1);
         Ok(())
-    }
-
-    fn frame_path(&self, number: usize) -> PathBuf {
-        self.folder.join(format!("{}-{number:04}.png", self.stem))
-    }
-
-    /// A longer time-lapse of an earlier run would go on behind this one.
-    fn remove_older_frames(&self) {
-        let mut number = self.frames + 1;
-        while std::fs::remove_file(self.frame_path(number)).is_ok() {
-            number += 1;
-        }
     }
 }

@@ -1,10 +1,14 @@
 //! Layers below OUT: the pictures behind the strip and the corona one by one, for those who blend by hand.
 
-use std::path::{Path, PathBuf};
+use std::fs::File;
+use std::io;
+use std::path::PathBuf;
 
+use super::imprint::Imprint;
 use super::light::{self, Lit};
+use super::out::OutFolder;
 use super::{PipelineError, Watch};
-use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, ShotRecord, WriteError};
 use crate::domain::{ContactKind, Flag, Limb, Notice, Role, Utc};
 use crate::merge::{self, Fine, LimbLight, MergeInput, Merged};
 use crate::raster::{self, LinearRgb, PictureInfo};
@@ -16,25 +20,27 @@ pub const LAYERS: &str = "layers";
 /// practice: the Moon covers a prominence of average height in about half a minute). Half of a shorter totality.
 const CHROMOSPHERE_S: f64 = 30.0;
 
-/// The layers as they are written: their folder, and which files of the kind belong there.
-pub(crate) struct Layers {
-    folder: PathBuf,
+/// The layers of one kind as they are written.
+pub(crate) struct Layers<'a> {
+    out: &'a OutFolder,
     kind: &'static str,
-    written: Vec<PathBuf>,
 }
 
-impl Layers {
+impl<'a> Layers<'a> {
     /// Layers whose names begin with `kind`.
-    pub(crate) fn begin(out: &Path, kind: &'static str) -> Self {
-        Self {
-            folder: out.join(LAYERS),
-            kind,
-            written: Vec::new(),
-        }
+    pub(crate) fn begin(out: &'a OutFolder, kind: &'static str) -> Self {
+        Self { out, kind }
     }
 
-    /// Where the layer with this name after its kind goes; `name` may have any letters.
-    pub(crate) fn place(&mut self, name: &str) -> PathBuf {
+    /// Writes the layer with this name after its kind; `name` may have any letters.
+    ///
+    /// # Errors
+    /// [`WriteError`] of the file.
+    pub(crate) fn write(
+        &self,
+        name: &str,
+        fill: impl FnOnce(&mut File) -> io::Result<()>,
+    ) -> Result<(), WriteError> {
         let plain: String = name
             .chars()
             .map(|c| {
@@ -45,35 +51,22 @@ impl Layers {
                 }
             })
             .collect();
-        let path = self.folder.join(format!("{}-{plain}.tif", self.kind));
-        self.written.push(path.clone());
-        path
+        self.out
+            .write(&format!("{LAYERS}/{}-{plain}.tif", self.kind), fill)?;
+        Ok(())
     }
 
-    /// Gives the folder, and a word about layers of the kind that an earlier run left: they may be somebody's work by now,
-    /// so they stay.
-    pub(crate) fn end(self, notices: &mut Vec<Notice>) -> PathBuf {
-        let old = |path: &PathBuf| {
-            let name = path.file_name().unwrap_or_default().to_string_lossy();
-            let of_kind = name
-                .strip_prefix(self.kind)
-                .is_some_and(|rest| rest.starts_with('-') && rest.ends_with(".tif"));
-            of_kind && !self.written.contains(path)
-        };
-        let there = std::fs::read_dir(&self.folder).into_iter().flatten();
-        let left = there
-            .flatten()
-            .map(|entry| entry.path())
-            .filter(old)
-            .count();
-        if left > 0 {
-            notices.push(Notice::note(format!(
-                "{LAYERS}/ also holds {left} older {}-*.tif that this run did not write; they were left as they are",
-                self.kind
-            )));
-        }
-        self.folder
+    /// Clears layers of the kind that an earlier run left, where nobody changed them, and gives the folder.
+    pub(crate) fn end(self) -> PathBuf {
+        clear_layers(self.out, self.kind);
+        self.out.path.join(LAYERS)
     }
+}
+
+/// Clears layers of a kind that this run did not write and nobody changed.
+pub(crate) fn clear_layers(out: &OutFolder, kind: &str) {
+    let start = format!("{LAYERS}/{kind}-");
+    out.clear(&|name| name.starts_with(&start));
 }
 
 /// Layers of fine structure: how, the name, and words for the file.
@@ -96,6 +89,8 @@ pub(crate) struct CoronaParts<'a> {
     pub(crate) merged: &'a Merged,
     /// The frames that were merged, in the merge's order.
     pub(crate) frames: &'a [Lit],
+    /// What every layer says of itself.
+    pub(crate) imprint: &'a Imprint,
     /// Gives the input of a frame.
     pub(crate) input: fn(&Lit) -> Option<MergeInput>,
 }
@@ -108,7 +103,7 @@ pub(crate) struct CoronaParts<'a> {
 /// [`PipelineError`] when a file cannot be written or the person stopped the run.
 pub(crate) fn corona_layers(
     parts: &CoronaParts<'_>,
-    out: &Path,
+    out: &OutFolder,
     watch: &dyn Watch,
     notices: &mut Vec<Notice>,
 ) -> Result<PathBuf, PipelineError> {
@@ -116,7 +111,7 @@ pub(crate) fn corona_layers(
     let used: Vec<usize> = (0..merged.frames.len())
         .filter(|&i| merged.frames[i].left_out.is_none())
         .collect();
-    let mut layers = Layers::begin(out, "corona");
+    let layers = Layers::begin(out, "corona");
     watch.begin("writing the corona's layers", used.len() as u64 + 5);
     for (n, &i) in used.iter().enumerate() {
         if watch.interrupted() {
@@ -134,12 +129,7 @@ pub(crate) fn corona_layers(
                     "Frame {} in register with the corona, brightness untouched",
                     record.name()
                 );
-                write_both(
-                    &mut layers,
-                    &name,
-                    [&light, &light],
-                    &about(what, record.utc),
-                )?;
+                write_both(&layers, &name, [&light, &light], &about(what, record.utc))?;
             }
             Err(why) => {
                 notices.push(Notice::look(format!("no layer of it: {why}")).about(record.name()))
@@ -147,22 +137,23 @@ pub(crate) fn corona_layers(
         }
         watch.advance(1);
     }
-    moon_layer(&mut layers, parts)?;
+    moon_layer(&layers, parts)?;
     watch.advance(1);
     for kind in [ContactKind::C2, ContactKind::C3] {
-        chromosphere_layer(&mut layers, parts, kind)?;
+        chromosphere_layer(&layers, parts, kind)?;
         watch.advance(1);
     }
     for (how, name, what) in FINE {
         let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
+        let info = parts.imprint.on(info);
         let shown = merge::fine(merged, how);
-        write_atomically(&layers.place(name), |mut file| {
+        layers.write(name, |mut file| {
             raster::write_tiff16(&shown, &info, raster::Packing::Deflate, &mut file)
         })?;
         watch.advance(1);
     }
     watch.end();
-    Ok(layers.end(notices))
+    Ok(layers.end())
 }
 
 /// A frame's own name and its exposure: `DSC_0412-1-500s`.
@@ -185,26 +176,26 @@ fn about(what: String, utc: Option<Utc>) -> PictureInfo {
 
 /// The first picture as 16-bit TIFF, the second as float TIFF.
 fn write_both(
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     name: &str,
     [shown, light]: [&LinearRgb; 2],
     info: &PictureInfo,
 ) -> Result<(), PipelineError> {
-    write_atomically(&layers.place(name), |mut file| {
+    layers.write(name, |mut file| {
         raster::write_tiff16(shown, info, raster::Packing::Deflate, &mut file)
     })?;
     let linear = PictureInfo {
         description: format!("{}; linear light", info.description),
         ..info.clone()
     };
-    write_atomically(&layers.place(&format!("{name}-float")), |mut file| {
+    layers.write(&format!("{name}-float"), |mut file| {
         raster::write_tiff_float(light, &linear, &mut file)
     })?;
     Ok(())
 }
 
 /// The Moon's face as the Earth lights it, laid on the Moon from all frames.
-fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<(), PipelineError> {
+fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<(), PipelineError> {
     let merged = parts.merged;
     let Some(face) = merge::earthshine(merged) else {
         return Ok(());
@@ -214,6 +205,7 @@ fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<(), Pipeli
             .to_owned(),
         None,
     );
+    let info = parts.imprint.on(info);
     let shown = on_canvas(merged, &face);
     let light = on_canvas(merged, &merged.moon_light);
     write_both(layers, "moon-earthshine", [&shown, &light], &info)
@@ -221,7 +213,7 @@ fn moon_layer(layers: &mut Layers, parts: &CoronaParts<'_>) -> Result<(), Pipeli
 
 /// The chromosphere and prominences near one contact.
 fn chromosphere_layer(
-    layers: &mut Layers,
+    layers: &Layers<'_>,
     parts: &CoronaParts<'_>,
     kind: ContactKind,
 ) -> Result<(), PipelineError> {
@@ -248,6 +240,7 @@ fn chromosphere_layer(
             inputs.len()
         ))
     };
+    let info = parts.imprint.on(info);
     let light = on_canvas(parts.merged, &found);
     let mut shown = light.clone();
     for v in shown.data_mut() {
@@ -269,7 +262,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
     };
     let length_s = contacts.and_then(|c| Some(c.c3?.utc.seconds_since(c.c2?.utc)));
     let most_s = length_s.map_or(CHROMOSPHERE_S, |s| CHROMOSPHERE_S.min(s / 2.0));
-    let scale = super::discs::scale_key(&first.record.shot);
+    let scale = crate::model::discs::scale_key(&first.record.shot);
     let near = |r: &&ShotRecord| {
         let inside_s = r.utc.map(|utc| {
             let after_s = utc.seconds_since(instant.utc);
@@ -290,7 +283,7 @@ fn near_contact(parts: &CoronaParts<'_>, kind: ContactKind) -> Vec<ShotRecord> {
             && moon
             && bare
             && r.role != Some(Role::Wide)
-            && super::discs::scale_key(&r.shot) == scale
+            && crate::model::discs::scale_key(&r.shot) == scale
     };
     let mut found: Vec<&ShotRecord> = parts.catalogue.shots.iter().filter(near).collect();
     // As the merge does: from the longest exposure to the shortest is quickest, and the order is always the same.

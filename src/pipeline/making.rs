@@ -4,10 +4,12 @@ use std::path::{Path, PathBuf};
 
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
+use super::earlier::{Opened, open, recipe_there};
+use super::imprint::Imprint;
 use super::lapse::{self, TIME_LAPSE};
-use super::layers::{LAYERS, Layers};
+use super::layers::{LAYERS, Layers, clear_layers};
 use super::out::OutFolder;
-use super::{Made, PipelineError, Settings, Watch, keepsake, sort};
+use super::{Made, PipelineError, Settings, Target, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
@@ -21,17 +23,6 @@ const JPEG_QUALITY: u8 = 95;
 /// Folder below OUT for the pieces the strip is drawn from, so that it can be drawn again with the card away.
 const TILES: &str = ".cache/tiles";
 
-/// Opens the folder of an earlier run and its record.
-pub(crate) fn open(out: &Path, dry_run: bool) -> Result<(OutFolder, Catalogue), PipelineError> {
-    let catalogue = Catalogue::load(out)?;
-    let folder = if dry_run {
-        OutFolder::untouched(out)
-    } else {
-        OutFolder::open(out)?
-    };
-    Ok((folder, catalogue))
-}
-
 /// Everything, in order.
 ///
 /// # Errors
@@ -41,40 +32,56 @@ pub fn all(
     wish: &MakingWish,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    super::out::keep_apart(&settings.cards, &settings.out)?;
     let dry_run = settings.dry_run;
-    let out = if dry_run {
-        OutFolder::untouched(&settings.out)
-    } else {
-        OutFolder::open(&settings.out)?
-    };
-    let mut made = sort::sort_into(settings, &out, watch)?;
+    let out = sort::open(settings)?;
+    let earlier = out.record();
+    // A recipe that cannot be followed is told before the record it belongs to is replaced.
+    let fits = |catalogue: &Catalogue| recipe_there(catalogue, &out).map(drop);
+    let mut made = sort::sort_into(settings, &out, watch, &fits)?;
     let Some(mut catalogue) = made.catalogue.take() else {
         return Ok(made);
     };
-    let path = out.path.as_path();
+    let rest = all_from(&mut catalogue, &out, wish, dry_run, watch);
+    if let Err(error) = &rest
+        && !matches!(error, PipelineError::Interrupted)
+        && !dry_run
+    {
+        out.put_back(&earlier)?;
+    }
+    made.join(rest?);
+    made.catalogue = Some(catalogue);
+    Ok(made)
+}
+
+/// Everything that is made from the record, in order.
+fn all_from(
+    catalogue: &mut Catalogue,
+    out: &OutFolder,
+    wish: &MakingWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let mut made = Made::default();
     made.join(corona::merge_into(
-        &mut catalogue,
-        path,
+        catalogue,
+        out,
         &wish.corona,
         dry_run,
         watch,
     )?);
     made.join(strip_into(
-        &catalogue,
-        path,
+        catalogue,
+        out,
         &StripWish::default(),
         dry_run,
         watch,
     )?);
-    let mut exported = export_into(&catalogue, path, &wish.export, dry_run, watch)?;
-    if !dry_run {
-        // The folders themselves show what was copied; the closing summary stays short.
-        exported.text.clear();
-    }
+    let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
+    // The folders themselves show what was copied; the closing summary stays short.
+    exported.text.clear();
+    exported.lines.clear();
     made.join(exported);
-    made.join(super::page::report_into(&catalogue, path, dry_run, watch)?);
-    made.catalogue = Some(catalogue);
+    made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
     Ok(made)
 }
 
@@ -82,14 +89,14 @@ pub fn all(
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or a file cannot be written.
-pub fn merge(
-    out: &Path,
-    wish: &CoronaWish,
-    dry_run: bool,
-    watch: &dyn Watch,
-) -> Result<Made, PipelineError> {
-    let (folder, mut catalogue) = open(out, dry_run)?;
-    corona::merge_into(&mut catalogue, &folder.path, wish, dry_run, watch)
+pub fn merge(target: &Target, wish: &CoronaWish, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let Opened {
+        folder,
+        mut catalogue,
+        away,
+    } = open(target)?;
+    let made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
+    Ok(made.and_told(away))
 }
 
 /// What is asked of the strip beyond its recipe.
@@ -105,24 +112,27 @@ pub struct StripWish {
 ///
 /// # Errors
 /// [`PipelineError`] when the record or the recipe cannot be read or a file cannot be written.
-pub fn strip(
-    out: &Path,
-    wish: &StripWish,
-    dry_run: bool,
-    watch: &dyn Watch,
-) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    strip_into(&catalogue, &folder.path, wish, dry_run, watch)
+pub fn strip(target: &Target, wish: &StripWish, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    let made = strip_into(
+        &opened.catalogue,
+        &opened.folder,
+        wish,
+        target.dry_run,
+        watch,
+    )?;
+    Ok(made.and_told(opened.away))
 }
 
 fn strip_into(
     catalogue: &Catalogue,
-    out: &Path,
+    folder: &OutFolder,
     wish: &StripWish,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (recipe, mut notices, mut files) = recipe(catalogue, out, wish.choose, dry_run)?;
+    let out = folder.path.as_path();
+    let (recipe, mut notices, mut files) = recipe(catalogue, folder, wish.choose, dry_run)?;
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
         notices.push(Notice::look("no strip: no frame with a disc to place"));
         return Ok(Made {
@@ -176,27 +186,39 @@ fn strip_into(
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
-    for (output, path) in &outputs {
-        write_strip(&drawn, *output, path)?;
+    let imprint = Imprint::of(catalogue, Some(&recipe));
+    let mut drawn = drawn;
+    drawn.info = imprint.on(drawn.info);
+    for (output, _) in &outputs {
+        write_strip(&drawn, *output, strip_name(*output), folder)?;
     }
     if recipe.layers {
-        files.push(write_layers(&drawn, out, &mut notices)?);
+        files.push(write_layers(&drawn, folder)?);
     }
     notices.extend(drawn.notices);
-    for (contact, stem) in [(ContactKind::C2, "beads-c2"), (ContactKind::C3, "beads-c3")] {
-        files.extend(beads(catalogue, out, contact, stem, &mut notices)?);
+    for (contact, name) in [
+        (ContactKind::C2, "beads-c2.png"),
+        (ContactKind::C3, "beads-c3.png"),
+    ] {
+        files.extend(beads(catalogue, folder, contact, name, &mut notices)?);
     }
+    // Strips in formats no longer wished for, beads and layers no longer made.
+    folder.clear(&|name| {
+        name.starts_with("strip.") && name != RECIPE_FILE || name.starts_with("beads-")
+    });
+    clear_layers(folder, "strip");
     if time_lapse {
         let open = |record: &ShotRecord| tile(catalogue, out, record);
         files.extend(lapse::time_lapses(
             catalogue,
             &recipe,
-            out,
+            folder,
             &open,
             watch,
             &mut notices,
         )?);
     }
+    notices.extend(folder.told());
     Ok(Made {
         files,
         notices,
@@ -205,27 +227,22 @@ fn strip_into(
 }
 
 /// Each placed disc by itself on the strip's canvas, as 16-bit TIFF, numbered in the strip's order.
-fn write_layers(
-    drawn: &Drawn,
-    out: &Path,
-    notices: &mut Vec<Notice>,
-) -> Result<PathBuf, PipelineError> {
-    let mut layers = Layers::begin(out, "strip");
+fn write_layers(drawn: &Drawn, out: &OutFolder) -> Result<PathBuf, PipelineError> {
+    let layers = Layers::begin(out, "strip");
     for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
-        let path = layers.place(&format!("{:02}-{name}", n + 1));
-        write_atomically(&path, |mut file| {
+        layers.write(&format!("{:02}-{name}", n + 1), |mut file| {
             raster::write_tiff16(&rows, &drawn.info, Packing::Deflate, &mut file)
         })?;
     }
-    Ok(layers.end(notices))
+    Ok(layers.end())
 }
 
 /// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
 fn beads(
     catalogue: &Catalogue,
-    out: &Path,
+    out: &OutFolder,
     contact: ContactKind,
-    stem: &str,
+    name: &str,
     notices: &mut Vec<Notice>,
 ) -> Result<Vec<PathBuf>, PipelineError> {
     let Some(recipe) = Recipe::propose_beads(catalogue, contact) else {
@@ -234,44 +251,40 @@ fn beads(
     let drawn = strip::draw(
         catalogue,
         &recipe,
-        &|record| tile(catalogue, out, record),
+        &|record| tile(catalogue, &out.path, record),
         None,
     )?;
-    let path = out.join(format!("{stem}.png"));
-    write_strip(&drawn, Output::Png, &path)?;
+    write_strip(&drawn, Output::Png, name, out)?;
     notices.extend(drawn.notices);
-    Ok(vec![path])
+    Ok(vec![out.path.join(name)])
 }
 
 /// The recipe as it stands in OUT; where there is none it is proposed and written. `choose` has its frames chosen anew.
 fn recipe(
     catalogue: &Catalogue,
-    out: &Path,
+    out: &OutFolder,
     choose: Option<Wish>,
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
-    let path = out.join(RECIPE_FILE);
-    let there = match std::fs::read_to_string(&path) {
-        Ok(text) => match Recipe::parse(&text, catalogue) {
-            Ok(recipe) => Some(recipe),
-            Err(error) => return Err(PipelineError::Recipe { path, error }),
-        },
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => None,
-        Err(cause) => return Err(PipelineError::Unreadable { path, cause }),
-    };
+    let path = out.path.join(RECIPE_FILE);
+    let there = recipe_there(catalogue, out)?;
     let (kept, wish) = match (there, choose) {
         (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
-        (there, wish) => (there.unwrap_or_default(), wish.unwrap_or_default()),
+        (there, wish) => (there, wish.unwrap_or_default()),
     };
     let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
-    let recipe = Recipe {
-        before: proposed.before,
-        centre: proposed.centre,
-        after: proposed.after,
-        ..kept
+    let recipe = match kept {
+        // What a person set stays; only the frames are chosen anew.
+        Some(kept) => Recipe {
+            before: proposed.before,
+            centre: proposed.centre,
+            after: proposed.after,
+            ..kept
+        },
+        None => proposed,
     };
     if !dry_run {
-        write_atomically(&path, |file| {
+        out.write(RECIPE_FILE, |file| {
             std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
         })?;
     }
@@ -286,8 +299,13 @@ fn strip_name(output: Output) -> &'static str {
     }
 }
 
-fn write_strip(drawn: &Drawn, output: Output, path: &Path) -> Result<(), PipelineError> {
-    write_atomically(path, |mut file| match output {
+fn write_strip(
+    drawn: &Drawn,
+    output: Output,
+    name: &str,
+    out: &OutFolder,
+) -> Result<(), PipelineError> {
+    out.write(name, |mut file| match output {
         Output::Tiff => raster::write_tiff16(&drawn.sheet, &drawn.info, Packing::Lzw, &mut file),
         Output::Png => raster::write_png(&drawn.sheet, &drawn.info, Depth::Eight, file),
         Output::Jpeg => raster::write_jpeg(&drawn.sheet, &drawn.info, JPEG_QUALITY, file),
@@ -409,13 +427,19 @@ impl ExportWish {
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or OUT cannot be written to at all.
 pub fn export(
-    out: &Path,
+    target: &Target,
     wish: &ExportWish,
-    dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    export_into(&catalogue, &folder.path, wish, dry_run, watch)
+    let opened = open(target)?;
+    let made = export_into(
+        &opened.catalogue,
+        &opened.folder.path,
+        wish,
+        target.dry_run,
+        watch,
+    )?;
+    Ok(made.and_told(opened.away))
 }
 
 fn export_into(
@@ -426,10 +450,12 @@ fn export_into(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let plan = export::plan(catalogue, out, &wish.options());
-    let text = plan.text();
+    let lines = plan.lines(dry_run);
     if dry_run {
         return Ok(Made {
-            text,
+            files: vec![out.join(export::PHASES_FOLDER)],
+            text: plan.sum(),
+            lines,
             ..Made::default()
         });
     }
@@ -438,36 +464,23 @@ fn export_into(
     watch.end();
     Ok(Made {
         files: vec![out.join(export::PHASES_FOLDER)],
+        text: outcome.sum(),
         notices: outcome.notices,
-        text,
+        lines,
         ..Made::default()
     })
 }
 
-/// Takes back what exports made.
+/// Takes back what exports made, but for files that may be the last copies of a picture.
 ///
 /// # Errors
 /// [`PipelineError`] when nothing was exported or the list of it cannot be read.
-pub fn undo_export(out: &Path, dry_run: bool) -> Result<Made, PipelineError> {
-    let (folder, _) = open(out, dry_run)?;
-    if dry_run {
-        return Ok(Made {
-            text: "would remove what earlier exports made and nobody changed since\n".to_owned(),
-            ..Made::default()
-        });
-    }
-    let outcome = export::undo(&folder.path)?;
-    let changed = outcome
-        .changed
-        .iter()
-        .map(|name| Notice::look("changed since it was exported; left where it is").about(name));
-    let failed = outcome
-        .failed
-        .iter()
-        .map(|(name, reason)| Notice::look(format!("not removed: {reason}")).about(name));
+pub fn undo_export(target: &Target) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    let outcome = export::undo(&opened.catalogue, &opened.folder.path, target.dry_run)?;
     Ok(Made {
-        notices: changed.chain(failed).collect(),
-        text: format!("removed {} files\n", outcome.removed),
+        notices: outcome.notices(),
+        text: outcome.text(target.dry_run),
         ..Made::default()
     })
 }
@@ -479,17 +492,19 @@ pub const CLOCK_PLOT: &str = "clock.svg";
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or the plot cannot be written.
-pub fn clock(out: &Path, dry_run: bool, _watch: &dyn Watch) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    let path = folder.path.join(CLOCK_PLOT);
-    if !dry_run {
+pub fn clock(target: &Target, _watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let Opened {
+        folder, catalogue, ..
+    } = open(target)?;
+    if !target.dry_run {
         let plot = clock::residual_plot(&catalogue.cameras, catalogue.contacts.as_ref());
-        write_atomically(&path, |file| {
+        folder.write(CLOCK_PLOT, |file| {
             std::io::Write::write_all(file, plot.as_bytes())
         })?;
     }
     Ok(Made {
-        files: vec![path],
+        files: vec![folder.path.join(CLOCK_PLOT)],
+        notices: folder.told(),
         text: clock::table(&catalogue.cameras),
         ..Made::default()
     })

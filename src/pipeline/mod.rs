@@ -1,31 +1,23 @@
-//! The stages in order. The only room that knows them all, and the only one with threads; it never prints.
+//! The stages in order. The only room that knows them all; it never prints.
 
-mod clocks;
 mod corona;
 mod demo;
-mod discs;
+mod earlier;
 mod error;
-mod hints;
-mod intake;
+mod imprint;
 mod keepsake;
-mod kept;
 mod lapse;
-mod larder;
 mod layers;
 mod light;
 mod making;
-mod opening;
 mod out;
 mod page;
-mod place;
-mod record;
 mod rehearse;
-mod roles;
+mod results;
 mod scale;
 mod settings;
 mod sort;
-mod watch;
-mod zoom;
+mod whereabouts;
 
 use std::path::PathBuf;
 
@@ -39,12 +31,12 @@ pub use making::{
 };
 pub use page::{REPORT_FILE, report};
 pub use rehearse::rehearse;
-pub use settings::{KnownClock, KnownClockError, Settings};
+pub use settings::{Settings, Target};
 pub use sort::sort;
-pub use watch::{Unwatched, Watch};
 
 use crate::catalogue::Catalogue;
 use crate::domain::Notice;
+pub use crate::model::{KnownClock, KnownClockError, ModelError, Unwatched, Watch};
 
 /// Program and version, as written into the record and the pictures.
 pub const PROGRAM: &str = concat!("contactstrip ", env!("CARGO_PKG_VERSION"));
@@ -60,6 +52,8 @@ pub struct Made {
     pub notices: Vec<Notice>,
     /// Results to print.
     pub text: String,
+    /// Results in detail, a line a file, to print where they are asked for.
+    pub lines: String,
 }
 
 impl Made {
@@ -71,11 +65,18 @@ impl Made {
         }
     }
 
+    /// The same with one thing more to tell.
+    fn and_told(mut self, notice: Option<Notice>) -> Self {
+        self.notices.extend(notice);
+        self
+    }
+
     /// Adds what a later stage made.
     fn join(&mut self, later: Self) {
         self.files.extend(later.files);
         self.notices.extend(later.notices);
         self.text.push_str(&later.text);
+        self.lines.push_str(&later.lines);
         if later.catalogue.is_some() {
             self.catalogue = later.catalogue;
         }

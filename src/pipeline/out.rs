@@ -1,16 +1,47 @@
 //! The folder for the results: sound, writable, ours alone while we work.
 
 use std::fs::{self, File, TryLockError};
+use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use walkdir::WalkDir;
 
 use super::PipelineError;
-use crate::catalogue::HALF_WRITTEN;
+use super::results::{self, Results};
+use crate::catalogue::{
+    CATALOGUE_FILE, Catalogue, TABLE_FILE, WriteError, is_half_written, write_table,
+};
+use crate::domain::Notice;
 use crate::export::PHASES_FOLDER;
 
 /// Name of the file that keeps a second run out of the same folder.
 const LOCK_FILE: &str = ".contactstrip-lock";
+
+/// How a folder for results came to be chosen: advice fits the command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Folder {
+    /// By `-o`, or by default, so that another can be named.
+    Given,
+    /// It holds an earlier run's record, which the command works from.
+    Earlier,
+}
+
+impl Folder {
+    fn advice(self) -> &'static str {
+        match self {
+            Self::Given => "-o with a folder you may write to, on a disk with space",
+            Self::Earlier => "make room there, or give yourself the right to write there",
+        }
+    }
+
+    fn advice_when_busy(self) -> &'static str {
+        match self {
+            Self::Given => "again when it has ended, or -o with another folder",
+            Self::Earlier => "again when it has ended",
+        }
+    }
+}
 
 /// A folder for results that no other run may use until this is dropped.
 #[derive(Debug)]
@@ -18,15 +49,21 @@ pub(crate) struct OutFolder {
     /// The folder.
     pub(crate) path: PathBuf,
     lock: Option<(PathBuf, File)>,
+    /// Folders this run made, the outermost first.
+    made: Vec<PathBuf>,
+    results: Mutex<Results>,
 }
 
 impl OutFolder {
     /// Makes the folder where needed, checks that it can be written and locks it.
-    pub(crate) fn open(path: &Path) -> Result<Self, PipelineError> {
+    pub(crate) fn open(path: &Path, whose: Folder) -> Result<Self, PipelineError> {
         let fail = |cause| PipelineError::OutNotWritable {
             out: path.to_owned(),
             cause,
+            advice: whose.advice(),
         };
+        let mut folder = Self::untouched(path);
+        folder.made = missing_folders(path);
         fs::create_dir_all(path).map_err(fail)?;
         let lock_path = path.join(LOCK_FILE);
         loop {
@@ -40,13 +77,15 @@ impl OutFolder {
                 Ok(()) if !is_at(&lock, &lock_path) => {} // the run that just ended took the file away
                 Ok(()) => {
                     sweep(path);
-                    return Ok(Self {
-                        path: path.to_owned(),
-                        lock: Some((lock_path, lock)),
-                    });
+                    folder.lock = Some((lock_path, lock));
+                    folder.results = Mutex::new(Results::of(path));
+                    return Ok(folder);
                 }
                 Err(TryLockError::WouldBlock) => {
-                    return Err(PipelineError::OutBusy(path.to_owned()));
+                    return Err(PipelineError::OutBusy {
+                        out: path.to_owned(),
+                        advice: whose.advice_when_busy(),
+                    });
                 }
                 Err(TryLockError::Error(cause)) => return Err(fail(cause)),
             }
@@ -58,16 +97,104 @@ impl OutFolder {
         Self {
             path: path.to_owned(),
             lock: None,
+            made: Vec::new(),
+            results: Mutex::new(Results::of(path)),
         }
     }
+
+    /// Writes a result under a name below the folder, with `/` separators, and gives its path. It appears whole or not at
+    /// all; what a person put or changed under that name is kept under a numbered one, which [`Self::told`] tells.
+    ///
+    /// # Errors
+    /// [`WriteError`]; what was there before is then still there.
+    pub(crate) fn write(
+        &self,
+        name: &str,
+        fill: impl FnOnce(&mut File) -> io::Result<()>,
+    ) -> Result<PathBuf, WriteError> {
+        results::write(&self.results, name, fill)
+    }
+
+    /// Removes results of earlier runs that `stale` names, that this run did not write and that nobody changed.
+    pub(crate) fn clear(&self, stale: &dyn Fn(&str) -> bool) {
+        self.results().clear(stale);
+    }
+
+    /// Writes the record and its table.
+    ///
+    /// # Errors
+    /// [`WriteError`]; the earlier ones are then still whole.
+    pub(crate) fn save(&self, catalogue: &Catalogue) -> Result<(), WriteError> {
+        self.write(CATALOGUE_FILE, |file| catalogue.write_json(file))?;
+        self.write(TABLE_FILE, |file| write_table(catalogue, file))?;
+        Ok(())
+    }
+
+    /// The record and its table as they are now, for putting back.
+    pub(crate) fn record(&self) -> Vec<(&'static str, Vec<u8>)> {
+        let read = |name| Some((name, fs::read(self.path.join(name)).ok()?));
+        [CATALOGUE_FILE, TABLE_FILE]
+            .into_iter()
+            .filter_map(read)
+            .collect()
+    }
+
+    /// Puts an earlier record back, where there was one: a run that failed does not replace it.
+    ///
+    /// # Errors
+    /// [`WriteError`]; the newer one is then still whole.
+    pub(crate) fn put_back(&self, earlier: &[(&'static str, Vec<u8>)]) -> Result<(), WriteError> {
+        for (name, bytes) in earlier {
+            self.write(name, |file| io::Write::write_all(file, bytes))?;
+        }
+        Ok(())
+    }
+
+    /// Keeps the record and the table that are there under numbered names, whoever wrote them.
+    ///
+    /// # Errors
+    /// [`WriteError`] when they cannot be kept.
+    pub(crate) fn keep_record(&self) -> Result<(), WriteError> {
+        for name in [CATALOGUE_FILE, TABLE_FILE] {
+            self.results().keep(name).map_err(|cause| WriteError {
+                path: self.path.join(name),
+                cause,
+            })?;
+        }
+        Ok(())
+    }
+
+    /// What there is to tell of the files written, since it was asked last.
+    pub(crate) fn told(&self) -> Vec<Notice> {
+        self.results().told()
+    }
+
+    fn results(&self) -> std::sync::MutexGuard<'_, Results> {
+        self.results.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// The folders of a path that are not there yet, the outermost first.
+fn missing_folders(path: &Path) -> Vec<PathBuf> {
+    let missing = path
+        .ancestors()
+        .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists());
+    let mut missing: Vec<PathBuf> = missing.map(Path::to_owned).collect();
+    missing.reverse();
+    missing
 }
 
 impl Drop for OutFolder {
     fn drop(&mut self) {
         if let Some((path, file)) = self.lock.take() {
+            self.results().close();
             // Removed while still held, so no other run can hold a lock on a file that is gone from the folder.
             let _ = fs::remove_file(path);
             drop(file);
+        }
+        // A run that failed before it wrote anything leaves no empty folder; others refuse to go.
+        for folder in self.made.iter().rev() {
+            let _ = fs::remove_dir(folder);
         }
     }
 }
@@ -95,8 +222,7 @@ fn sweep(out: &Path) {
         .into_iter()
         .filter_entry(|entry| entry.depth() != 1 || entry.file_name() != PHASES_FOLDER);
     for entry in entries.flatten().filter(|e| e.file_type().is_file()) {
-        let name = entry.file_name().to_string_lossy();
-        if name.starts_with(HALF_WRITTEN) {
+        if is_half_written(entry.file_name()) {
             // One that stays takes room and does no other harm.
             let _ = fs::remove_file(entry.path());
         }

@@ -3,9 +3,10 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use super::making::open;
-use super::{Made, PipelineError, Watch, keepsake};
-use crate::catalogue::{Catalogue, write_atomically};
+use super::earlier::{open, recipe_there};
+use super::out::OutFolder;
+use super::{Made, PipelineError, Target, Watch, keepsake};
+use crate::catalogue::Catalogue;
 use crate::contacts::{self, ContactsOptions};
 use crate::domain::{Orientation, SunMoon};
 use crate::ephemeris::EclipseView;
@@ -26,18 +27,18 @@ const PICTURE_QUALITY: u8 = 85;
 ///
 /// # Errors
 /// [`PipelineError`] when the record cannot be read or the page cannot be written.
-pub fn report(out: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, PipelineError> {
-    let (folder, catalogue) = open(out, dry_run)?;
-    report_into(&catalogue, &folder.path, dry_run, watch)
+pub fn report(target: &Target, watch: &dyn Watch) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    report_into(&opened.catalogue, &opened.folder, target.dry_run, watch)
 }
 
 pub(crate) fn report_into(
     catalogue: &Catalogue,
-    out: &Path,
+    folder: &OutFolder,
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let path = out.join(REPORT_FILE);
+    let out = folder.path.as_path();
     if !dry_run {
         keepsake::keep_thumbs(out, catalogue, watch)?;
         watch.begin("writing the page", 1);
@@ -47,6 +48,7 @@ pub(crate) fn report_into(
         let coverage = view
             .as_ref()
             .map(|view| plan::coverage(catalogue, &|utc| view.at(utc)));
+        let recipe = recipe_there(catalogue, folder).ok().flatten();
         let page = report::page(
             catalogue,
             &PageInput {
@@ -55,14 +57,16 @@ pub(crate) fn report_into(
                 corona: corona.as_deref(),
                 curve: &curve(catalogue, view.as_ref()),
                 coverage: coverage.as_ref(),
+                tell_place: recipe.is_some_and(|recipe| recipe.tell_place),
                 files: &written(out),
             },
         );
-        write_atomically(&path, |file| file.write_all(page.as_bytes()))?;
+        folder.write(REPORT_FILE, |file| file.write_all(page.as_bytes()))?;
         watch.end();
     }
     Ok(Made {
-        files: vec![path],
+        files: vec![out.join(REPORT_FILE)],
+        notices: folder.told(),
         ..Made::default()
     })
 }

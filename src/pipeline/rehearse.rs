@@ -2,15 +2,15 @@
 
 use std::path::Path;
 
-use super::discs::{self, Learned, Seen};
-use super::intake::{self, Intake};
-use super::kept::{Desk, Kept};
-use super::larder::Larder;
-use super::record::sun_only;
 use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
 use crate::disc::{self, DiscHint};
 use crate::domain::{FileFormat, Flag, Notice, Shot};
+use crate::model::discs::{self, Learned, Seen};
+use crate::model::intake::{self, Intake};
+use crate::model::kept::{Desk, Kept};
+use crate::model::larder::Larder;
+use crate::model::record::sun_only;
 use crate::raster;
 use crate::report;
 

@@ -1,11 +1,11 @@
 //! How bright the corona is against the Sun's own disc, from the card's filtered frames.
 
-use super::discs::scale_key;
 use super::light::{self, Lit};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Flag, Limb, Notice};
 use crate::ephemeris::air_mass;
 use crate::merge::{self, Merged};
+use crate::model::discs::scale_key;
 use crate::raster::Channel;
 
 /// Filtered frames measured.
@@ -120,7 +120,13 @@ fn is_filtered_sun(record: &ShotRecord) -> bool {
     let sun = record
         .disc
         .is_some_and(|d| d.limb == Limb::Sun && d.sun.is_some());
-    let spoilt = [Flag::Clouded, Flag::Clipped, Flag::Cut, Flag::Flare];
+    let spoilt = [
+        Flag::Clouded,
+        Flag::Clipped,
+        Flag::Cut,
+        Flag::Flare,
+        Flag::Approximate,
+    ];
     let whole = record
         .predicted
         .is_some_and(|p| p.obscuration <= MOST_COVERED);

@@ -1,23 +1,22 @@
 //! The reading half: from a card to its record.
 
 use std::collections::BTreeSet;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use super::clocks;
-use super::discs::{self, Seen};
-use super::hints;
-use super::intake::{self, Intake};
 use super::keepsake;
-use super::kept::{Desk, Draw, Kept};
-use super::larder::Larder;
-use super::out::{OutFolder, keep_apart};
-use super::place::{self, Place};
-use super::record;
-use super::{Made, PipelineError, Settings, Watch};
+use super::out::{Folder, OutFolder, keep_apart};
+use super::whereabouts;
+use super::{Made, PROGRAM, PipelineError, Settings, Watch};
 use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
 use crate::disc::DiscReport;
 use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
+use crate::model::discs;
+use crate::model::intake::{self, Intake};
+use crate::model::kept::{Desk, Draw, Kept};
+use crate::model::larder::Larder;
+use crate::model::place::{self, Place};
+use crate::model::{clocks, hints, record};
 use crate::phase::{self, PhaseWindows};
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
@@ -29,20 +28,26 @@ const LOOKED_AT_S: f64 = 16.0 * 3600.0;
 /// # Errors
 /// [`PipelineError`] when the run cannot be done at all; trouble with single files is in the notices.
 pub fn sort(settings: &Settings, watch: &dyn Watch) -> Result<Made, PipelineError> {
-    keep_apart(&settings.cards, &settings.out)?;
-    let out = if settings.dry_run {
-        OutFolder::untouched(&settings.out)
-    } else {
-        OutFolder::open(&settings.out)?
-    };
-    sort_into(settings, &out, watch)
+    let out = open(settings)?;
+    sort_into(settings, &out, watch, &|_| Ok(()))
 }
 
-/// The same into a folder already opened.
+/// Opens the folder for the results of a card.
+pub(crate) fn open(settings: &Settings) -> Result<OutFolder, PipelineError> {
+    keep_apart(&settings.cards, &settings.out)?;
+    if settings.dry_run {
+        Ok(OutFolder::untouched(&settings.out))
+    } else {
+        OutFolder::open(&settings.out, Folder::Given)
+    }
+}
+
+/// The same into a folder already opened. The record is written once `fits` has nothing against it.
 pub(crate) fn sort_into(
     settings: &Settings,
     out: &OutFolder,
     watch: &dyn Watch,
+    fits: &dyn Fn(&Catalogue) -> Result<(), PipelineError>,
 ) -> Result<Made, PipelineError> {
     // What is told of looks kept is told here alone: the record of a run that went on is that of one that ran through.
     let mut notices = Vec::new();
@@ -53,32 +58,68 @@ pub(crate) fn sort_into(
         .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
         .collect();
     let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
+    let earlier = of_this_card(&out.path, &cards, &intake)?;
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
-    let catalogue = read(settings, &cards, intake, &kept, watch)?;
+    let catalogue = read(settings, out, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
+    fits(&catalogue)?;
     if !settings.dry_run {
-        catalogue.save(&out.path)?;
+        if earlier == Earlier::KnowsMore {
+            out.keep_record()?;
+        }
+        out.save(&catalogue)?;
     }
     notices.extend(catalogue.notices.iter().cloned());
+    notices.extend(out.told());
     Ok(Made {
         notices,
         catalogue: Some(catalogue),
         files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
-        text: String::new(),
+        ..Made::default()
     })
+}
+
+/// The record that was in the folder of results.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Earlier {
+    /// None, or one the new one may take the place of.
+    Plain,
+    /// Most of its pictures are not on the card any more: it is the only one that knows them.
+    KnowsMore,
+}
+
+/// Makes sure that a record in the folder of results, where there is one, is of the card just read: that they share a picture.
+/// One that cannot be read is no hindrance; it is kept aside when the new one is written.
+fn of_this_card(out: &Path, cards: &[PathBuf], intake: &Intake) -> Result<Earlier, PipelineError> {
+    let Ok(earlier) = Catalogue::load(out) else {
+        return Ok(Earlier::Plain);
+    };
+    match whereabouts::shared(&earlier, &intake.places) {
+        (_, 0) => Ok(Earlier::Plain),
+        (0, pictures) => Err(PipelineError::OutOfAnotherCard {
+            out: out.to_owned(),
+            theirs: earlier.cards.iter().map(|c| c.path.clone()).collect(),
+            ours: cards.to_vec(),
+            pictures,
+        }),
+        (shared, pictures) if 2 * shared < pictures => Ok(Earlier::KnowsMore),
+        _ => Ok(Earlier::Plain),
+    }
 }
 
 /// The stages in order.
 fn read(
     settings: &Settings,
+    out: &OutFolder,
     cards: &[PathBuf],
     mut intake: Intake,
     kept: &Kept,
     watch: &dyn Watch,
 ) -> Result<Catalogue, PipelineError> {
     let mut notices = std::mem::take(&mut intake.notices);
-    let place = place::settle(settings, &intake.shots, &mut notices)?;
-    let trusted = clocks::at_their_word(&intake.shots, settings, &place, &mut notices);
+    let given = settings.given();
+    let place = place::settle(&given, &intake.shots, &mut notices)?;
+    let trusted = clocks::at_their_word(&intake.shots, &given, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let word = clocks::Word {
         clocks: &trusted,
@@ -86,7 +127,7 @@ fn read(
     };
     let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
-        keepsake::keep_overlay(&settings.out, shot, report);
+        keepsake::keep_overlay(out, shot, report);
     };
     let larder = Larder::default();
     let desk = Desk {
@@ -145,7 +186,10 @@ fn read(
     let tagged = tag(&intake.shots, &solved.by_body(), &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
-        settings,
+        program: PROGRAM,
+        cards,
+        out: &settings.out,
+        given: &given,
         intake,
         place: &place,
         seen: &seen,
@@ -197,13 +241,4 @@ fn worth_a_look(intake: &Intake, trusted: &phase::Clocks, place: &Place) -> Vec<
                 && (is_near[index] || !with_day.contains(&shot.camera))
         })
         .collect()
-}
-
-/// Whether a frame was looked at and could not be decoded.
-pub(crate) fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
-    match (known, seen) {
-        (Some(reason), _) => Some(reason),
-        (None, Seen::Broken(reason)) => Some(reason),
-        _ => None,
-    }
 }

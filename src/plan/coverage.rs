@@ -43,7 +43,10 @@ fn shows_the_sun(shot: &ShotRecord) -> bool {
     let spoilt = [Flag::Capped, Flag::OutOfFrame]
         .iter()
         .any(|f| shot.flags.has(*f));
-    let lost = matches!(shot.phase, Phase::Unrelated | Phase::Unreadable);
+    let lost = matches!(
+        shot.phase,
+        Phase::Untimed | Phase::Unrelated | Phase::Unreadable
+    );
     !spoilt && !lost && shot.role != Some(Role::Wide)
 }
 

@@ -23,13 +23,13 @@ pub const FEATURES: [Feature; 10] = [
     feature("beads", "Baily's beads", 12.0),
     feature("chromosphere", "Chromosphere", 11.0),
     feature("prominences", "Prominences", 9.0),
-    feature("corona-0.1", "Corona, 0.1 radii", 7.0),
-    feature("corona-0.2", "Corona, 0.2 radii; diamond ring", 5.0),
-    feature("corona-0.5", "Corona, 0.5 radii", 3.0),
-    feature("corona-1", "Corona, 1 radius", 1.0),
-    feature("corona-2", "Corona, 2 radii", 0.0),
-    feature("corona-4", "Corona, 4 radii", -1.0),
-    feature("corona-8", "Corona, 8 radii", -3.0),
+    feature("corona-0.1", "Corona 0.1 solar radii off the limb", 7.0),
+    feature("corona-0.2", "Corona 0.2 radii off it; diamond ring", 5.0),
+    feature("corona-0.5", "Corona 0.5 radii off the limb", 3.0),
+    feature("corona-1", "Corona 1 radius off the limb", 1.0),
+    feature("corona-2", "Corona 2 radii off the limb", 0.0),
+    feature("corona-4", "Corona 4 radii off the limb", -1.0),
+    feature("corona-8", "Corona 8 radii off the limb", -3.0),
 ];
 
 /// Exponent of the brightest feature a bracket must hold: the beads.

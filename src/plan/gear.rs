@@ -1,6 +1,6 @@
 //! Lens, sensor and filter, and how the Sun sits and drifts in the frame.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::domain::{Site, SunMoon};
 
@@ -153,6 +153,37 @@ pub struct Gear {
     pub frames_per_s: f64,
     /// Whether the mount follows the Sun.
     pub tracked: bool,
+    /// Seconds before second contact and after third that the lens's filter is off, where the person has chosen to shoot beads and ring
+    /// without it; 0 to 30, 0 keeps the moments inside totality.
+    pub filter_off_s: f64,
+    /// What the camera itself can do.
+    pub limits: CameraLimits,
+}
+
+/// What a camera can do, whatever the lens.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct CameraLimits {
+    /// Fastest shutter in seconds, 1/100,000 to 1/100.
+    pub fastest_s: f64,
+    /// Slowest shutter of a bracket in seconds, 0.1 to 900.
+    pub slowest_s: f64,
+    /// Most frames of one bracket, 1 to 15.
+    pub most_frames: u32,
+    /// Widest step of a bracket in stops, 0.3 to 5.
+    pub widest_step_stops: f64,
+}
+
+impl Default for CameraLimits {
+    /// What most bodies with a focal-plane shutter do (common practice).
+    fn default() -> Self {
+        Self {
+            fastest_s: 1.0 / 8000.0,
+            slowest_s: 30.0,
+            most_frames: 9,
+            widest_step_stops: 3.0,
+        }
+    }
 }
 
 /// How the Sun sits in the frame.

@@ -2,8 +2,8 @@
 
 use std::fmt::Write as _;
 
-use super::sheet::Sheet;
-use super::text::{RING_WORDS, covered, minutes, signed_minutes};
+use super::sheet::{Sheet, TotalityStep};
+use super::text::{covered, minutes, signed_minutes};
 use crate::domain::dial_mark;
 
 /// Look of the page.
@@ -113,15 +113,29 @@ impl Sheet {
                 "<p class=\"quiet\">{}</p>",
                 safe(&parted(&self.gear_line()))
             ),
+            self.near_path
+                .map_or_else(String::new, |path| paragraphs(&[path.words()])),
             format!(
                 "<div class=\"safety\">\n<h2>Safety</h2>\n{}</div>",
                 list(&self.safety)
             ),
+            self.warning_box(),
         ];
         format!(
             "{}\n<body>\n<header>\n{}\n</header>\n<main>\n{main}</main>\n</body>\n</html>\n",
             head.join("\n"),
             top.join("\n")
+        )
+    }
+
+    /// What makes the times doubtful, where something does.
+    fn warning_box(&self) -> String {
+        if self.warnings.is_empty() {
+            return String::new();
+        }
+        format!(
+            "<div class=\"safety\">\n<h2>Warning</h2>\n{}</div>",
+            paragraphs(&self.warnings)
         )
     }
 
@@ -193,41 +207,27 @@ impl Sheet {
     }
 
     fn filter_words(&self) -> String {
-        match &self.filter {
-            Some(f) => format!(
-                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Off at C2, and not before the last bead is \
-                     gone. On at C3, or at the first bead if that comes sooner: have it in hand ten seconds \
-                     before. Totality lasts {}.</p>\n<p>{RING_WORDS}</p>\n",
+        let times = self.filter.as_ref().map_or_else(String::new, |f| {
+            format!(
+                "<p class=\"big\">Off {} &nbsp; On {}</p>\n<p>Totality lasts {}.</p>\n",
                 f.off_local,
                 f.on_local,
                 minutes(f.totality_s)
-            ),
-            None => {
-                "<p class=\"big\">The filter stays on the lens from first contact to last.</p>\n"
-                    .to_owned()
-            }
-        }
+            )
+        });
+        times + &paragraphs(&self.filter_lines())
     }
 
     fn totality_section(&self) -> String {
-        let Some(plan) = &self.totality else {
-            return String::new();
-        };
-        let rows: Vec<Vec<String>> = plan
-            .steps
-            .iter()
-            .map(|s| {
-                vec![
-                    format!("+{:.1} s", s.from_c2_s),
-                    s.local.clone(),
-                    s.action.clone(),
-                ]
-            })
-            .collect();
-        section(
-            "Totality",
-            &table("Totality", &["From C2", "Local", "Do"], &rows),
-        )
+        let totality = self.totality.as_ref().map_or_else(String::new, |plan| {
+            section("Totality", &steps_table("Totality", &plan.steps))
+        });
+        let ring = self.ring.as_ref().map_or_else(String::new, |plan| {
+            let body =
+                paragraphs(&[plan.shutter_words()]) + &steps_table("Annularity", &plan.steps);
+            section("Annularity, filter on throughout", &body)
+        });
+        totality + &ring
     }
 
     fn settings_table(&self) -> String {
@@ -238,6 +238,7 @@ impl Sheet {
                 vec![
                     s.feature.to_owned(),
                     s.shutter.clone(),
+                    s.hazy_shutter.clone(),
                     if s.filter { "on" } else { "none" }.to_owned(),
                     if s.drift_px >= 0.5 {
                         format!("{:.0} px", s.drift_px)
@@ -249,7 +250,7 @@ impl Sheet {
             .collect();
         table(
             "Settings",
-            &["Feature", "Shutter", "Filter", "Drift"],
+            &["Feature", "Clear air", "Haze", "Filter", "Drift"],
             &rows,
         )
     }
@@ -260,7 +261,7 @@ impl Sheet {
         };
         let chosen = &brackets.chosen;
         let mut body = format!(
-            "<p>Beads to the corona at 4 radii: {} stops. Use {}.</p>\n<ol>\n",
+            "<p>From the beads to the corona 4 solar radii off the limb: {} stops. Use {}.</p>\n<ol>\n",
             brackets.range_stops,
             safe(&chosen.words())
         );
@@ -289,6 +290,7 @@ impl Sheet {
                     format!("{:.0}° {}", p.sun_az_deg, p.compass),
                     covered(p.obscuration),
                     p.shutter_words(),
+                    p.haze_words().to_owned(),
                 ]
             })
             .collect();
@@ -298,6 +300,7 @@ impl Sheet {
             "Azimuth",
             "Covered",
             "Shutter, filter on",
+            "In haze",
         ];
         "<p>A minute either way does no harm.</p>\n".to_owned()
             + &table("Partials", &columns, &rows)
@@ -329,6 +332,21 @@ impl Sheet {
             ),
         )
     }
+}
+
+/// Stretches of the central phase, one a row.
+fn steps_table(name: &str, steps: &[TotalityStep]) -> String {
+    let rows: Vec<Vec<String>> = steps
+        .iter()
+        .map(|s| {
+            vec![
+                format!("{:+.1} s", s.from_c2_s),
+                s.local.clone(),
+                s.action.clone(),
+            ]
+        })
+        .collect();
+    table(name, &["From C2", "Local", "Do"], &rows)
 }
 
 /// The words with a capital first.

@@ -24,16 +24,19 @@ pub use exposure::{
     practice_s,
 };
 pub use gear::{
-    DEFAULT_MEGAPIXELS, Framing, Gear, SUN_RATE_ARCSEC_S, Sensor, SensorError, framing,
+    CameraLimits, DEFAULT_MEGAPIXELS, Framing, Gear, SUN_RATE_ARCSEC_S, Sensor, SensorError,
+    framing,
 };
 pub use planets::{PlanetPlace, planets_up};
-pub use sheet::{CardNeed, ContactLine, FilterMoments, Setting, Sheet, TotalityPlan, TotalityStep};
+pub use sheet::{
+    CardNeed, ContactLine, FilterMoments, RingPlan, Setting, Sheet, TotalityPlan, TotalityStep,
+};
 pub use times::{
     Countdown, CountdownLine, FIST_DEG, PARTIAL_EVERY_S, PartialLine, Rounding, SUN_UP_DEG,
-    calendar_date, clock_time, compass_point, low_sun_stops,
+    calendar_date, clock_time, compass_point, hazy_sun_stops, low_sun_stops,
 };
 
-use crate::domain::{Contacts, LocalKind, SunMoon, Utc};
+use crate::domain::{Contacts, LocalKind, NearPath, SunMoon, Utc};
 
 /// What the sheet is made from.
 pub struct PlanInput<'a> {
@@ -43,6 +46,8 @@ pub struct PlanInput<'a> {
     pub sky: &'a dyn Fn(Utc) -> SunMoon,
     /// Zone of the local times.
     pub zone: TimeZone,
+    /// Where the path lies, for a place outside it.
+    pub near_path: Option<NearPath>,
     /// What the person brings.
     pub gear: Gear,
 }
@@ -91,6 +96,21 @@ fn check(gear: &Gear) -> Result<(), PlanError> {
         ("bracket frames", frames, 1.0, 15.0),
         ("bracket step in stops", step, 0.3, 5.0),
         ("frames a second", gear.frames_per_s, 0.1, 200.0),
+        ("seconds with the filter off", gear.filter_off_s, 0.0, 30.0),
+        ("fastest shutter in s", gear.limits.fastest_s, 1e-5, 1e-2),
+        ("slowest shutter in s", gear.limits.slowest_s, 0.1, 900.0),
+        (
+            "most frames of a bracket",
+            f64::from(gear.limits.most_frames),
+            1.0,
+            15.0,
+        ),
+        (
+            "widest step in stops",
+            gear.limits.widest_step_stops,
+            0.3,
+            5.0,
+        ),
     ];
     for (what, value, least, most) in limits {
         if !(least..=most).contains(&value) {

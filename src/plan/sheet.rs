@@ -8,11 +8,12 @@ use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
 use super::planets::{PlanetPlace, planets_up};
 use super::times::{
-    Countdown, FIST_DEG, PartialLine, Rounding, calendar_date, clock_time, compass_point,
-    countdowns, low_sun_stops, partial_moments,
+    Countdown, FIST_DEG, FilterCourse, PartialLine, Rounding, calendar_date, clock_time,
+    compass_point, countdowns, hazy_sun_stops, low_sun_stops, partial_moments,
 };
 use crate::domain::{
-    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, Utc, dial_mark, safety_words,
+    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, NearPath, Site, Utc, dial_mark,
+    safety_words,
 };
 
 /// A contact as it stands on the sheet.
@@ -53,6 +54,20 @@ pub struct FilterMoments {
     pub on_local: String,
     /// Length of totality in seconds.
     pub totality_s: f64,
+    /// Frames of beads and ring that the seconds outside totality add, at the camera's pace; 0 where the lens is uncovered inside
+    /// totality alone.
+    pub ring_frames: u32,
+}
+
+/// What is done about an annular maximum. The filter stays on.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RingPlan {
+    /// Shutter for the ring in clear air, through the filter.
+    pub shutter: String,
+    /// Longest shutter worth trying: the limb is darker than the disc's middle.
+    pub longest_shutter: String,
+    /// What is done when, in order.
+    pub steps: Vec<TotalityStep>,
 }
 
 /// The exposure for one feature.
@@ -66,10 +81,14 @@ pub struct Setting {
     pub q: f64,
     /// Whether the filter is on.
     pub filter: bool,
-    /// Exposure in seconds by the formula.
+    /// Exposure in seconds by the formula, for a high Sun in clear air.
     pub exposure_s: f64,
-    /// Nearest mark of the shutter dial.
+    /// Stops more for the air at maximum: clear, and hazy.
+    pub air_stops: [f64; 2],
+    /// Nearest mark of the shutter dial in clear air.
     pub shutter: String,
+    /// The same in hazy air.
+    pub hazy_shutter: String,
     /// Drift during the exposure in pixels, on a mount that does not follow.
     pub drift_px: f64,
 }
@@ -79,7 +98,7 @@ pub struct Setting {
 pub struct TotalityStep {
     /// Seconds from second contact.
     pub from_c2_s: f64,
-    /// Its start in local time.
+    /// Its start in local time; empty where the contacts are too uncertain for one.
     pub local: String,
     /// What is done.
     pub action: String,
@@ -132,8 +151,12 @@ pub struct Sheet {
     pub obscuration: f64,
     /// Seconds of totality or annularity.
     pub central_duration_s: Option<f64>,
+    /// Where the path lies, for a place outside it.
+    pub near_path: Option<NearPath>,
     /// Cautions.
     pub safety: Vec<&'static str>,
+    /// What makes this place's times doubtful.
+    pub warnings: Vec<String>,
     /// What the person brings.
     pub gear: Gear,
     /// The contacts.
@@ -144,14 +167,18 @@ pub struct Sheet {
     pub countdowns: Vec<Countdown>,
     /// Five-minute partials.
     pub partials: Vec<PartialLine>,
-    /// Filter off and on.
+    /// Filter off and on; `None` where it stays on, or where `filter_withheld`.
     pub filter: Option<FilterMoments>,
+    /// Whether totality is predicted, but with contacts so uncertain that no time to uncover the lens is given.
+    pub filter_withheld: bool,
     /// Exposures by feature.
     pub settings: Vec<Setting>,
     /// Brackets; only with totality.
     pub brackets: Option<Brackets>,
     /// How totality is spent.
     pub totality: Option<TotalityPlan>,
+    /// How an annular maximum is spent.
+    pub ring: Option<RingPlan>,
     /// The Sun in the frame.
     pub framing: Framing,
     /// Bright planets at maximum, brightest first; only with totality.
@@ -200,14 +227,17 @@ const SOURCES: [&str; 5] = [
 pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     let contacts = input.contacts;
     let seen = totality_seen(contacts);
+    let doubt = seen.then(|| Doubt::about(contacts)).flatten();
+    let withheld = doubt.as_ref().is_some_and(|d| d.withholds());
     let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
+    let air_stops = air_at_maximum(contacts);
     let partials = partials(input);
-    let brackets = seen.then(|| brackets(&input.gear));
-    let filter = seen.then(|| filter_moments(input)).flatten();
-    let totality = filter
+    let brackets = seen.then(|| brackets(&input.gear, air_stops[0]));
+    let filter = (seen && !withheld).then(|| filter_moments(input)).flatten();
+    let totality = brackets
         .as_ref()
-        .zip(brackets.as_ref())
-        .map(|(f, b)| totality_plan(input, f, &b.chosen));
+        .zip(contacts.central_duration_s())
+        .map(|(b, length_s)| totality_plan(input, filter.as_ref(), length_s, &b.chosen));
     let card = card_need(input, partials.len(), totality.as_ref(), brackets.as_ref());
     Sheet {
         eclipse_date: contacts.eclipse_date.to_string(),
@@ -225,24 +255,90 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         } else {
             LocalKind::Partial
         })),
+        warnings: doubt.iter().map(Doubt::words).collect(),
+        near_path: input.near_path,
         gear: input.gear,
         contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
         horizon: horizon(contacts),
-        countdowns: countdowns(contacts, seen, &input.zone),
-        settings: settings(&input.gear, &framing, seen),
+        countdowns: countdowns(
+            contacts,
+            filter_course(input, seen, withheld),
+            &partials,
+            &input.zone,
+        ),
+        settings: settings(&input.gear, &framing, air_stops, seen),
         planets: if seen {
             planets_up(&contacts.site, contacts.maximum.utc)
         } else {
             Vec::new()
         },
-        notes: notes(input, &framing, brackets.as_ref()),
+        notes: notes(input, &framing, brackets.as_ref(), air_stops),
         sources: SOURCES.to_vec(),
+        ring: ring_plan(input, air_stops[0]),
+        filter_withheld: withheld,
         partials,
         filter,
         brackets,
         totality,
         framing,
         card,
+    }
+}
+
+/// Stops the air takes at maximum beyond what it takes of a high Sun: clear, and hazy.
+fn air_at_maximum(contacts: &Contacts) -> [f64; 2] {
+    let alt_deg = contacts.maximum.sky.sun_alt_refracted_deg;
+    [low_sun_stops(alt_deg), hazy_sun_stops(alt_deg)]
+}
+
+fn filter_course(input: &PlanInput<'_>, seen: bool, withheld: bool) -> FilterCourse {
+    match (seen, withheld, input.gear.filter_off_s) {
+        (false, ..) => FilterCourse::StaysOn,
+        (true, true, _) => FilterCourse::Doubted,
+        (true, false, early_s) if early_s > 0.0 => FilterCourse::Early(early_s),
+        (true, false, _) => FilterCourse::AtContacts,
+    }
+}
+
+/// Totality so short, or contacts so uncertain, that its times need a word.
+struct Doubt {
+    duration_s: f64,
+    sigma_s: f64,
+}
+
+/// Sigmas within which a contact is taken to lie (our choice: 99.7 % of normal errors).
+const SURE_SIGMAS: f64 = 3.0;
+
+/// Uncertainty over duration from which it is told (our choice: a quarter of totality may be missing at either end).
+const WORTH_TELLING: f64 = 0.25;
+
+impl Doubt {
+    /// `None` where the contacts are sure against the length of totality.
+    fn about(contacts: &Contacts) -> Option<Self> {
+        let doubt = Self {
+            duration_s: contacts.central_duration_s()?,
+            sigma_s: contacts.c2?.sigma_s.max(contacts.c3?.sigma_s),
+        };
+        (SURE_SIGMAS * doubt.sigma_s > WORTH_TELLING * doubt.duration_s).then_some(doubt)
+    }
+
+    /// Whether either contact may be off by as much as totality lasts: then no time to uncover the lens is given.
+    fn withholds(&self) -> bool {
+        SURE_SIGMAS * self.sigma_s >= self.duration_s
+    }
+
+    fn words(&self) -> String {
+        let told = format!(
+            "Near the limit of the path: totality is predicted to last {:.1} s here, with either contact uncertain by {:.1} s (one sigma).",
+            self.duration_s, self.sigma_s
+        );
+        if self.withholds() {
+            told + " It may be shorter, or not total at all: sunlight may shine through the Moon's valleys throughout. No times for the \
+                    filter are given. Move nearer to the central line if you can; if you stay, keep filters on until the last bead is \
+                    plainly gone, and put them back at the first light."
+        } else {
+            told + " Go by the beads, not by the clock."
+        }
     }
 }
 
@@ -288,7 +384,7 @@ fn horizon(contacts: &Contacts) -> Vec<String> {
         } else if alt < LOW_SUN_DEG {
             lines.push(format!(
                 "{word}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: \
-                     go and look.",
+                     check it from the very spot beforehand.",
                 fists_words(alt), compass_point(az)
             ));
         }
@@ -307,13 +403,12 @@ fn horizon(contacts: &Contacts) -> Vec<String> {
     lines
 }
 
-/// "less than half a fist", "2.5 fists" at arm's length.
+/// "0.6 fists at arm's length", as the table of contacts has it.
 fn fists_words(alt_deg: f64) -> String {
-    match (alt_deg / FIST_DEG * 2.0).round() / 2.0 {
-        n if n < 0.5 => "less than half a fist".to_owned(),
-        n if n <= 0.5 => "half a fist at arm's length".to_owned(),
-        n if n <= 1.0 => "1 fist at arm's length".to_owned(),
-        n => format!("{n} fists at arm's length"),
+    match alt_deg / FIST_DEG {
+        n if n < 0.05 => "hardly above the horizon".to_owned(),
+        n if (0.95..1.05).contains(&n) => "1 fist at arm's length".to_owned(),
+        n => format!("{n:.1} fists at arm's length"),
     }
 }
 
@@ -324,6 +419,7 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
         .into_iter()
         .map(|sky| {
             let low_sun = low_sun_stops(sky.sun_alt_refracted_deg);
+            let haze = hazy_sun_stops(sky.sun_alt_refracted_deg);
             let time_s = high_sun_s * low_sun.exp2();
             PartialLine {
                 utc: sky.utc,
@@ -333,7 +429,9 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
                 compass: compass_point(sky.sun_az_deg),
                 obscuration: sky.obscuration,
                 low_sun_stops: low_sun,
+                hazy_stops: haze,
                 shutter: dial_mark(time_s),
+                hazy_shutter: dial_mark(high_sun_s * haze.exp2()),
                 crescent_shutter: (sky.obscuration > CRESCENT_OBSCURATION)
                     .then(|| dial_mark(time_s * CRESCENT_STOPS.exp2())),
             }
@@ -341,36 +439,56 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
         .collect()
 }
 
-/// Filter off and on, inside totality and with the Sun up.
+/// Filter off and on with the Sun up: inside totality, or as many seconds outside it as the person has chosen. `None` where whole
+/// seconds leave nothing between them.
 fn filter_moments(input: &PlanInput<'_>) -> Option<FilterMoments> {
     let (c2, c3) = (input.contacts.c2?, input.contacts.c3?);
-    Some(FilterMoments {
-        off_utc: c2.utc,
-        off_local: clock_time(c2.utc, &input.zone, Rounding::Up),
-        on_utc: c3.utc,
-        on_local: clock_time(c3.utc, &input.zone, Rounding::Down),
+    let outside_s = input.gear.filter_off_s;
+    let (off_utc, on_utc) = (c2.utc.plus_s(-outside_s), c3.utc.plus_s(outside_s));
+    let off_local = clock_time(off_utc, &input.zone, Rounding::Up);
+    let on_local = clock_time(on_utc, &input.zone, Rounding::Down);
+    (off_local != on_local).then_some(FilterMoments {
+        off_utc,
+        off_local,
+        on_utc,
+        on_local,
         totality_s: c3.utc.seconds_since(c2.utc),
+        ring_frames: (2.0 * outside_s * input.gear.frames_per_s).min(2.0 * BURST_FRAMES) as u32,
     })
 }
 
-/// Partials behind the filter, then the features of totality where there is one.
-fn settings(gear: &Gear, framing: &Framing, totality: bool) -> Vec<Setting> {
-    let setting = |key, feature, q, filter| {
-        let time_s = exposure_s(gear.f_number, gear.iso, q);
-        Setting {
-            key,
-            feature,
-            q,
-            filter,
-            exposure_s: time_s,
-            shutter: dial_mark(time_s),
-            drift_px: if gear.tracked {
-                0.0
-            } else {
-                time_s / framing.one_px_blur_s
-            },
-        }
-    };
+/// The exposure of a feature: its exponent, and what takes light on the way.
+fn setting(
+    gear: &Gear,
+    framing: &Framing,
+    feature: (&'static str, &'static str, f64),
+    filter: bool,
+    air_stops: [f64; 2],
+) -> Setting {
+    let (key, name, q) = feature;
+    let time_s = exposure_s(gear.f_number, gear.iso, q);
+    let [clear_s, hazy_s] = air_stops.map(|stops| time_s * stops.exp2());
+    Setting {
+        key,
+        feature: name,
+        q,
+        filter,
+        exposure_s: time_s,
+        air_stops,
+        shutter: dial_mark(clear_s),
+        hazy_shutter: dial_mark(hazy_s),
+        drift_px: if gear.tracked {
+            0.0
+        } else {
+            clear_s / framing.one_px_blur_s
+        },
+    }
+}
+
+/// Partials behind the filter, then the features of totality where there is one, all as the air at maximum asks.
+fn settings(gear: &Gear, framing: &Framing, air_stops: [f64; 2], totality: bool) -> Vec<Setting> {
+    let setting =
+        |key, feature, q, filter| setting(gear, framing, (key, feature, q), filter, air_stops);
     let partial_q = filtered_q(gear.filter_stops);
     let mut all = vec![
         setting(
@@ -399,66 +517,139 @@ const CRESCENT_STOPS: f64 = 2.0;
 /// Covered area from which a crescent counts as narrow (common practice).
 const CRESCENT_OBSCURATION: f64 = 0.9;
 
-/// Ring, brackets, a free minute, brackets, ring. A totality too short for all of it keeps the looking.
+/// Ring, brackets, a free minute, brackets, ring. A totality too short for all of it keeps the looking. Local times are given where
+/// the filter's are.
 fn totality_plan(
     input: &PlanInput<'_>,
-    filter: &FilterMoments,
+    filter: Option<&FilterMoments>,
+    length_s: f64,
     chosen: &BracketChoice,
 ) -> TotalityPlan {
-    let length_s = filter.totality_s;
     let ring_s = RING_S.min(length_s / 4.0);
     let look_s = LOOK_S.min(length_s / 2.0);
     let room_s = (length_s - 2.0 * ring_s - look_s).max(0.0);
     let fitting = (room_s / chosen.takes_s).floor().clamp(0.0, 1000.0) as u32;
     let before = fitting.div_ceil(2);
     let spent_s = f64::from(before) * chosen.takes_s;
-    let runs = |n: u32| {
-        if n == 1 {
-            "one run of the bracket".to_owned()
-        } else {
-            format!("{n} runs of the bracket, or as many as the camera's memory takes")
-        }
-    };
-    let mut plan = vec![(
-        0.0,
-        "Filter off; beads and ring, shortest exposures".to_owned(),
-    )];
+    let mut plan = vec![(0.0, first_step(input, filter).to_owned())];
     if before > 0 {
-        plan.push((ring_s, runs(before)));
+        plan.push((ring_s, runs_words(before)));
     }
     plan.push((
         ring_s + spent_s,
         format!("Hands off: {look_s:.0} s to look up; planets, horizon, people"),
     ));
     if fitting > before {
-        plan.push((ring_s + spent_s + look_s, runs(fitting - before)));
+        plan.push((ring_s + spent_s + look_s, runs_words(fitting - before)));
     }
     plan.push((
         length_s - ring_s,
-        "Base shutter for beads and ring; hand at the filter".to_owned(),
+        "Shortest shutter, for beads and ring; hand at the filter".to_owned(),
     ));
-    plan.push((length_s, "Filter on".to_owned()));
-    let steps = plan
-        .into_iter()
+    plan.push((length_s, last_step(input).to_owned()));
+    TotalityPlan {
+        brackets: fitting,
+        look_s,
+        steps: steps(plan, filter.and(input.contacts.c2), length_s, &input.zone),
+    }
+}
+
+fn first_step(input: &PlanInput<'_>, filter: Option<&FilterMoments>) -> &'static str {
+    match filter {
+        None => "When the last bead is gone, and only then: filter off; shortest exposures",
+        Some(_) if input.gear.filter_off_s > 0.0 => {
+            "Viewers off; beads and ring, shortest exposures"
+        }
+        Some(_) => "Filter off; beads and ring, shortest exposures",
+    }
+}
+
+fn last_step(input: &PlanInput<'_>) -> &'static str {
+    if input.gear.filter_off_s > 0.0 {
+        "Viewers on; ring, then the filter as you chose"
+    } else {
+        "Filter on"
+    }
+}
+
+fn runs_words(n: u32) -> String {
+    if n == 1 {
+        "The whole bracket once".to_owned()
+    } else {
+        format!("The whole bracket {n} times, or as often as the camera's memory takes")
+    }
+}
+
+/// Stretches with their local times counted from second contact, which round into the phase at both ends and never cross.
+fn steps(
+    plan: Vec<(f64, String)>,
+    c2: Option<ContactEvent>,
+    length_s: f64,
+    zone: &jiff::tz::TimeZone,
+) -> Vec<TotalityStep> {
+    let mut latest = String::new();
+    plan.into_iter()
         .map(|(from_c2_s, action)| {
-            // Both ends round into totality.
             let rounding = if from_c2_s < length_s / 2.0 {
                 Rounding::Up
             } else {
                 Rounding::Down
             };
+            let local = c2.map_or_else(String::new, |c2| {
+                clock_time(c2.utc.plus_s(from_c2_s), zone, rounding)
+            });
+            // Within one phase, midnight apart, text order is time order.
+            let crossed = local < latest && latest.as_bytes()[0] != b'2';
+            let local = if crossed { latest.clone() } else { local };
+            latest.clone_from(&local);
             TotalityStep {
                 from_c2_s,
-                local: clock_time(filter.off_utc.plus_s(from_c2_s), &input.zone, rounding),
+                local,
                 action,
             }
         })
-        .collect();
-    TotalityPlan {
-        brackets: fitting,
-        look_s,
-        steps,
+        .collect()
+}
+
+/// Seconds either side of an annular contact in which beads show (our choice, as wide as the window of the phase: more frames against
+/// more of them without beads).
+const ANNULAR_BEADS_S: f64 = 15.0;
+
+/// Beads at either edge and the ring at maximum, all through the filter; only for an annular eclipse with the Sun up.
+fn ring_plan(input: &PlanInput<'_>, air_stops: f64) -> Option<RingPlan> {
+    let contacts = input.contacts;
+    let (c2, c3) = (contacts.c2?, contacts.c3?);
+    if contacts.kind != LocalKind::Annular || !(c2.sun_up || c3.sun_up) {
+        return None;
     }
+    let gear = &input.gear;
+    let time_s =
+        exposure_s(gear.f_number, gear.iso, filtered_q(gear.filter_stops)) * air_stops.exp2();
+    let length_s = c3.utc.seconds_since(c2.utc);
+    let beads_s = ANNULAR_BEADS_S.min(length_s / 2.0);
+    let middle_s = contacts.maximum.utc.seconds_since(c2.utc);
+    let plan = vec![
+        (
+            -ANNULAR_BEADS_S,
+            "Burst: cusps close, beads along the edge where the ring joins".to_owned(),
+        ),
+        (beads_s, "Burst ends: the ring is whole".to_owned()),
+        (
+            middle_s,
+            "Maximum: the ring at its most even; one frame as set, one a stop either side"
+                .to_owned(),
+        ),
+        (
+            length_s - beads_s,
+            "Burst: beads along the edge where the ring breaks".to_owned(),
+        ),
+        (length_s + ANNULAR_BEADS_S, "Burst ends".to_owned()),
+    ];
+    Some(RingPlan {
+        shutter: dial_mark(time_s),
+        longest_shutter: dial_mark(time_s * CRESCENT_STOPS.exp2()),
+        steps: steps(plan, Some(c2), length_s, &input.zone),
+    })
 }
 
 fn card_need(
@@ -488,13 +679,21 @@ fn card_need(
     }
 }
 
-fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) -> Vec<String> {
+fn notes(
+    input: &PlanInput<'_>,
+    framing: &Framing,
+    brackets: Option<&Brackets>,
+    [clear, hazy]: [f64; 2],
+) -> Vec<String> {
     let gear = &input.gear;
     let mut notes = vec![
         format!(
-            "Exposures are for a high Sun and a clear sky at f/{} and ISO {}. Try the filter on the plain \
-                 Sun before the day and shift every filtered time by what you find.",
-            gear.f_number, gear.iso
+            "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at maximum by {clear:.1} stops in clear \
+                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops. Try the filter on \
+                 the plain Sun before the day and shift every filtered time by what you find.",
+            gear.f_number,
+            gear.iso,
+            hazy - clear
         ),
         practice_words(gear),
         "Focus by hand on the limb, then leave it alone; autofocus hunts on the Sun.".to_owned(),
@@ -510,6 +709,7 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
             framing.radii_to_edge
         ));
     }
+    notes.extend(brackets.and_then(|b| too_fast_words(gear, b)));
     if let Some(longest_s) = brackets
         .and_then(|b| longest(&b.chosen))
         .filter(|_| !gear.tracked)
@@ -524,6 +724,20 @@ fn notes(input: &PlanInput<'_>, framing: &Framing, brackets: Option<&Brackets>) 
         }
     }
     notes
+}
+
+/// What to do where the beads want a faster shutter than the camera has.
+fn too_fast_words(gear: &Gear, brackets: &Brackets) -> Option<String> {
+    let stops = brackets.beyond_fastest_stops;
+    (stops > 0.3).then(|| {
+        format!(
+            "The beads want {stops:.1} stops less light than {} gives at f/{} and ISO {}: lower the ISO or close the aperture by as much, or \
+             take them a little over-exposed.",
+            dial_mark(gear.limits.fastest_s),
+            gear.f_number,
+            gear.iso
+        )
+    })
 }
 
 /// How the published exposure of the filtered Sun stands beside the usual one.

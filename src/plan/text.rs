@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use super::sheet::Sheet;
+use super::sheet::{Sheet, TotalityStep};
 use crate::domain::{LocalKind, dial_mark, dial_mark_within};
 
 /// Columns the cautions and notes are wrapped at.
@@ -58,9 +58,15 @@ impl Sheet {
         )?;
         writeln!(out, "{}", self.place_line())?;
         writeln!(out, "{}", self.gear_line())?;
+        if let Some(path) = &self.near_path {
+            wrapped(out, &path.words())?;
+        }
         heading(out, "SAFETY")?;
         for words in &self.safety {
             wrapped(out, words)?;
+        }
+        for words in &self.warnings {
+            wrapped(out, &format!("WARNING {words}"))?;
         }
         self.write_contacts(out)?;
         if self.never_up() {
@@ -144,38 +150,66 @@ impl Sheet {
     }
 
     fn write_totality(&self, out: &mut String) -> std::fmt::Result {
-        let (Some(filter), Some(plan)) = (&self.filter, &self.totality) else {
-            heading(out, "FILTER")?;
-            return writeln!(
-                out,
-                "The filter stays on the lens from first contact to last."
-            );
-        };
         heading(out, "FILTER")?;
-        writeln!(
-            out,
-            "Off {}  (C2, and not before the last bead is gone)",
-            filter.off_local
-        )?;
-        writeln!(
-            out,
-            "On  {}  (C3, or the first bead if that comes sooner; have it in hand before)",
-            filter.on_local
-        )?;
-        wrapped(out, RING_WORDS)?;
-        heading(out, "TOTALITY")?;
-        for step in &plan.steps {
-            writeln!(
-                out,
-                "  +{:>5.1} s  {}  {}",
-                step.from_c2_s, step.local, step.action
-            )?;
+        for line in self.filter_lines() {
+            wrapped(out, &line)?;
+        }
+        if let Some(plan) = &self.totality {
+            heading(out, "TOTALITY")?;
+            write_steps(out, &plan.steps)?;
+        }
+        if let Some(plan) = &self.ring {
+            heading(out, "ANNULARITY, FILTER ON THROUGHOUT")?;
+            writeln!(out, "{}", plan.shutter_words())?;
+            write_steps(out, &plan.steps)?;
         }
         Ok(())
     }
 
+    /// What is said of the lens's filter and of eyes.
+    pub(super) fn filter_lines(&self) -> Vec<String> {
+        let Some(filter) = &self.filter else {
+            return vec![if self.filter_withheld {
+                "No times are given: see the warning. Filters stay on, lens and eyes, until the last bead is plainly gone, and go back at \
+                 the first light; where any doubt is left they stay on throughout."
+                    .to_owned()
+            } else {
+                "The filter stays on the lens from first contact to last.".to_owned()
+            }];
+        };
+        let early_s = self.gear.filter_off_s;
+        let mut lines = if early_s > 0.0 {
+            vec![
+                format!(
+                    "Lens: off {}, {early_s} s before C2; on {}, {early_s} s after C3: your choice.",
+                    filter.off_local, filter.on_local
+                ),
+                format!(
+                    "It gains about {} frames of beads and ring. It risks the sensor and the shutter, which the uncovered Sun heats through the \
+                     lens: keep it to these seconds. Never an eye at an optical finder then; frame by the screen.",
+                    filter.ring_frames
+                ),
+            ]
+        } else {
+            vec![
+                format!(
+                    "Lens: off {} (C2, and not before the last bead is gone)",
+                    filter.off_local
+                ),
+                format!(
+                    "Lens: on {} (C3, or the first bead if that comes sooner; have it in hand before)",
+                    filter.on_local
+                ),
+                RING_WORDS.to_owned(),
+            ]
+        };
+        lines.push(EYES_WORDS.to_owned());
+        lines
+    }
+
     fn write_settings(&self, out: &mut String) -> std::fmt::Result {
-        heading(out, "SETTINGS")?;
+        heading(out, "SETTINGS, FOR THE SUN'S HEIGHT AT MAXIMUM")?;
+        writeln!(out, "  {:<38} {:>11} {:>11}", "", "clear air", "haze")?;
         for s in &self.settings {
             let filter = if s.filter { "filter on" } else { "no filter" };
             let drift = if s.drift_px >= 0.5 {
@@ -185,8 +219,8 @@ impl Sheet {
             };
             writeln!(
                 out,
-                "  {:<36} {:>11}  {filter}{drift}",
-                s.feature, s.shutter
+                "  {:<38} {:>11} {:>11}  {filter}{drift}",
+                s.feature, s.shutter, s.hazy_shutter
             )?;
         }
         Ok(())
@@ -199,7 +233,7 @@ impl Sheet {
         heading(out, "BRACKET")?;
         writeln!(
             out,
-            "Beads to the corona at 4 radii: {} stops.",
+            "From the beads to the corona 4 solar radii off the limb: {} stops.",
             brackets.range_stops
         )?;
         let chosen = &brackets.chosen;
@@ -229,18 +263,19 @@ impl Sheet {
         )?;
         writeln!(
             out,
-            "  local     altitude  azimuth    covered  shutter, filter on"
+            "  local     altitude  azimuth    covered  shutter in clear air, filter on; in haze"
         )?;
         for p in &self.partials {
             writeln!(
                 out,
-                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>8}   {}",
+                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>8}   {:<20}  {}",
                 p.local,
                 p.sun_alt_deg,
                 p.sun_az_deg,
                 p.compass,
                 covered(p.obscuration),
-                p.shutter_words()
+                p.shutter_words(),
+                p.haze_words()
             )?;
         }
         Ok(())
@@ -281,10 +316,10 @@ impl Sheet {
                      frame is tilted it may take only {}: aim again every {}.",
                 drift_words(f.drift_right, f.drift_up),
                 f.drift_arcsec_s,
-                minutes(limb_s),
-                minutes(f.centre_at_edge_s),
-                minutes(short_s),
-                minutes(reaim_s)
+                about(limb_s),
+                about(f.centre_at_edge_s),
+                about(short_s),
+                about(reaim_s)
             ));
             lines.push(format!(
                 "Put the Sun on the {} side of the middle and let it drift through.",
@@ -351,6 +386,32 @@ impl Sheet {
 pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds before C2 and after C3. That \
      is sunlight: an uncovered lens then risks the sensor and any eye near a finder. The moments above stay \
      inside totality.";
+
+/// What is said of eyes, wherever the lens's filter is spoken of.
+pub(super) const EYES_WORDS: &str =
+    "Eyes: filters on until the last bead is gone, and back before the first.";
+
+/// Stretches of the central phase, one a line.
+fn write_steps(out: &mut String, steps: &[TotalityStep]) -> std::fmt::Result {
+    for step in steps {
+        writeln!(
+            out,
+            "  {:>+6.1} s  {:<8}  {}",
+            step.from_c2_s, step.local, step.action
+        )?;
+    }
+    Ok(())
+}
+
+impl super::RingPlan {
+    /// "Shutter 1/640 s; the ring is all limb and darker: up to 1/160 s".
+    pub fn shutter_words(&self) -> String {
+        format!(
+            "Shutter {}, filter on; the ring is all limb and darker than the disc: try up to {}.",
+            self.shutter, self.longest_shutter
+        )
+    }
+}
 
 impl super::BracketChoice {
     /// "1 set of 7 frames, 2 stops apart, 1/2500 s to 1.6 s, 4.9 s in all".
@@ -422,6 +483,18 @@ pub(super) fn minutes(seconds: f64) -> String {
         format!("{whole:.0} min {rest:.1} s")
     } else {
         format!("{rest:.1} s")
+    }
+}
+
+/// "1 min 50 s", "40 s": cut to ten seconds, to one below half a minute, as a frame that is aimed by eye allows.
+pub(super) fn about(seconds: f64) -> String {
+    let step = if seconds < 30.0 { 1.0 } else { 10.0 };
+    let cut = (seconds / step).floor() * step;
+    let (whole, rest) = ((cut / 60.0).floor(), cut % 60.0);
+    match (whole > 0.0, rest > 0.0) {
+        (true, true) => format!("{whole:.0} min {rest:.0} s"),
+        (true, false) => format!("{whole:.0} min"),
+        _ => format!("{rest:.0} s"),
     }
 }
 

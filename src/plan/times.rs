@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
-use crate::domain::{ContactKind, Contacts, SunMoon, Utc};
+use crate::domain::{ContactKind, Contacts, LocalKind, SunMoon, Utc};
 use crate::ephemeris::air_mass;
 
 /// Sun's altitude in degrees, refraction included, below which its upper limb is under a flat horizon: its radius of
@@ -75,32 +75,45 @@ pub struct PartialLine {
     pub obscuration: f64,
     /// Stops more than under a high Sun, for the thicker air.
     pub low_sun_stops: f64,
-    /// Shutter to start from, through the filter.
+    /// Stops more than under a high Sun in hazy air.
+    pub hazy_stops: f64,
+    /// Shutter to start from in clear air, through the filter.
     pub shutter: String,
+    /// The same in hazy air.
+    pub hazy_shutter: String,
     /// Longest shutter worth trying on a narrow crescent, whose limb is darker; `None` on wider ones.
     pub crescent_shutter: Option<String>,
 }
 
-/// Moments a partial is due: every five minutes from first contact to last, with the Sun up, none within totality or
-/// annularity, and the maximum of a partial eclipse besides.
+/// Seconds about second and third contact that belong to beads and ring: no partial is due in them (our choice: the last minute
+/// before totality is for the hand at the filter).
+const CLEAR_OF_CONTACT_S: f64 = 60.0;
+
+/// Moments a partial is due: every five minutes from first contact to last, with the Sun's centre above the horizon, none within
+/// totality, nor within a minute of second or third contact; the maximum of a partial or annular eclipse besides.
 pub(super) fn partial_moments(contacts: &Contacts, sky: &dyn Fn(Utc) -> SunMoon) -> Vec<SunMoon> {
     let span_s = contacts.c4.utc.seconds_since(contacts.c1.utc);
     let count = (span_s / PARTIAL_EVERY_S).floor().clamp(0.0, 100.0) as u32;
     let mut moments: Vec<Utc> = (0..=count)
         .map(|n| contacts.c1.utc.plus_s(f64::from(n) * PARTIAL_EVERY_S))
         .collect();
-    if contacts.c2.is_none() {
+    moments.push(contacts.c4.utc);
+    let central = contacts.c2.zip(contacts.c3).map(|(a, b)| (a.utc, b.utc));
+    moments.retain(|t| {
+        central.is_none_or(|(start, end)| {
+            start.seconds_since(*t) >= CLEAR_OF_CONTACT_S
+                || t.seconds_since(end) >= CLEAR_OF_CONTACT_S
+        })
+    });
+    if contacts.kind != LocalKind::Total {
         moments.push(contacts.maximum.utc);
     }
-    moments.push(contacts.c4.utc);
     moments.sort();
     moments.dedup_by(|a, b| a.seconds_since(*b).abs() < 1.0);
-    let central = contacts.c2.zip(contacts.c3).map(|(a, b)| (a.utc, b.utc));
-    moments.retain(|t| central.is_none_or(|(start, end)| *t < start || *t > end));
     moments
         .into_iter()
         .map(sky)
-        .filter(|s| s.sun_alt_refracted_deg > SUN_UP_DEG)
+        .filter(|s| s.sun_alt_refracted_deg > 0.0)
         .collect()
 }
 
@@ -142,26 +155,47 @@ const TO_C1: [Step; 4] = [
     (0.0, "First contact: first partial"),
 ];
 
-const TO_C2: [Step; 8] = [
+const TO_C2: [Step; 6] = [
     (-1200.0, "Check focus again: the air has cooled"),
     (-600.0, "Aim; set the totality bracket, filter still on"),
-    (-300.0, "Last five-minute partial; card and battery checked"),
     (-120.0, "Aim for the last time; nobody touches the focus"),
     (-60.0, "Filter still on; hand at the filter"),
-    (-30.0, "Thin crescent, filter on; viewers on"),
+    (-30.0, "Thin crescent, viewers on"),
     (-10.0, "Ready"),
-    (
-        0.0,
-        "TOTALITY, last bead gone: filter off the lens now, not before",
-    ),
 ];
 
-const TO_C3: [Step; 4] = [
+const AT_C2: Step = (
+    0.0,
+    "TOTALITY, last bead gone: filter off the lens now, not before",
+);
+
+/// The lens is uncovered already, by the photographer's choice: what is left is for the eyes.
+const AT_C2_UNCOVERED: Step = (0.0, "TOTALITY, last bead gone: viewers off now, not before");
+
+/// The contacts are less sure than totality is long: the clock gives no order.
+const AT_C2_DOUBTED: Step = (
+    0.0,
+    "Predicted start, too uncertain to act on: go by the beads alone",
+);
+
+const TO_C3: [Step; 3] = [
     (-30.0, "Hand at the filter; last long exposures end"),
-    (-10.0, "Base shutter for beads; eyes away from every finder"),
+    (
+        -10.0,
+        "Shortest shutter, for the beads; eyes away from every finder",
+    ),
     (0.0, "SUN RETURNS: filter on, viewers on"),
-    (300.0, "First five-minute partial of the egress"),
 ];
+
+const AT_C3_UNCOVERED: Step = (
+    0.0,
+    "SUN RETURNS: viewers on; the lens keeps on for the ring as you chose",
+);
+
+const AT_C3_DOUBTED: Step = (
+    0.0,
+    "Predicted end, as uncertain: filter and viewers on at the first bead",
+);
 
 const TO_C2_ANNULAR: [Step; 5] = [
     (-600.0, "Aim; check focus through the filter"),
@@ -182,39 +216,140 @@ const TO_MAXIMUM_PARTIAL: [Step; 2] = [
     (0.0, "Maximum: the deepest partial; the filter stays on"),
 ];
 
-const TO_C4: [Step; 3] = [
-    (-300.0, "Last five-minute partial"),
+const TO_MAXIMUM_ANNULAR: [Step; 1] = [(
+    0.0,
+    "Maximum: the ring at its most even; the filter stays on",
+)];
+
+const TO_C4: [Step; 2] = [
     (0.0, "Last contact"),
     (120.0, "One frame of the whole Sun, filter on; then pack"),
 ];
 
-/// The countdowns of the day; contacts with the Sun down are left out.
-pub(super) fn countdowns(contacts: &Contacts, total_seen: bool, zone: &TimeZone) -> Vec<Countdown> {
+/// How the lens's filter is handled around totality.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum FilterCourse {
+    /// No totality is seen: it stays on throughout.
+    StaysOn,
+    /// Off at second contact, on at third.
+    AtContacts,
+    /// Off this many seconds before second contact and on as many after third, by the photographer's choice.
+    Early(f64),
+    /// The contacts are less sure than totality is long.
+    Doubted,
+}
+
+/// The countdowns of the day; contacts with the Sun down are left out. The partials named in them are those of `partials`.
+pub(super) fn countdowns(
+    contacts: &Contacts,
+    course: FilterCourse,
+    partials: &[PartialLine],
+    zone: &TimeZone,
+) -> Vec<Countdown> {
     contacts
         .events()
         .filter(|event| event.sun_up)
         .filter_map(|event| {
-            let central = contacts.c2.is_some();
-            let steps: &[Step] = match event.kind {
-                ContactKind::C1 => &TO_C1,
-                ContactKind::C2 if total_seen => &TO_C2,
-                ContactKind::C2 => &TO_C2_ANNULAR,
-                ContactKind::C3 if total_seen => &TO_C3,
-                ContactKind::C3 => &TO_C3_ANNULAR,
-                ContactKind::C4 => &TO_C4,
-                ContactKind::Maximum if central => return None,
-                ContactKind::Maximum => &TO_MAXIMUM_PARTIAL,
-            };
-            let lines = steps
-                .iter()
-                .map(|step| line(event.kind, event.utc, *step, zone))
+            let steps = steps_to(event.kind, contacts, course);
+            let mut lines: Vec<CountdownLine> = steps
+                .into_iter()
+                .map(|step| line(event.kind, event.utc, step, zone))
                 .collect();
-            Some(Countdown {
+            lines.extend(partial_beside(event.kind, contacts, partials));
+            lines.retain(|line| belongs(line, event.kind, contacts));
+            lines.sort_by_key(|line| line.utc);
+            (!lines.is_empty()).then_some(Countdown {
                 contact: event.kind,
                 lines,
             })
         })
         .collect()
+}
+
+/// What is done around one contact.
+fn steps_to(kind: ContactKind, contacts: &Contacts, course: FilterCourse) -> Vec<Step> {
+    use FilterCourse::{AtContacts, Doubted, Early, StaysOn};
+    let with = |steps: &[Step], more: &[Step]| [steps, more].concat();
+    match (kind, course) {
+        (ContactKind::C1, _) => TO_C1.to_vec(),
+        (ContactKind::C2, StaysOn) => TO_C2_ANNULAR.to_vec(),
+        (ContactKind::C2, AtContacts) => with(&TO_C2, &[AT_C2]),
+        (ContactKind::C2, Doubted) => with(&TO_C2[..4], &[AT_C2_DOUBTED]),
+        (ContactKind::C2, Early(early_s)) => with(
+            &TO_C2[..4],
+            &[
+                (
+                    -early_s,
+                    "Filter off the lens, as you chose; viewers stay on, no eye at a finder",
+                ),
+                AT_C2_UNCOVERED,
+            ],
+        ),
+        (ContactKind::C3, StaysOn) => TO_C3_ANNULAR.to_vec(),
+        (ContactKind::C3, AtContacts) => TO_C3.to_vec(),
+        (ContactKind::C3, Doubted) => vec![AT_C3_DOUBTED],
+        (ContactKind::C3, Early(late_s)) => with(
+            &TO_C3[1..2],
+            &[AT_C3_UNCOVERED, (late_s, "Filter on the lens")],
+        ),
+        (ContactKind::C4, _) => TO_C4.to_vec(),
+        (ContactKind::Maximum, _) => match contacts.kind {
+            LocalKind::Total => Vec::new(),
+            LocalKind::Annular => TO_MAXIMUM_ANNULAR.to_vec(),
+            LocalKind::Partial | LocalKind::None => TO_MAXIMUM_PARTIAL.to_vec(),
+        },
+    }
+}
+
+/// The partial of the table that stands next to a contact: the last before second contact, the first after third, the last of all.
+fn partial_beside(
+    kind: ContactKind,
+    contacts: &Contacts,
+    partials: &[PartialLine],
+) -> Option<CountdownLine> {
+    let (contact, found, action) = match kind {
+        ContactKind::C2 => {
+            let c2 = contacts.c2?.utc;
+            let last = partials.iter().rev().find(|p| p.utc < c2);
+            (
+                c2,
+                last,
+                "Last five-minute partial; card and battery checked",
+            )
+        }
+        ContactKind::C3 => {
+            let c3 = contacts.c3?.utc;
+            let first = partials.iter().find(|p| p.utc > c3);
+            (c3, first, "First five-minute partial of the egress")
+        }
+        ContactKind::C4 => {
+            let c4 = contacts.c4.utc;
+            let last = partials.iter().rev().find(|p| p.utc < c4);
+            (c4, last, "Last five-minute partial before it")
+        }
+        ContactKind::C1 | ContactKind::Maximum => return None,
+    };
+    let partial = found?;
+    Some(CountdownLine {
+        from_contact_s: partial.utc.seconds_since(contact),
+        utc: partial.utc,
+        local: partial.local.clone(),
+        action: action.to_owned(),
+    })
+}
+
+/// Whether a line stands on its contact's own side of the neighbouring ones, so that two countdowns never cross.
+fn belongs(line: &CountdownLine, kind: ContactKind, contacts: &Contacts) -> bool {
+    let after = |event: Option<Utc>| event.is_none_or(|utc| line.utc > utc);
+    let before = |event: Option<Utc>| event.is_none_or(|utc| line.utc < utc);
+    let (c2, c3) = (contacts.c2.map(|c| c.utc), contacts.c3.map(|c| c.utc));
+    match kind {
+        ContactKind::C1 => true,
+        ContactKind::C2 => after(Some(contacts.c1.utc)) && before(c3),
+        ContactKind::Maximum => after(Some(contacts.c1.utc)) && after(c2) && before(c3),
+        ContactKind::C3 => after(c2) && before(Some(contacts.c4.utc)),
+        ContactKind::C4 => after(c3),
+    }
 }
 
 /// One line; moments in which an uncovered lens would be hurt are rounded to the safe side.
@@ -241,12 +376,24 @@ fn line(
 /// Loss of light in one thickness of air, in magnitudes: a clear site at sea level (common practice, 0.15 to 0.3).
 const AIR_MAG: f64 = 0.2;
 
-/// Stops of light lost to the air below what a Sun 60 degrees high loses, at a refracted altitude in degrees.
+/// The same in haze (common practice: half a magnitude; smoke and dust take more).
+const HAZY_AIR_MAG: f64 = 0.5;
+
+/// Stops of light lost to clear air below what a Sun 60 degrees high loses, at a refracted altitude in degrees.
 ///
 /// 2.5 log10(2) = 0.753 magnitudes in a stop.
 pub fn low_sun_stops(alt_deg: f64) -> f64 {
-    let extra = AIR_MAG * (air_mass(alt_deg) - air_mass(60.0)) / (2.5 * 2_f64.log10());
-    extra.max(0.0)
+    stops_below_high_sun(alt_deg, AIR_MAG)
+}
+
+/// Stops of light lost to hazy air below what a Sun 60 degrees high loses in clear air, at a refracted altitude in degrees.
+pub fn hazy_sun_stops(alt_deg: f64) -> f64 {
+    stops_below_high_sun(alt_deg, HAZY_AIR_MAG)
+}
+
+fn stops_below_high_sun(alt_deg: f64, air_mag: f64) -> f64 {
+    let lost_mag = air_mag * air_mass(alt_deg) - AIR_MAG * air_mass(60.0);
+    (lost_mag / (2.5 * 2_f64.log10())).max(0.0)
 }
 
 impl PartialLine {
@@ -255,6 +402,15 @@ impl PartialLine {
         match &self.crescent_shutter {
             Some(longest) => format!("{} to {longest}", self.shutter),
             None => self.shutter.clone(),
+        }
+    }
+
+    /// "1/200 s", or nothing where haze does not change the mark of the dial.
+    pub(super) fn haze_words(&self) -> &str {
+        if self.hazy_shutter == self.shutter {
+            "the same"
+        } else {
+            &self.hazy_shutter
         }
     }
 }
@@ -285,5 +441,7 @@ mod tests {
         assert!(low_sun_stops(70.0) < 1e-9);
         assert!((0.9..1.5).contains(&low_sun_stops(10.0)));
         assert!(low_sun_stops(-5.0).is_finite());
+        // Half a magnitude an air mass: 0.5 x 5.6 - 0.2 x 1.15 magnitudes at 10 degrees, 3.4 stops.
+        assert!((3.2..3.6).contains(&hazy_sun_stops(10.0)));
     }
 }

@@ -4,29 +4,11 @@ use std::fmt::Write as _;
 
 use jiff::tz::{Offset, TimeZone};
 
-use crate::domain::Utc;
+use crate::domain::{Utc, in_markup};
 
 /// Text made safe inside an element or a quoted attribute; control characters become spaces.
 pub(super) fn safe(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&#39;"),
-            c if c.is_control()
-                || matches!(c, '\u{FDD0}'..='\u{FDEF}' | '\u{FFFE}' | '\u{FFFF}') =>
-            {
-                out.push(' ')
-            }
-            // Marks that turn the direction of text could make one file name look like another.
-            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => out.push('\u{FFFD}'),
-            c => out.push(c),
-        }
-    }
-    out
+    in_markup(text)
 }
 
 /// A section with its heading and an anchor.

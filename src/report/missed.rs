@@ -187,10 +187,10 @@ fn flag_words(flag: Flag) -> &'static str {
         Flag::Shaken => "shaken: moved during the exposure",
         Flag::Clouded => "clouded",
         Flag::Clipped => "clipped: saturated where it should not be",
-        Flag::Flare => "flare: ghosts or stray light",
+        Flag::Flare => "flare: light ghosts on or beside the disc",
+        Flag::Approximate => "approximate: the place of the disc is less sure than 0.4 px",
         Flag::NoTime => "no-time: no capture time in the header",
-        Flag::Lone => "lone: in no burst, among bursts",
-        Flag::ShortBurst => "short-burst: in a burst with fewer frames than its siblings",
+        Flag::IncompleteBurst => "incomplete-burst: in a burst with fewer frames than its siblings",
     }
 }
 

@@ -51,6 +51,8 @@ pub struct PageInput<'a> {
     pub curve: &'a [SunMoon],
     /// The card against what was due, where that is known.
     pub coverage: Option<&'a Coverage>,
+    /// Whether the page may tell the place.
+    pub tell_place: bool,
     /// The files written below OUT.
     pub files: &'a [WrittenFile],
 }
@@ -94,7 +96,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         safe(&title)
     );
     out.push_str("<a class=\"skip\" href=\"#main\">Skip to the card</a>\n");
-    out += &header(catalogue, &title, &zone);
+    out += &header(catalogue, &title, &zone, input.tell_place);
     out += &contents(contacts.is_some(), input);
     let _ = writeln!(out, "<main id=\"main\">\n{main}</main>");
     out += &footer(catalogue);
@@ -102,11 +104,11 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
     out
 }
 
-fn header(catalogue: &Catalogue, title: &str, zone: &TimeZone) -> String {
+fn header(catalogue: &Catalogue, title: &str, zone: &TimeZone, tell_place: bool) -> String {
     let mut out = format!("<header>\n<h1>{}</h1>\n", safe(title));
     if let Some(c) = &catalogue.contacts {
         let _ = writeln!(out, "<p class=\"big\">{}</p>", safe(&eclipse_words(c)));
-        out += &paragraph(&place_words(catalogue, c, zone));
+        out += &paragraph(&place_words(catalogue, c, zone, tell_place));
     }
     out += &paragraph(&card_words(catalogue));
     out.push_str("</header>\n");
@@ -131,12 +133,19 @@ fn eclipse_words(c: &Contacts) -> String {
     }
 }
 
-fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone) -> String {
+fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone, told: bool) -> String {
     let from = match catalogue.site_source {
         Some(SiteSource::Gps) => ", from GPS in the pictures",
         Some(SiteSource::Given) => ", as given",
         None => "",
     };
+    if !told {
+        return format!(
+            "On {}. Local times are UTC{}. The place is not told: strip.toml says tell_place = false.",
+            calendar_date(c.maximum.utc, zone),
+            zone.to_offset(c.maximum.utc.timestamp())
+        );
+    }
     format!(
         "Seen from {:.4}°, {:.4}°, {:.0} m{from}, on {}. Local times are {}, UTC{}.",
         c.site.lat_deg,
@@ -151,7 +160,7 @@ fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone) -> String {
 /// "312 shots by 2 bodies: 40 ingress, …; 12 flagged."
 fn card_words(catalogue: &Catalogue) -> String {
     let mut parts = Vec::new();
-    const PHASES: [Phase; 10] = [
+    const PHASES: [Phase; 11] = [
         Phase::Before,
         Phase::Ingress,
         Phase::SecondContact,
@@ -160,6 +169,7 @@ fn card_words(catalogue: &Catalogue) -> String {
         Phase::ThirdContact,
         Phase::Egress,
         Phase::After,
+        Phase::Untimed,
         Phase::Unrelated,
         Phase::Unreadable,
     ];

@@ -305,6 +305,9 @@ fn match_levels(
             found[i] = level;
         }
     }
+    if !recipe.matched {
+        return found;
+    }
     let all: Vec<Level> = found.iter().flatten().copied().collect();
     let hue = hue(recipe, &all);
     for (i, disc) in discs.iter_mut().enumerate() {

@@ -123,6 +123,13 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v| set(&mut r.tint, choice::<Tint>(v)),
     },
     Key {
+        name: "matched",
+        about: "Bring all filtered discs to one brightness and colour, whatever their exposures and filters (true), or leave each as it\n\
+                was photographed (false; tint and brightness then count for nothing).",
+        show: |r| r.matched.to_string(),
+        take: |r, v| set(&mut r.matched, truth(v)),
+    },
+    Key {
         name: "brightness",
         about: "Light at the centre of an uncovered disc, 0.05 to 1.",
         show: |r| decimal(r.brightness),
@@ -147,15 +154,15 @@ pub(super) const KEYS: &[Key] = &[
     },
     Key {
         name: "landscape_az_deg",
-        about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to take it from the eclipsed\n\
-                Sun in the view, else to point it at the path.",
+        about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to take it from the Sun\n\
+                in the view.",
         show: |r| auto_or(r.landscape_az_deg),
         take: |r, v| set(&mut r.landscape_az_deg, auto(v, -360.0, 360.0)),
     },
     Key {
         name: "landscape_horizon",
-        about: "Where the flat horizon lies in the wide view, 0 its top and 1 its bottom, or \"auto\" to take it from the eclipsed\n\
-                Sun in the view, else 0.85.",
+        about: "Where the flat horizon lies in the wide view, 0 its top and 1 its bottom, or \"auto\" to take it from the Sun in the\n\
+                view.",
         show: |r| auto_or(r.landscape_horizon),
         take: |r, v| set(&mut r.landscape_horizon, auto(v, -3.0, 4.0)),
     },

@@ -4,17 +4,21 @@ use super::draw::Open;
 use super::layout::{PieceGeometry, View};
 use super::recipe::{Arrangement, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Exposure, Notice, Phase};
+use crate::domain::{Circle, Exposure, Notice};
 use crate::raster::{LinearRgb, Placing, resampled};
 
 /// Width of the 35 mm frame in millimetres, to which equivalent focal lengths refer.
 const FRAME_35MM: f64 = 36.0;
 
-/// Where the horizon lies in a wide view when nothing else is known, from its top.
-const USUAL_HORIZON: f64 = 0.85;
-
-/// A corona is smaller than the view's width divided by this.
+/// A corona, or the glare of a bare Sun, is smaller than the view's width divided by this.
 const SPOT_SHARE: usize = 12;
+
+/// Parts of the brightest light from which on what shines counts as the Sun, each tried in turn: the glare about a bare Sun is nearly
+/// as bright over a good part of the sky.
+const SPOT_LIGHT: [f32; 2] = [0.7, 0.97];
+
+/// Where the flat horizon of a view may come out, as parts of its height from the top: elsewhere what shone was not the Sun.
+const HORIZON: std::ops::RangeInclusive<f64> = -1.0..=2.0;
 
 /// A wide view at the canvas's size.
 pub(super) struct Landscape {
@@ -124,18 +128,16 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         whole_height_px: height as f64 / scale,
         shown: shown.min(height_px as f64 * scale / height as f64),
     };
-    let view = View {
-        horizon_px: land.row_px(USUAL_HORIZON),
-        ..land.view
+    let there = |circle: Circle| {
+        let shift = |from: f64, source: usize, canvas: usize| {
+            (from - middle(source)) / scale + middle(canvas)
+        };
+        (
+            shift(circle.x_px, width, width_px),
+            shift(circle.y_px, height, height_px),
+        )
     };
-    let pointed = pointed(view, record, &land.light);
-    let view = View {
-        az_deg: recipe.landscape_az_deg.or(pointed.az_deg),
-        horizon_px: recipe
-            .landscape_horizon
-            .map_or(pointed.horizon_px, |part| land.row_px(part)),
-        ..pointed
-    };
+    let view = pointed(&land, record, recipe, there)?;
     Ok(Landscape { view, ..land })
 }
 
@@ -156,36 +158,68 @@ fn canvas(recipe: &Recipe, (width, height): (usize, usize)) -> (usize, usize) {
     }
 }
 
-/// The view pointed by the eclipsed Sun in it, where it can be made out.
-fn pointed(view: View, record: &ShotRecord, light: &LinearRgb) -> View {
-    let dark = matches!(
-        record.phase,
-        Phase::SecondContact | Phase::Totality | Phase::ThirdContact
-    );
-    match (record.predicted.filter(|_| dark), bright_spot(light)) {
-        (Some(sky), Some(spot)) => view.pointed(spot, sky.sun_az_deg, sky.sun_alt_refracted_deg),
-        _ => view,
+/// The view pointed as the recipe says, and where that is silent by the Sun in it: its fitted disc, else the one small bright thing.
+/// `there` gives the place on the canvas of a circle in the photograph.
+///
+/// Where neither tells the view is refused: a path in a wrong place is worse than none.
+fn pointed(
+    land: &Landscape,
+    record: &ShotRecord,
+    recipe: &Recipe,
+    there: impl Fn(Circle) -> (f64, f64),
+) -> Result<View, String> {
+    let horizon_px = recipe.landscape_horizon.map(|part| land.row_px(part));
+    if let (Some(az_deg), Some(horizon_px)) = (recipe.landscape_az_deg, horizon_px) {
+        return Ok(View {
+            az_deg: Some(az_deg),
+            horizon_px,
+            ..land.view
+        });
     }
+    let by_hand = "; set landscape_az_deg and landscape_horizon in strip.toml";
+    let sky = record
+        .predicted
+        .ok_or_else(|| format!("it has no usable time, which says where its Sun stood{by_hand}"))?;
+    let fitted = record.disc.and_then(|fit| fit.sun).map(there);
+    let place = fitted.or_else(|| bright_spot(&land.light)).ok_or_else(|| {
+        format!("its Sun, which would tell where it looks, cannot be made out in it{by_hand}")
+    })?;
+    let aimed = land
+        .view
+        .pointed(place, sky.sun_az_deg, sky.sun_alt_refracted_deg);
+    let part = aimed.horizon_px / land.view.height_px as f64;
+    if !HORIZON.contains(&part) {
+        return Err(format!(
+            "what shines in it cannot be the Sun, by whose height the horizon would lie far outside{by_hand}"
+        ));
+    }
+    Ok(View {
+        az_deg: recipe.landscape_az_deg.or(aimed.az_deg),
+        horizon_px: horizon_px.unwrap_or(aimed.horizon_px),
+        ..aimed
+    })
 }
 
-/// The place of the one small bright thing in a dark picture: the centre of the light near the brightest pixel, when
-/// that is small and nothing else far from it is as bright.
+/// The place of the one small bright thing in a picture: the centre of the light near its brightest, when that is small and nothing
+/// else far from it is as bright.
 fn bright_spot(light: &LinearRgb) -> Option<(f64, f64)> {
     let green = |x: usize, y: usize| light.at(x, y)[1];
     let places = || (0..light.height()).flat_map(|y| (0..light.width()).map(move |x| (x, y)));
     let most = places().map(|(x, y)| green(x, y)).fold(0.0, f32::max);
-    let (mut sx, mut sy, mut n) = (0.0, 0.0, 0.0);
-    let (mut left, mut right, mut top, mut bottom) = (usize::MAX, 0, usize::MAX, 0);
-    for (x, y) in places().filter(|&(x, y)| green(x, y) > 0.7 * most) {
-        sx += x as f64;
-        sy += y as f64;
-        n += 1.0;
-        (left, right) = (left.min(x), right.max(x));
-        (top, bottom) = (top.min(y), bottom.max(y));
-    }
     let small = light.width() / SPOT_SHARE;
-    let found = n > 0.0 && most > 0.1 && right - left <= small && bottom - top <= small;
-    found.then(|| (sx / n, sy / n))
+    SPOT_LIGHT.into_iter().find_map(|part| {
+        let (mut sx, mut sy, mut n) = (0.0, 0.0, 0.0);
+        let (mut left, mut right, mut top, mut bottom) = (usize::MAX, 0, usize::MAX, 0);
+        for (x, y) in places().filter(|&(x, y)| green(x, y) > part * most) {
+            sx += x as f64;
+            sy += y as f64;
+            n += 1.0;
+            (left, right) = (left.min(x), right.max(x));
+            (top, bottom) = (top.min(y), bottom.max(y));
+        }
+        let found = n > 0.0 && most > 0.1 && right - left <= small && bottom - top <= small;
+        found.then(|| (sx / n, sy / n))
+    })
 }
 
 /// Angle from side to side of a straight lens, from its focal length (its real one is taken to be on a 35 mm frame).

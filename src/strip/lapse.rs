@@ -134,7 +134,7 @@ fn belongs(catalogue: &Catalogue, record: &ShotRecord, lapse: Lapse) -> bool {
     let sound = |flag: Flag| {
         matches!(
             flag,
-            Flag::Lone | Flag::ShortBurst | Flag::Flare | Flag::Clipped
+            Flag::IncompleteBurst | Flag::Flare | Flag::Approximate | Flag::Clipped
         )
     };
     let light = light_of_shot(catalogue, record);
@@ -142,7 +142,7 @@ fn belongs(catalogue: &Catalogue, record: &ShotRecord, lapse: Lapse) -> bool {
         Lapse::Partials => {
             let other = matches!(
                 record.phase,
-                Phase::Unrelated | Phase::Unreadable | Phase::Totality
+                Phase::Untimed | Phase::Unrelated | Phase::Unreadable | Phase::Totality
             );
             light == Light::Filtered && !other && record.flags.iter().all(sound)
         }

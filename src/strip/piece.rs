@@ -5,7 +5,7 @@ use super::draw::{CentrePiece, StripError};
 use super::layout::{PieceGeometry, SkyPlace};
 use super::pose::{Light, Pose, pose, turn_notice};
 use super::propose::best_single;
-use super::recipe::{Centre, Recipe, Up};
+use super::recipe::{Arrangement, Centre, Recipe, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Notice, SunMoon, Utc};
 use crate::raster::LinearRgb;
@@ -96,7 +96,10 @@ fn frame_piece<'a>(
     notices.extend(turn_notice(catalogue, record, recipe.up));
     let reach = match pose.light {
         Light::Filtered => FADE_TO,
-        Light::Bare if middle => bare_reach(record, &pose, recipe.reach, USUAL_REACH),
+        Light::Bare if middle => {
+            let usual = USUAL_REACH.min(balanced_reach(recipe));
+            bare_reach(record, &pose, recipe.reach, usual)
+        }
         Light::Bare => bare_reach(record, &pose, None, RING_REACH),
     };
     let size = if middle { recipe.centre_size } else { 1.0 };
@@ -111,6 +114,19 @@ fn frame_piece<'a>(
         time: record.utc,
         sky: record.predicted,
     }))
+}
+
+/// Least that the middle reaches beside few discs, in solar radii: the inner corona.
+const LEAST_REACH: f64 = 2.2;
+
+/// The reach at which the middle takes up as much room as the discs beside it: with fewer it would leave them at the edge of an
+/// empty sheet (our choice). No bound where it stands alone, or on a path.
+fn balanced_reach(recipe: &Recipe) -> f64 {
+    match recipe.before.len() + recipe.after.len() {
+        0 => f64::INFINITY,
+        _ if recipe.arrangement == Arrangement::Path => f64::INFINITY,
+        n => (n as f64 * (1.0 + recipe.spacing)).max(LEAST_REACH),
+    }
 }
 
 /// How far a bare frame shows anything about the Sun, in solar radii.
@@ -151,7 +167,10 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
         name: "corona".to_owned(),
         geometry: PieceGeometry {
             middle: true,
-            reach: recipe.centre_size * recipe.reach.unwrap_or_else(|| corona_reach(&corona)),
+            reach: recipe.centre_size
+                * recipe
+                    .reach
+                    .unwrap_or_else(|| corona_reach(&corona).min(balanced_reach(recipe))),
             sky: maximum.as_ref().map(|m| sky_place(&m.sky)),
         },
         source: Source::Corona(corona, clockwise_deg),

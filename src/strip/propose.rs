@@ -1,13 +1,17 @@
 //! Chooses the frames of a strip: evenly spaced in time or in obscuration, either side of the middle.
 
 mod beads;
-mod due;
+mod candidate;
+mod choose;
+mod size;
+mod tell;
 
 use super::pose::{Light, light_of_shot};
 use super::recipe::{Centre, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Flag, LocalKind, Notice, Phase, Role, Utc};
-use due::{Candidate, Side};
+use crate::domain::{Circle, Contacts, LocalKind, Notice, Phase, Role, Utc};
+use candidate::{Candidate, candidates, cost, flaws};
+use choose::Side;
 
 /// Most frames either side when the person does not say: more make discs too small for a print a yard wide.
 const MOST_EACH_SIDE: usize = 16;
@@ -35,11 +39,11 @@ pub struct Wish {
 }
 
 impl Recipe {
-    /// Proposes a strip for a card, with a notice for every substitution and every wide gap.
+    /// Proposes a strip for a card, with one notice for each thing a person should know of the choice.
     ///
-    /// Frames are taken either side of totality at equal steps of time, the best near each time; totality stands in
-    /// the middle, or the annulus, or the greatest phase. Flagged frames are passed over. A card with no frame to place
-    /// gives an empty recipe and says so.
+    /// Frames are taken either side of totality at equal steps of time, the best of each step whatever its flags; totality
+    /// stands in the middle, or the annulus, or the greatest phase. Frames without a time are not among them. A card with no
+    /// frame to place gives an empty recipe and says so.
     pub fn propose(catalogue: &Catalogue) -> (Self, Vec<Notice>) {
         Self::propose_for(catalogue, &Wish::default())
     }
@@ -49,44 +53,59 @@ impl Recipe {
         let mut notices = Vec::new();
         let candidates = candidates(catalogue);
         let (centre, split) = centre(catalogue, &candidates, &mut notices);
-        let kept = |c: &&Candidate| !matches!(&centre, Centre::Frame(name) if *name == c.name);
-        let list: Vec<&Candidate> = candidates.iter().filter(kept).collect();
-        let (before, after): (Vec<_>, Vec<_>) =
-            list.into_iter().partition(|c| c.utc < split.before);
-        let after: Vec<&Candidate> = after.into_iter().filter(|c| c.utc > split.after).collect();
+        let timed = |s: &ShotRecord| s.utc.is_some() && sun(s).is_some();
+        if !catalogue.shots.iter().any(timed) {
+            return timeless(catalogue);
+        }
+        if candidates.is_empty() && centre == Centre::None {
+            notices.push(nothing_to_place(catalogue));
+        }
+        let beside = |c: &&Candidate| !matches!(&centre, Centre::Frame(name) if *name == c.name);
+        let list: Vec<&Candidate> = candidates
+            .iter()
+            .filter(beside)
+            .filter(|c| c.utc < split.before || c.utc > split.after)
+            .collect();
+        let (before, after): (Vec<_>, Vec<_>) = list.iter().partition(|c| c.utc < split.before);
         let sides = [
-            Side::before(&before, split.before),
-            Side::after(&after, split.after),
+            Side::new(&before, split.before),
+            Side::new(&after, split.after),
         ];
-        let [before, after] = due::chosen(catalogue, &sides, wish, &mut notices);
+        let chosen = choose::chosen(&sides, wish);
+        notices.extend(tell::told(catalogue, &list, &chosen, wish));
+        let [mut before, after] = chosen.picks.map(|picks| {
+            picks
+                .iter()
+                .map(|p| p.frame.name.clone())
+                .collect::<Vec<_>>()
+        });
+        before.reverse();
         let recipe = Self {
             centre,
             before,
             after,
             ..Self::default()
         };
-        if recipe.before.is_empty() && recipe.after.is_empty() {
-            return untimed(catalogue, recipe, notices);
-        }
-        (recipe, notices)
+        (size::sized(catalogue, recipe), notices)
     }
 }
 
-/// A row in the order of names, for a card that has discs but no times.
-fn untimed(
-    catalogue: &Catalogue,
-    recipe: Recipe,
-    mut notices: Vec<Notice>,
-) -> (Recipe, Vec<Notice>) {
-    let mut names: Vec<String> = catalogue
+/// Frames of the Sun without a usable time, in the order of their names.
+pub(super) fn untimed(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
+    let mut all: Vec<&ShotRecord> = catalogue
         .shots
         .iter()
         .filter(|s| s.utc.is_none() && s.role != Some(Role::Wide) && sun(s).is_some())
-        .map(|s| s.name().to_owned())
         .collect();
+    all.sort_by(|a, b| a.name().cmp(b.name()));
+    all.into_iter()
+}
+
+/// A row in the order of names, for a card that has discs but no times.
+fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
+    let mut names: Vec<String> = untimed(catalogue).map(|s| s.name().to_owned()).collect();
     if names.is_empty() {
-        notices.push(nothing_to_place(catalogue));
-        return (recipe, notices);
+        return (Recipe::default(), vec![nothing_to_place(catalogue)]);
     }
     let dropped = names.len().saturating_sub(2 * MOST_EACH_SIDE);
     names.truncate(2 * MOST_EACH_SIDE);
@@ -95,26 +114,21 @@ fn untimed(
     if dropped > 0 {
         text.push_str(&format!(", the last {dropped} left out"));
     }
-    notices.push(Notice::look(format!(
-        "{text}; put them in order in strip.toml"
-    )));
+    let notice = Notice::look(format!("{text}; put them in order in strip.toml"));
     let after = names.split_off(names.len().div_ceil(2));
-    let before = names;
-    (
-        Recipe {
-            before,
-            after,
-            ..recipe
-        },
-        notices,
-    )
+    let recipe = Recipe {
+        before: names,
+        after,
+        ..Recipe::default()
+    };
+    (size::sized(catalogue, recipe), vec![notice])
 }
 
 fn nothing_to_place(catalogue: &Catalogue) -> Notice {
-    let partials = catalogue.shots.iter().filter(|s| s.disc.is_some()).count();
+    let fitted = catalogue.shots.iter().filter(|s| s.disc.is_some()).count();
     Notice::look(format!(
-        "no frame for the strip: {partials} of {} frames have a fitted disc, none of them an unflagged partial phase \
-         with a time; name frames in strip.toml to place them all the same",
+        "no frame for the strip: {fitted} of {} frames have a fitted disc, none of them a Sun of the eclipse; name frames in \
+         strip.toml to place them all the same",
         catalogue.shots.len()
     ))
 }
@@ -124,35 +138,6 @@ fn nothing_to_place(catalogue: &Catalogue) -> Notice {
 struct Split {
     before: Utc,
     after: Utc,
-}
-
-/// Frames that could stand either side, in time order: long lens, filter on, a time.
-fn candidates(catalogue: &Catalogue) -> Vec<Candidate> {
-    let mut all: Vec<Candidate> = catalogue
-        .shots
-        .iter()
-        .filter(|s| s.role != Some(Role::Wide) && could_stand(catalogue, s))
-        .filter_map(|s| Candidate::of(catalogue, s))
-        .collect();
-    all.sort_by(|a, b| a.utc.cmp(&b.utc).then_with(|| a.name.cmp(&b.name)));
-    all
-}
-
-fn could_stand(catalogue: &Catalogue, record: &ShotRecord) -> bool {
-    let partial = matches!(
-        record.phase,
-        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-    );
-    let annular = is(catalogue, LocalKind::Annular)
-        && matches!(
-            record.phase,
-            Phase::SecondContact | Phase::Annularity | Phase::ThirdContact
-        );
-    partial || annular
-}
-
-fn is(catalogue: &Catalogue, kind: LocalKind) -> bool {
-    catalogue.contacts.as_ref().is_some_and(|c| c.kind == kind)
 }
 
 /// What stands in the middle, and the times either side of it.
@@ -184,16 +169,23 @@ fn centre(
         ));
         return (Centre::None, central);
     }
-    match nearest_good(candidates, contacts.maximum.utc) {
+    match greatest(contacts, candidates) {
         Some(best) => {
             let off_s = best.utc.seconds_since(contacts.maximum.utc);
-            let inside = contacts.kind == LocalKind::Annular
-                && best.utc >= central.before
-                && best.utc <= central.after;
-            if contacts.kind == LocalKind::Annular && !inside {
+            let annular = contacts.kind == LocalKind::Annular;
+            let inside = annular && is_within(best, &central);
+            if annular && !inside {
                 let text = format!(
-                    "no good frame of annularity; the one {:.0} s from maximum stands in the middle",
-                    off_s
+                    "no frame of annularity; the one {} from maximum stands in the middle",
+                    tell::span(off_s.abs())
+                );
+                notices.push(Notice::look(text).about(&best.name));
+            }
+            if !best.flaws.is_empty() {
+                let flaws: Vec<&str> = best.flaws.iter().map(|flag| flag.word()).collect();
+                let text = format!(
+                    "in the middle though {}, the best near maximum",
+                    flaws.join(" and ")
                 );
                 notices.push(Notice::look(text).about(&best.name));
             }
@@ -204,23 +196,36 @@ fn centre(
     }
 }
 
-/// The best of the good frames within a moment of the nearest one.
-fn nearest_good(candidates: &[Candidate], utc: Utc) -> Option<&Candidate> {
-    let off_s = |c: &Candidate| c.utc.seconds_since(utc).abs();
-    let good = || candidates.iter().filter(|c| c.trouble.is_none());
-    let nearest_s = good().map(off_s).min_by(f64::total_cmp)?;
-    good()
-        .filter(|c| off_s(c) <= nearest_s + MOMENT_S)
-        .max_by(|a, b| {
-            let order = a.quality.total_cmp(&b.quality);
-            order
-                .then_with(|| off_s(b).total_cmp(&off_s(a)))
-                .then_with(|| b.name.cmp(&a.name))
-        })
+fn is_within(candidate: &Candidate, split: &Split) -> bool {
+    (split.before..=split.after).contains(&candidate.utc)
 }
 
-/// The best single frame of totality: bare, its disc fitted, unflagged where there is one, of the best quality; of
-/// equals the one in the middle of the exposures.
+/// Seconds off maximum that speak as much against a frame as its flaws can (our choice: the phase changes little within them).
+const OFF_MAXIMUM_S: f64 = 300.0;
+
+/// The frame of the greatest phase: near maximum with little against it, of annularity where there is one.
+fn greatest<'a>(contacts: &Contacts, candidates: &'a [Candidate]) -> Option<&'a Candidate> {
+    let central = contacts.c2.zip(contacts.c3).map(|(c2, c3)| Split {
+        before: c2.utc,
+        after: c3.utc,
+    });
+    let off_s = |c: &Candidate| c.utc.seconds_since(contacts.maximum.utc).abs();
+    let against = |c: &Candidate| {
+        let outside = central.as_ref().is_some_and(|split| !is_within(c, split));
+        (outside, (off_s(c) / OFF_MAXIMUM_S).powi(2) + c.cost)
+    };
+    candidates.iter().min_by(|a, b| {
+        let (a_out, a_cost) = against(a);
+        let (b_out, b_cost) = against(b);
+        a_out
+            .cmp(&b_out)
+            .then_with(|| a_cost.total_cmp(&b_cost))
+            .then_with(|| a.name.cmp(&b.name))
+    })
+}
+
+/// The best single frame of totality: bare, its disc fitted, with the least against it; of equals the one in the middle of the
+/// exposures.
 pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
     let bare: Vec<&ShotRecord> = catalogue
         .shots
@@ -239,13 +244,9 @@ pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
         _ => 0.0,
     };
     bare.into_iter().min_by(|a, b| {
-        let flagged = trouble(a).is_some().cmp(&trouble(b).is_some());
-        let quality = b
-            .quality
-            .unwrap_or(0.0)
-            .total_cmp(&a.quality.unwrap_or(0.0));
-        flagged
-            .then(quality)
+        let flawed = flaws(a).is_empty().cmp(&flaws(b).is_empty()).reverse();
+        flawed
+            .then_with(|| cost(a).total_cmp(&cost(b)))
             .then_with(|| off(a).total_cmp(&off(b)))
             .then_with(|| a.name().cmp(b.name()))
     })
@@ -253,37 +254,4 @@ pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
 
 fn sun(record: &ShotRecord) -> Option<Circle> {
     record.disc.as_ref()?.sun
-}
-
-/// Quality from which a frame that is only a little soft or shaken may fill a place that would stay empty.
-const PASSABLE: f64 = 0.3;
-
-/// Whether a troubled frame may fill a place that would stay empty.
-fn passable(record: &ShotRecord) -> bool {
-    let mild = |flag: Flag| {
-        matches!(
-            flag,
-            Flag::Soft | Flag::Shaken | Flag::Clipped | Flag::Lone | Flag::ShortBurst | Flag::Flare
-        )
-    };
-    record.flags.iter().all(mild)
-        && sun(record).is_some()
-        && record.quality.is_some_and(|q| q >= PASSABLE)
-}
-
-/// Why a frame should not be taken, in words; `None` for a good one.
-fn trouble(record: &ShotRecord) -> Option<String> {
-    let bars = |flag: &Flag| {
-        !matches!(
-            flag,
-            Flag::Lone | Flag::ShortBurst | Flag::FilterOn | Flag::Flare
-        )
-    };
-    let flags: Vec<&str> = record.flags.iter().filter(bars).map(Flag::word).collect();
-    if !flags.is_empty() {
-        return Some(format!("is {}", flags.join(" and ")));
-    }
-    sun(record)
-        .is_none()
-        .then(|| "has no fitted disc".to_owned())
 }

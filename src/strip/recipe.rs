@@ -160,17 +160,18 @@ pub struct Recipe {
     pub align: Align,
     /// The discs' colour.
     pub tint: Tint,
+    /// Whether all filtered discs are brought to one brightness and colour; as each was photographed if not.
+    pub matched: bool,
     /// Light at the centre of an uncovered disc, 0.05 to 1 where 1 is the brightest a file holds.
     pub brightness: f64,
     /// What is written below each disc.
     pub captions: Captions,
     /// A wide view to lay the path over, by its name on the card.
     pub landscape: Option<String>,
-    /// Azimuth at the middle of the wide view in degrees; `None` takes it from the eclipsed Sun in the view, else
-    /// points it at the path.
+    /// Azimuth at the middle of the wide view in degrees; `None` takes it from the Sun in the view.
     pub landscape_az_deg: Option<f64>,
     /// Where the flat horizon lies in the wide view, from 0 at its top to 1 at its bottom (beyond both allowed); `None`
-    /// takes it from the eclipsed Sun in the view, else a usual place.
+    /// takes it from the Sun in the view.
     pub landscape_horizon: Option<f64>,
     /// Degrees the wide view spans from side to side; `None` takes it from the frame's focal length.
     pub landscape_width_deg: Option<f64>,
@@ -211,6 +212,7 @@ impl Default for Recipe {
             up: Up::default(),
             align: Align::default(),
             tint: Tint::default(),
+            matched: true,
             brightness: 0.8,
             captions: Captions::default(),
             landscape: None,

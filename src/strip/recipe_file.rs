@@ -6,6 +6,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::keys::{KEYS, like, quoted};
+use super::propose::untimed;
 use super::recipe::{Centre, Recipe};
 use super::zone::local_time;
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -61,6 +62,24 @@ impl Recipe {
                 text.push_str(&format!("  {},{beside}\n", quoted(name)));
             }
             text.push_str("]\n");
+        }
+        text + &self.apart(catalogue)
+    }
+
+    /// Frames of the Sun without a usable time that the recipe does not name, as comments to be moved into the lists.
+    fn apart(&self, catalogue: &Catalogue) -> String {
+        let open: Vec<&str> = untimed(catalogue)
+            .map(ShotRecord::name)
+            .filter(|name| !self.frames().any(|taken| taken == *name))
+            .collect();
+        if open.is_empty() {
+            return String::new();
+        }
+        let mut text = String::from(
+            "\n# Frames of the Sun without a usable time, not in the strip: move them into the lists above where they belong.\n",
+        );
+        for name in open {
+            text.push_str(&format!("#   {},\n", quoted(name)));
         }
         text
     }

@@ -1,9 +1,9 @@
 //! What comes out: JSON, words, calendar, diagram, lists, and errors that help.
 
 use contactstrip::contacts::{
-    self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible,
+    self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible, Written,
 };
-use contactstrip::domain::{LocalKind, Site};
+use contactstrip::domain::{LocalKind, Site, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::phase::zone;
 use serde_json::Value;
@@ -131,7 +131,11 @@ fn words_say_when_and_how_careful_to_be() {
 
 #[test]
 fn the_calendar_keeps_to_its_format() {
-    let text = contacts::calendar(&all(PALMA.0, PALMA.1));
+    let written = Written {
+        at: Utc::new("2026-07-01T10:00:00.7Z".parse().unwrap()),
+        sequence: 4,
+    };
+    let text = contacts::calendar(&all(PALMA.0, PALMA.1), written);
     assert!(text.starts_with("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:"));
     assert!(text.ends_with("END:VCALENDAR\r\n"));
     assert!(
@@ -154,6 +158,14 @@ fn the_calendar_keeps_to_its_format() {
     ids.sort_unstable();
     ids.dedup();
     assert_eq!(ids.len(), 6);
+    assert_eq!(
+        (count("DTSTAMP:20260701T100000Z"), count("SEQUENCE:4")),
+        (6, 6)
+    );
+    // Every contact with the Sun up reminds, with what to do about filters.
+    assert_eq!(count("BEGIN:VALARM"), 6);
+    assert!(unfolded.contains("C2 in a minute: filters on until the last bead is gone"));
+    assert!(unfolded.contains("C3 in a minute: filters back before the first bead"));
     // Totality 18:31:04.8 to 18:32:43.5 is written by the whole seconds inside it.
     assert!(
         unfolded.contains("DTSTART:20260812T183105Z\r\nDTEND:20260812T183243Z\r\nSUMMARY:Totality")

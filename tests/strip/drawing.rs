@@ -1,7 +1,7 @@
 //! What the strip looks like.
 
 use contactstrip::catalogue::Catalogue;
-use contactstrip::domain::{ContactKind, Notice, Phase};
+use contactstrip::domain::{ContactKind, DiscFit, Notice, Phase};
 use contactstrip::raster::{Animation, Depth, LinearRgb, Picture, Rows, write_png};
 use contactstrip::strip::{
     Arrangement, Captions, Centre, CentrePiece, Drawn, Lapse, Paper, Recipe, Tile, Tint, Up, draw,
@@ -407,6 +407,7 @@ fn a_path_stands_over_the_land() {
     let recipe = Recipe {
         arrangement: Arrangement::Path,
         landscape: Some("WIDE.JPG".to_owned()),
+        landscape_az_deg: Some(318.0),
         landscape_horizon: Some(0.9),
         disc_px: Some(40.0),
         up: Up::Zenith,
@@ -428,6 +429,24 @@ fn a_path_stands_over_the_land() {
         suns.windows(2)
             .all(|w| w[1].x_px < w[0].x_px && w[1].y_px > w[0].y_px)
     );
+    // Without a word from the person a view is aimed by its Sun, or refused.
+    let unaimed = Recipe {
+        landscape_az_deg: None,
+        disc_px: None,
+        ..recipe.clone()
+    };
+    let refused = redrawn(&scene, &catalogue, &takes, &unaimed);
+    let told = |n: &Notice| n.text.contains("cannot be made out");
+    assert!(refused.notices.iter().any(told), "{:?}", refused.notices);
+    let mut fitted = catalogue.clone();
+    let sun = super::drawn::circle(take.sun, take.radius_px);
+    let fit = fitted.shots[0].disc.map(|fit| DiscFit {
+        sun: Some(sun),
+        ..fit
+    });
+    fitted.shots.last_mut().unwrap().disc = fit;
+    let aimed = redrawn(&scene, &fitted, &takes, &unaimed);
+    assert!(!aimed.notices.iter().any(told), "{:?}", aimed.notices);
     // A corona that would reach over its neighbours keeps its light: they make way and are told.
     let whole = Recipe {
         reach: None,

@@ -243,7 +243,7 @@ pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
         corona: None,
         version: VERSION,
         program: "test".into(),
-        cards: vec!["card".into()],
+        cards: Vec::new(),
         site_source: None,
         zone: Some("America/Santiago".into()),
         contacts: Some(contacts(scene)),

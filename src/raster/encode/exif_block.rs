@@ -17,7 +17,13 @@ pub(super) enum Host {
     Jpeg(u32, u32),
     /// Resolution and captions are tags of the picture.
     Tiff,
+    /// The same, with linear light in place of sRGB.
+    LinearTiff,
 }
+
+/// ColorSpace (EXIF 2.32, tag 0xA001): sRGB, or anything else, which the profile says.
+const SRGB: u16 = 1;
+const UNCALIBRATED: u16 = 0xFFFF;
 
 /// EXIF bytes (TIFF structure, big-endian) of what is known about a picture.
 pub(super) fn exif_block(info: &PictureInfo, host: Host) -> io::Result<Vec<u8>> {
@@ -35,6 +41,10 @@ pub(super) fn exif_block(info: &PictureInfo, host: Host) -> io::Result<Vec<u8>> 
 
 /// The fields of a picture, for all the directories of EXIF.
 pub(super) fn exif_fields(info: &PictureInfo, host: Host) -> Vec<Field> {
+    let colour_space = match host {
+        Host::LinearTiff => UNCALIBRATED,
+        Host::Png | Host::Jpeg(..) | Host::Tiff => SRGB,
+    };
     let mut fields = vec![
         text(Tag::ImageDescription, &info.full_description()),
         text(Tag::Software, &info.software),
@@ -43,7 +53,7 @@ pub(super) fn exif_fields(info: &PictureInfo, host: Host) -> Vec<Field> {
         field(Tag::ResolutionUnit, Value::Short(vec![2])),
         field(Tag::ExifVersion, Value::Undefined(b"0232".to_vec(), 0)),
         field(Tag::FlashpixVersion, Value::Undefined(b"0100".to_vec(), 0)),
-        field(Tag::ColorSpace, Value::Short(vec![1])),
+        field(Tag::ColorSpace, Value::Short(vec![colour_space])),
     ];
     if let Host::Jpeg(width, height) = host {
         let components = Value::Undefined(vec![1, 2, 3, 0], 0);
@@ -57,10 +67,10 @@ pub(super) fn exif_fields(info: &PictureInfo, host: Host) -> Vec<Field> {
         fields.push(text(Tag::Copyright, credit));
     }
     if let Some((first, _)) = info.captured {
-        let (time, milliseconds) = exif_time(first);
+        let (time, milliseconds) = exif_time(first.plus_s(f64::from(info.offset_s)));
         fields.push(text(Tag::DateTimeOriginal, &time));
         fields.push(text(Tag::SubSecTimeOriginal, &milliseconds));
-        fields.push(text(Tag::OffsetTimeOriginal, "+00:00"));
+        fields.push(text(Tag::OffsetTimeOriginal, &offset(info.offset_s)));
     }
     if let Some((site, source)) = &info.place {
         fields.extend(position(site));
@@ -87,9 +97,16 @@ fn text(tag: Tag, words: &str) -> Field {
     field(tag, Value::Ascii(vec![bytes]))
 }
 
-/// Time on UTC and its milliseconds (EXIF 2.32, tags 0x9003 and 0x9291), rounded as everywhere.
-fn exif_time(utc: Utc) -> (String, String) {
-    let words = utc.to_string();
+/// Local time minus UTC as `+HH:MM` (EXIF 2.32, tag 0x9011).
+fn offset(offset_s: i32) -> String {
+    let sign = if offset_s < 0 { '-' } else { '+' };
+    let minutes = offset_s.unsigned_abs() / 60;
+    format!("{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+}
+
+/// Local time and its milliseconds (EXIF 2.32, tags 0x9003 and 0x9291), rounded as everywhere.
+fn exif_time(local: Utc) -> (String, String) {
+    let words = local.to_string();
     let (whole, part) = words.split_once('.').unwrap_or((&words, "000"));
     let time = whole.replace('-', ":").replace('T', " ");
     (time, part.trim_end_matches('Z').to_owned())

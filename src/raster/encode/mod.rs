@@ -33,6 +33,8 @@ pub struct PictureInfo {
     pub credit: Option<String>,
     /// True times of the first and the last exposure in it.
     pub captured: Option<(Utc, Utc)>,
+    /// Local time minus UTC in seconds, for the times in EXIF; whole minutes (EXIF 2.32, tag 0x9011).
+    pub offset_s: i32,
     /// Place and how it is known, where it may be told. `None` keeps it out of the file.
     pub place: Option<(Site, SiteSource)>,
     /// Dots per inch of the print; held to 1 to 65,535.
@@ -50,6 +52,7 @@ impl PictureInfo {
             software: Self::SOFTWARE.to_owned(),
             credit: None,
             captured: None,
+            offset_s: 0,
             place: None,
             dpi: 300.0,
         }
@@ -94,6 +97,7 @@ mod tests {
         PictureInfo {
             credit: Some("A. Photographer".into()),
             captured: Some((utc("2019-07-02T19:23:00Z"), utc("2019-07-02T21:46:00Z"))),
+            offset_s: -4 * 3600,
             place: Some((Site::new(-30.03, -70.71, 600.0).unwrap(), SiteSource::Given)),
             ..PictureInfo::new("Composite of 13 frames")
         }
@@ -146,8 +150,8 @@ mod tests {
             assert!(words(exif::Tag::ImageDescription).contains("2019-07-02T21:46:00"));
             assert!(words(exif::Tag::Artist).contains("A. Photographer"));
             assert_eq!(words(exif::Tag::XResolution), "300");
-            assert_eq!(words(exif::Tag::DateTimeOriginal), "2019-07-02 19:23:00");
-            assert_eq!(words(exif::Tag::OffsetTimeOriginal), "\"+00:00\"");
+            assert_eq!(words(exif::Tag::DateTimeOriginal), "2019-07-02 15:23:00");
+            assert_eq!(words(exif::Tag::OffsetTimeOriginal), "\"-04:00\"");
             assert_eq!(words(exif::Tag::GPSLatitude), "30 deg 1 min 48 sec");
             assert_eq!(words(exif::Tag::GPSLatitudeRef), "S");
             assert_eq!(words(exif::Tag::ColorSpace), "sRGB");

@@ -3,7 +3,7 @@
 use std::io;
 use std::sync::OnceLock;
 
-use moxcms::{LocalizableString, ProfileText, ToneReprCurve};
+use moxcms::{LocalizableString, Matrix3d, ProfileText, ToneReprCurve, Xyzd};
 
 /// Bytes of an ICC header that hold the date of creation (ICC.1:2022, table 17).
 const DATE_BYTES: std::ops::Range<usize> = 24..36;
@@ -17,7 +17,38 @@ const FIXED_DATE: [u8; 12] = [0x07, 0xD0, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0];
 /// When the profile library cannot write it.
 pub fn srgb_profile() -> io::Result<&'static [u8]> {
     static PROFILE: OnceLock<Vec<u8>> = OnceLock::new();
-    kept(&PROFILE, moxcms::ColorProfile::new_srgb)
+    kept(&PROFILE, || srgb_colours("sRGB IEC61966-2.1"))
+}
+
+/// Bradford adaptation from the white of sRGB, D65, to that of the connection space, D50 (ICC.1:2022, annex E; the values of the
+/// ICC's own sRGB profiles). `chad` holds it, so that the white of the screen can be told from the profile.
+const D65_TO_D50: Matrix3d = Matrix3d {
+    v: [
+        [1.047_882, 0.022_919, -0.050_217],
+        [0.029_587, 0.990_479, -0.017_059],
+        [-0.009_232, 0.015_076, 0.751_678],
+    ],
+};
+
+/// The white of the medium in a profile for screens is that of the connection space (ICC.1:2022, 9.2.36).
+const MEDIA_WHITE: Xyzd = Xyzd {
+    x: 0.9642,
+    y: 1.0,
+    z: 0.8249,
+};
+
+/// The colours and curves of sRGB under a name.
+fn srgb_colours(name: &str) -> moxcms::ColorProfile {
+    let mut profile = moxcms::ColorProfile::new_srgb();
+    profile.chromatic_adaptation = Some(D65_TO_D50);
+    profile.media_white_point = Some(MEDIA_WHITE);
+    // The tag of coded video says nothing that colorants and curves do not.
+    profile.cicp = None;
+    let [language, country, name] = ["en", "US", name].map(str::to_owned);
+    profile.description = Some(ProfileText::Localizable(vec![LocalizableString::new(
+        language, country, name,
+    )]));
+    profile
 }
 
 /// An ICC profile of linear light with the primaries of sRGB, the same bytes every time.
@@ -29,16 +60,10 @@ pub(super) fn linear_profile() -> io::Result<&'static [u8]> {
     kept(&PROFILE, || {
         // An empty table is the identity (ICC.1:2022, 10.6).
         let straight = || Some(ToneReprCurve::Lut(Vec::new()));
-        let words = ["en", "US", "Linear light, sRGB primaries"].map(str::to_owned);
-        let [language, country, name] = words;
-        let mut profile = moxcms::ColorProfile::new_srgb();
+        let mut profile = srgb_colours("Linear light, sRGB primaries");
         profile.red_trc = straight();
         profile.green_trc = straight();
         profile.blue_trc = straight();
-        profile.cicp = None;
-        profile.description = Some(ProfileText::Localizable(vec![LocalizableString::new(
-            language, country, name,
-        )]));
         profile
     })
 }
@@ -115,6 +140,38 @@ mod tests {
         }
         let linear = moxcms::ColorProfile::new_from_slice(linear_profile().unwrap()).unwrap();
         assert_eq!(linear.green_trc, Some(ToneReprCurve::Lut(Vec::new())));
+    }
+
+    /// What lcms 2.19 writes into its own profile of sRGB (`fixtures/scripts/read_profile_values.py`), to three in ten
+    /// thousand: it takes D65 from its correlated temperature, 6504 K, where sRGB says x 0.3127, y 0.3290.
+    #[test]
+    fn white_and_adaptation_are_those_of_lcms() {
+        let stored = include_str!("../../../fixtures/raster/lcms_srgb.csv");
+        for profile in [srgb_profile().unwrap(), linear_profile().unwrap()] {
+            for row in stored.lines().filter(|line| !line.starts_with('#')) {
+                let mut cells = row.split(',');
+                let tag = cells.next().unwrap();
+                let due: Vec<f64> = cells.map(|cell| cell.parse().unwrap()).collect();
+                let found = fixed_numbers(profile, tag.as_bytes());
+                assert_eq!(found.len(), due.len(), "{tag}");
+                for (found, due) in found.iter().zip(due) {
+                    assert!((found - due).abs() < 3e-4, "{tag}: {found} for {due}");
+                }
+            }
+        }
+    }
+
+    /// The s15Fixed16 numbers of a tag (ICC.1:2022, 4.6), behind its eight bytes of type.
+    fn fixed_numbers(profile: &[u8], tag: &[u8]) -> Vec<f64> {
+        let number = |at: usize| i32::from_be_bytes(profile[at..at + 4].try_into().unwrap());
+        let entries = (0..number(HEADER_BYTES) as usize).map(|n| HEADER_BYTES + 4 + 12 * n);
+        let entry = entries.clone().find(|at| &profile[*at..at + 4] == tag);
+        let entry = entry.unwrap();
+        let (start, size) = (number(entry + 4) as usize, number(entry + 8) as usize);
+        (start + 8..start + size)
+            .step_by(4)
+            .map(|at| f64::from(number(at)) / 65_536.0)
+            .collect()
     }
 
     fn to_the_letter_and_back(profile: &[u8]) {

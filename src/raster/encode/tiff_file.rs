@@ -105,6 +105,7 @@ struct Kind {
     predictor: u16,
     packing: Packing,
     profile: fn() -> io::Result<&'static [u8]>,
+    host: Host,
 }
 
 impl Kind {
@@ -115,6 +116,7 @@ impl Kind {
         predictor: 2,
         packing: Packing::Deflate,
         profile: srgb_profile,
+        host: Host::Tiff,
     };
     /// IEEE floats, linear light, as they are: not every reader knows the differences of floats.
     const FLOAT: Self = Self {
@@ -123,6 +125,7 @@ impl Kind {
         predictor: 1,
         packing: Packing::Deflate,
         profile: linear_profile,
+        host: Host::LinearTiff,
     };
 }
 
@@ -165,7 +168,7 @@ fn whole_file(
     info: &PictureInfo,
     out: &mut (impl Write + Seek),
 ) -> Result<(), TiffError> {
-    let fields = exif_fields(info, Host::Tiff);
+    let fields = exif_fields(info, kind.host);
     let mut file = TiffEncoder::new(out)?;
     let exif = directory_beside(&mut file, &fields, Context::Exif)?;
     let place = directory_beside(&mut file, &fields, Context::Gps)?;
@@ -420,6 +423,17 @@ mod tests {
             let back = image::load_from_memory(file.get_ref()).unwrap();
             assert_eq!(back.into_rgb16().into_raw(), data);
         }
+    }
+
+    #[test]
+    fn floats_do_not_call_themselves_srgb() {
+        let light = LinearRgb::new(8, 8);
+        let mut file = Cursor::new(Vec::new());
+        write_tiff_float(&light, &PictureInfo::new("a layer"), &mut file).unwrap();
+        file.set_position(0);
+        let tags = exif::Reader::new().read_from_container(&mut file).unwrap();
+        let field = tags.get_field(exif::Tag::ColorSpace, exif::In::PRIMARY);
+        assert_eq!(field.unwrap().value.get_uint(0), Some(0xFFFF));
     }
 
     #[test]

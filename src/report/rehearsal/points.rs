@@ -146,13 +146,11 @@ fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
         .map(|(sun, r)| sun.radius_arcsec / r);
     let air_px = scale.map_or(0.0, |s| SEEING_ARCSEC / FWHM_PER_SIGMA / s);
     let good_px = GOOD_BLUR_PX.max(air_px);
-    let best = blurs
-        .iter()
-        .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or("", |(_, name)| *name);
-    let found = format!(
-        "limb blurred by {typical:.1} px (sigma), {good_px:.1} px or less is good; sharpest {best}"
-    );
+    let mut found =
+        format!("limb blurred by {typical:.1} px (sigma), {good_px:.1} px or less is good");
+    if let Some(best) = sharpest(frames) {
+        found += &format!("; sharpest {best}");
+    }
     if let Some(growth) = creep(&blurs, CREEP_FROM * good_px).filter(|g| g.abs() > FOCUS_CREEP) {
         let way = if growth > 0.0 { "grows" } else { "shrinks" };
         let found = format!(
@@ -163,14 +161,51 @@ fn focus(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
              before C2";
         return point("focus", Verdict::Mend, found, advice);
     }
-    match typical <= good_px {
-        true => point("focus", Verdict::Good, found, ""),
-        false => point(
-            "focus",
-            Verdict::Mend,
-            found,
-            "focus by hand on the limb or a spot at full magnification",
-        ),
+    let advice = "focus by hand on the limb or a spot at full magnification";
+    if typical > good_px {
+        return point("focus", Verdict::Mend, found, advice);
+    }
+    let least_px = SOFTER * typical.max(good_px);
+    let soft: Vec<&str> = frames
+        .iter()
+        .filter(|s| s.flags.has(Flag::Soft) || blur_px(s).is_some_and(|blur| blur > least_px))
+        .map(|s| s.name())
+        .collect();
+    if soft.is_empty() {
+        return point("focus", Verdict::Good, found, "");
+    }
+    found += &format!("; {} soft: {}", counted(soft.len(), "frame"), named(&soft));
+    point(
+        "focus",
+        Verdict::Mend,
+        found,
+        "look at these: focus by hand, and lock the ring",
+    )
+}
+
+/// Blur over what is usual or good from which a single frame is told (our choice: a factor that is seen in a print).
+const SOFTER: f64 = 1.6;
+
+/// The frame with the narrowest limb, of those that show one: saturation makes any limb look narrow.
+fn sharpest<'a>(frames: &[&'a ShotRecord]) -> Option<&'a str> {
+    let shows_limb = |s: &&&ShotRecord| !is_clipped(s) && !s.flags.has(Flag::Cut);
+    let blurs = frames
+        .iter()
+        .filter(shows_limb)
+        .filter_map(|s| Some((blur_px(s)?, s.name())));
+    let best = blurs.min_by(|a, b| a.0.total_cmp(&b.0));
+    best.map(|(_, name)| name)
+}
+
+/// Names listed in one point before the rest is counted.
+const NAMED: usize = 3;
+
+/// "a, b, c and 4 more".
+fn named(names: &[&str]) -> String {
+    let shown = names[..names.len().min(NAMED)].join(", ");
+    match names.len().saturating_sub(NAMED) {
+        0 => shown,
+        more => format!("{shown} and {more} more"),
     }
 }
 
@@ -202,13 +237,20 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
             advice,
         );
     };
-    let clipped = frames.iter().filter(|s| is_clipped(s)).count();
+    let clipped: Vec<&str> = frames
+        .iter()
+        .filter(|s| is_clipped(s))
+        .map(|s| s.name())
+        .collect();
     let (low, wanted, high) = LEVEL;
-    let found = format!(
+    let mut found = format!(
         "disc at {:.0} % of saturation, {} clipped",
         typical * 100.0,
-        counted(clipped, "frame")
+        counted(clipped.len(), "frame")
     );
+    if !clipped.is_empty() {
+        found += &format!(": {}", named(&clipped));
+    }
     // Only frames well off both ends tell how much light there is.
     let better = median(
         levels
@@ -217,8 +259,16 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
             .filter_map(|(level, shutter_s)| Some(shutter_s.filter(|t| *t > 0.0)? * wanted / level))
             .collect(),
     );
-    if clipped * 2 <= frames.len() && (low..=high).contains(&typical) {
-        return point("exposure", Verdict::Good, found, "");
+    if clipped.len() * 2 <= frames.len() && (low..=high).contains(&typical) {
+        return match clipped.is_empty() {
+            true => point("exposure", Verdict::Good, found, ""),
+            false => point(
+                "exposure",
+                Verdict::Mend,
+                found,
+                "keep to the exposure of the others",
+            ),
+        };
     }
     let advice = match (better, typical < low) {
         (Some(s), _) => format!("try {} at the same aperture and ISO", dial_mark(s)),
@@ -609,7 +659,7 @@ fn zone_words(frames: &[&ShotRecord]) -> String {
 
 /// Frames that could not be read or show no disc, by reason.
 fn readable(frames: &[&ShotRecord]) -> Point {
-    let mut troubles: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut troubles: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for shot in frames {
         let trouble = match shot {
             s if s.phase == Phase::Unreadable => "not readable",
@@ -621,18 +671,21 @@ fn readable(frames: &[&ShotRecord]) -> Point {
             s if s.disc.is_none() => "no disc found",
             _ => continue,
         };
-        *troubles.entry(trouble).or_default() += 1;
+        troubles.entry(trouble).or_default().push(shot.name());
     }
-    let bad: usize = troubles.values().sum();
+    let bad: usize = troubles.values().map(Vec::len).sum();
+    let weather = |what: &&str| *what == "clouded" || *what == "flare";
+    let to_mend = troubles.keys().any(|what| !weather(what));
     let list: Vec<String> = troubles
         .iter()
-        .map(|(what, n)| format!("{n} {what}"))
+        .map(|(what, names)| format!("{} {what} ({})", names.len(), named(names)))
         .collect();
     let found = match bad {
         0 => format!("all {} show the disc", frames.len()),
         _ => format!("{} of {}: {}", bad, frames.len(), list.join(", ")),
     };
-    match bad * 10 > frames.len() {
+    // Cloud and ghosts in a frame or two are nobody's fault.
+    match to_mend || bad * 10 > frames.len() {
         true => point(
             "frames",
             Verdict::Mend,

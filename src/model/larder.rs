@@ -57,7 +57,7 @@ impl Larder {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pipeline::kept;
+    use crate::model::kept;
     use crate::raster::{Samples, Transfer};
 
     fn opened(side: usize) -> Opened {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
-use super::{PipelineError, Settings};
+use super::{Given, ModelError};
 use crate::contacts;
 use crate::domain::{Contacts, GpsFix, Notice, Shot, Site, SiteSource};
 use crate::ephemeris::{self, Eclipse, EclipseView, Radii};
@@ -30,12 +30,12 @@ const NEAR_DAYS: i32 = 1;
 
 /// Finds the eclipse from the capture dates (or as given) and the site from GPS (or as given).
 pub(crate) fn settle(
-    settings: &Settings,
+    given: &Given,
     shots: &[Shot],
     notices: &mut Vec<Notice>,
-) -> Result<Place, PipelineError> {
-    let eclipse = eclipse_of(settings.date, shots)?;
-    let (site, source) = match settings.site {
+) -> Result<Place, ModelError> {
+    let eclipse = eclipse_of(given.date, shots)?;
+    let (site, source) = match given.site {
         Some(site) => (site, SiteSource::Given),
         None => (
             site_from_gps(shots, eclipse.date(), notices)?,
@@ -52,9 +52,9 @@ pub(crate) fn settle(
 }
 
 /// The eclipse with most shots on its date or the day before or after.
-fn eclipse_of(given: Option<Date>, shots: &[Shot]) -> Result<Eclipse, PipelineError> {
+fn eclipse_of(given: Option<Date>, shots: &[Shot]) -> Result<Eclipse, ModelError> {
     if let Some(date) = given {
-        return ephemeris::eclipse_near(date).map_err(|none| PipelineError::NoEclipse {
+        return ephemeris::eclipse_near(date).map_err(|none| ModelError::NoEclipse {
             asked: format!("on {date}"),
             near: neighbours(none.before, none.after),
         });
@@ -72,11 +72,11 @@ fn eclipse_of(given: Option<Date>, shots: &[Shot]) -> Result<Eclipse, PipelineEr
     }
 }
 
-fn no_eclipse_in(dates: &BTreeMap<Date, usize>) -> PipelineError {
+fn no_eclipse_in(dates: &BTreeMap<Date, usize>) -> ModelError {
     let busiest = dates.iter().max_by_key(|(_, count)| **count);
     match busiest {
-        None => PipelineError::NoDates,
-        Some((date, _)) => PipelineError::NoEclipse {
+        None => ModelError::NoDates,
+        Some((date, _)) => ModelError::NoEclipse {
             asked: format!(
                 "on the capture dates ({} to {})",
                 dates.keys().next().unwrap_or(date),
@@ -113,14 +113,14 @@ fn site_from_gps(
     shots: &[Shot],
     date: Date,
     notices: &mut Vec<Notice>,
-) -> Result<Site, PipelineError> {
+) -> Result<Site, ModelError> {
     let fixes: Vec<GpsFix> = shots
         .iter()
         .filter(|shot| taken_near(shot, date))
         .filter_map(|shot| shot.gps)
         .collect();
     let Some(middle) = most_central(&fixes) else {
-        return Err(PipelineError::NoSite {
+        return Err(ModelError::NoSite {
             date,
             elsewhere: shots.iter().filter(|s| s.gps.is_some()).count(),
         });
@@ -143,7 +143,7 @@ fn site_from_gps(
             "GPS gives no elevation; took 0 m, which costs up to about a second at 3,000 m; pass --site with it",
         ));
     }
-    Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(PipelineError::Site)
+    Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(ModelError::Site)
 }
 
 fn taken_near(shot: &Shot, date: Date) -> bool {

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
-use super::{KnownClock, Settings};
+use super::{Given, KnownClock};
 use crate::catalogue::ClockPoint;
 use crate::clock::{self, ClockBody, ClockFrame, Turn};
 use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Notice, Shot};
@@ -61,7 +61,7 @@ impl Solved {
 /// Zones decided, errors as given or none, nothing solved yet.
 pub(crate) fn at_their_word(
     shots: &[Shot],
-    settings: &Settings,
+    given: &Given,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Clocks {
@@ -73,7 +73,7 @@ pub(crate) fn at_their_word(
     bodies
         .into_iter()
         .map(|(id, members)| {
-            let choice = zone::decide(members, settings.zone.as_ref(), place.zone.as_ref(), at);
+            let choice = zone::decide(members, given.zone.as_ref(), place.zone.as_ref(), at);
             let name = id.as_ref().map_or_else(
                 || "shots of no named camera".to_owned(),
                 CameraId::make_model,
@@ -84,7 +84,7 @@ pub(crate) fn at_their_word(
             });
             let mut clock =
                 ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
-            if let Some(error_s) = given(&settings.clocks, id.as_ref()) {
+            if let Some(error_s) = error_given(&given.clocks, id.as_ref()) {
                 clock.error_s = error_s;
                 clock.sigma_s = GIVEN_SIGMA_S;
                 clock.evidence = vec![ClockEvidence::Given];
@@ -95,7 +95,7 @@ pub(crate) fn at_their_word(
 }
 
 /// The error the person gave for a body: by label, model or serial number first, else for all.
-fn given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
+fn error_given(known: &[KnownClock], id: Option<&CameraId>) -> Option<f64> {
     let names = |id: &CameraId, wanted: &str| {
         let same = |text: &str| text.eq_ignore_ascii_case(wanted);
         same(&id.to_string())

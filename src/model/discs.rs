@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use super::kept::Desk;
 use super::opening::{self, Keep, open_and_examine};
 use super::zoom::{self, Stretch, SunSize};
-use super::{PipelineError, Watch};
+use super::{ModelError, Watch};
 use crate::disc::{self, DiscHint, DiscReport};
 use crate::domain::{CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Shot};
 use crate::raster;
@@ -239,7 +239,7 @@ pub(crate) fn learn(
     sky: &(dyn Fn(&Shot) -> (f64, f64) + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<(Learned, Vec<Seen>), PipelineError> {
+) -> Result<(Learned, Vec<Seen>), ModelError> {
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
     for (index, shot) in shots.iter().enumerate() {
         if wanted[index] {
@@ -315,7 +315,7 @@ pub(crate) fn learn_moons(
     learned: &Learned,
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<Learned, PipelineError> {
+) -> Result<Learned, ModelError> {
     let bare = desk.bare();
     let mut learned = learned.clone();
     let mut groups: BTreeMap<ScaleKey, Vec<usize>> = BTreeMap::new();
@@ -384,7 +384,7 @@ pub(crate) fn look(
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<Vec<Seen>, PipelineError> {
+) -> Result<Vec<Seen>, ModelError> {
     let settled = |i: usize, one: &Seen| match one {
         Seen::No => false,
         Seen::Broken(_) => true,
@@ -412,7 +412,7 @@ fn look_at(
     desk: &Desk<'_>,
     stage: &str,
     watch: &dyn Watch,
-) -> Result<(), PipelineError> {
+) -> Result<(), ModelError> {
     watch.begin(stage, indices.len() as u64);
     let reports = each(indices, watch, |index| {
         open_and_examine(index, &shots[index], &hint(index), desk, Keep::IfOpen)
@@ -448,7 +448,7 @@ pub(crate) fn look_past_slips(
     hint: &(dyn Fn(usize, &Learned) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<Learned, PipelineError> {
+) -> Result<Learned, ModelError> {
     let now = Learned {
         slipped: slipped(shots, seen, sky),
         scales: learned.scales.clone(),
@@ -484,7 +484,7 @@ pub(crate) fn look_at_flat(
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<usize, PipelineError> {
+) -> Result<usize, ModelError> {
     let flat = |index: usize| {
         let known = hint(index).squeeze;
         known.is_some()
@@ -503,7 +503,7 @@ pub(crate) fn look_again(
     hint: &(dyn Fn(usize) -> DiscHint + Sync),
     desk: &Desk<'_>,
     watch: &dyn Watch,
-) -> Result<(), PipelineError> {
+) -> Result<(), ModelError> {
     for (index, one) in seen.iter_mut().enumerate() {
         if let Seen::Yes(report, _) = one {
             disc::follow_vector(report, &hint(index));
@@ -522,12 +522,12 @@ pub(crate) fn each<T: Send>(
     indices: &[usize],
     watch: &dyn Watch,
     work: impl Fn(usize) -> T + Sync,
-) -> Result<Vec<T>, PipelineError> {
+) -> Result<Vec<T>, ModelError> {
     indices
         .par_iter()
         .map(|&index| {
             if watch.interrupted() {
-                return Err(PipelineError::Interrupted);
+                return Err(ModelError::Interrupted);
             }
             let result = work(index);
             watch.advance(1);

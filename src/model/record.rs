@@ -1,27 +1,31 @@
 //! Puts the findings together into the record of the card.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 
+use super::Given;
 use super::clocks::Solved;
 use super::discs::{Learned, ScaleKey, Seen, scale_key};
 use super::intake::Intake;
 use super::place::Place;
 use super::roles;
-use super::sort::broken_reason;
-use super::{PROGRAM, Settings};
 use crate::burst;
-use crate::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
+use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Flags, Limb, Notice, Phase, Role, Shot,
-    SunMoon, TaggedShot,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Phase, Role,
+    Shot, SunMoon, TaggedShot,
 };
+use crate::flag;
 use crate::phase;
 use crate::raster;
 
 /// All that was found, stage by stage.
 pub(crate) struct Findings<'a> {
-    pub(crate) settings: &'a Settings,
+    pub(crate) program: &'a str,
+    pub(crate) cards: &'a [PathBuf],
+    pub(crate) out: &'a Path,
+    pub(crate) given: &'a Given,
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
     pub(crate) seen: &'a [Seen],
@@ -38,7 +42,10 @@ const DAYLIGHT: f64 = 0.05;
 /// Makes the record.
 pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     let Findings {
-        settings,
+        program,
+        cards,
+        out,
+        given,
         intake,
         place,
         seen,
@@ -59,11 +66,6 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             let phase = phase_of(&tagged[i], broken, &seen[i], roles[i]);
             let predicted = predicted(&tagged[i], phase, place);
             let turn = solved.turn_of(i);
-            let mut flags = phase::flags(&tagged[i]);
-            flags.join(&burst_flags[i]);
-            if let Some(report) = seen[i].report() {
-                flags.join(&report.flags);
-            }
             let fit = seen[i].fit().map(|fit| {
                 let radius = learned
                     .slipped_radius_px(shot)
@@ -71,6 +73,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .or_else(|| radii.get(&scale_key(shot)).copied());
                 with_sun(*fit, predicted.as_ref(), turn, radius)
             });
+            let mut flags = phase::flags(&tagged[i]);
+            flags.join(&burst_flags[i]);
+            if let Some(report) = seen[i].report() {
+                flags.join(&report.flags);
+            }
+            // The Sun of totality is less sure than the Moon that was fitted.
+            let approximate = fit.is_some_and(|fit| fit.sigma_px > APPROXIMATE_PX);
+            flags.put(Flag::Approximate, approximate);
             ShotRecord {
                 shot: shot.clone(),
                 role: roles[i],
@@ -85,7 +95,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
                 look: seen[i].report().map(|r| r.look),
                 north_deg: turn.map(|t| t.north_deg),
-                mirrored: turn.map(|t| t.mirrored).or(settings.mirrored),
+                mirrored: turn.map(|t| t.mirrored).or(given.mirrored),
                 predicted,
                 quality: seen[i].report().map(|r| r.quality),
                 flags,
@@ -93,11 +103,12 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             }
         })
         .collect();
-    tell_filter_from_cap(&mut shots);
+    flag::across_card(&mut shots);
     for (i, record) in shots.iter().enumerate() {
         let broken = broken_reason(intake.broken[i].as_ref(), &seen[i]);
         notices.extend(notice_for(record, broken));
     }
+    notices.extend(flag::notices(&shots));
     notices.extend(raw_notice(&shots));
     shots.sort_by(|a, b| match (a.utc, b.utc) {
         (Some(x), Some(y)) => x.cmp(&y),
@@ -105,14 +116,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         (None, Some(_)) => std::cmp::Ordering::Greater,
         (None, None) => std::cmp::Ordering::Equal,
     });
-    let zone = settings.zone.as_ref().or(place.zone.as_ref());
+    let zone = given.zone.as_ref().or(place.zone.as_ref());
     Catalogue {
         version: VERSION,
-        program: PROGRAM.to_owned(),
-        cards: settings
-            .cards
+        program: program.to_owned(),
+        cards: cards
             .iter()
-            .map(|card| card.display().to_string())
+            .zip(intake.places)
+            .map(|(card, files)| CardRecord::new(card, out, files))
             .collect(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),
@@ -122,6 +133,15 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         shots,
         strays: intake.strays,
         notices,
+    }
+}
+
+/// Whether a frame was looked at and could not be decoded.
+fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
+    match (known, seen) {
+        (Some(reason), _) => Some(reason),
+        (None, Seen::Broken(reason)) => Some(reason),
+        _ => None,
     }
 }
 
@@ -160,7 +180,9 @@ fn phase_of(tagged: &TaggedShot, broken: Option<&str>, seen: &Seen, role: Option
     let daylight = seen
         .report()
         .is_some_and(|r| r.fit.is_err() && r.look.sky > DAYLIGHT);
-    if filtered && daylight && role != Some(Role::Wide) {
+    // A landscape is part of the day by its time alone; without one nothing says that it is.
+    let no_sun = tagged.phase == Phase::Untimed || filtered && role != Some(Role::Wide);
+    if daylight && no_sun {
         Phase::Unrelated
     } else {
         tagged.phase
@@ -234,49 +256,8 @@ fn with_sun(
     }
 }
 
-/// Dark telephoto frames of totality: the filter was still on, or on again, when all frames of the body from the start or to the end
-/// of totality are dark; one dark frame among bright ones had its cap on.
-fn tell_filter_from_cap(shots: &mut [ShotRecord]) {
-    let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
-    for (i, record) in shots.iter().enumerate() {
-        if record.phase == Phase::Totality && record.role != Some(Role::Wide) {
-            bodies
-                .entry(record.shot.camera.clone())
-                .or_default()
-                .push(i);
-        }
-    }
-    for mut members in bodies.into_values() {
-        members.sort_by_key(|&i| shots[i].utc);
-        let dark = |i: &&usize| shots[**i].flags.has(Flag::Capped);
-        let ahead: BTreeSet<usize> = members.iter().take_while(dark).copied().collect();
-        let behind: BTreeSet<usize> = members.iter().rev().take_while(dark).copied().collect();
-        if ahead.len() == members.len() {
-            continue;
-        }
-        for i in ahead.union(&behind) {
-            shots[*i].flags = shots[*i]
-                .flags
-                .iter()
-                .filter(|flag| *flag != Flag::Capped)
-                .chain([Flag::FilterOn])
-                .collect::<Flags>();
-        }
-    }
-}
-
 fn notice_for(record: &ShotRecord, broken: Option<&str>) -> Option<Notice> {
-    let told = if let Some(reason) = broken {
-        format!("{reason}; listed as unreadable, kept")
-    } else {
-        let reason = record.no_disc.as_ref()?;
-        let due = record.role == Some(Role::Tele)
-            && !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
-        if !due {
-            return None;
-        }
-        format!("no disc found ({reason}); kept, not centred")
-    };
+    let told = format!("{}; listed as unreadable, kept", broken?);
     Some(Notice::look(told).about(record.name()))
 }
 

@@ -1,0 +1,217 @@
+//! Cloud by the light it takes and scatters.
+//!
+//! A clear sky is the same for all frames, cloud is not: the clear frames of a lens agree on the brightest light for an exposure, and what
+//! falls short of it stood behind cloud. A saturated disc has no brightness to judge by. Cloud that is even and stays throughout
+//! looks like a denser filter: of that nothing can be said in partial phases; in totality no filter is on, and the corona's
+//! light is known about well enough to tell thick cloud.
+
+use super::sky::{Bare, air_stops, bare};
+use crate::catalogue::ShotRecord;
+use crate::domain::{DiscLook, Flag, Limb, Phase};
+
+/// A frame so much short of the clear ones' light, in stops, stood behind cloud: of an exposure that a clear one has, and of others, where
+/// the camera's tone curve comes in.
+const SHORT: f64 = 0.38;
+const SHORT_OTHERWISE: f64 = 0.8;
+
+/// Exposures nearer than this, in stops, are the same.
+const SAME_STOPS: f64 = 0.2;
+
+/// Clear frames agree within this, in stops, and there are at least so many of them, and this part of all.
+const AGREE: f64 = 0.2;
+const LEAST_CLEAR: usize = 3;
+const CLEAR_PART: usize = 8;
+
+/// With a greater share of its disc saturated a frame has no brightness.
+const SATURATED: f64 = 0.1;
+
+/// Light about the disc, over its light and for the part of it that is bare, above that of most frames of the lens: more is cloud's. What
+/// most have is the filter's or the lens's own.
+const GLOW: f64 = 0.02;
+
+/// Least bare share that this is told for: a crescent's halo is mostly its neighbourhood's.
+const LEAST_BARE: f64 = 0.15;
+
+/// Least bare share that has a brightness, and how much more than is due may be lit.
+const LEAST_SHARE: f64 = 0.03;
+const STRAY_LIT: f64 = 0.25;
+
+/// The same for totality: stops short of the clear frames' corona, between limits in which its light can be measured.
+const CORONA_SHORT: f64 = 0.65;
+const CORONA_AGREE: f64 = 0.35;
+const MEASURABLE: (f64, f64) = (0.012, 0.85);
+
+/// Light of the corona a tenth of a radius above the limb, of saturation, for an exposure of 0 stops (1 s at f/1 and ISO 100), in stops.
+/// S. Baumbach 1937, Astron. Nachr. 263, 121 gives 1.3 millionths of the disc there, some 2000 candela a square metre; a sensor saturates
+/// at 78 lux seconds over its ISO speed (ISO 12232).
+pub(super) const CORONA_STOPS: f64 = 10.7;
+
+/// So much short of that, in stops, no clear sky's corona is: cameras' curves and the solar cycle make a stop and a half.
+const CORONA_MISSING: f64 = 2.3;
+
+/// Frames without a measurable corona are as the ones before and after within this many seconds.
+const NEAR_S: f64 = 30.0;
+
+/// A partial frame that has a brightness.
+struct Partial {
+    index: usize,
+    exposure: f64,
+    /// Light of the whole disc at no exposure and outside the air, in stops.
+    light: f64,
+    /// Light about the disc for its bare part.
+    glow: f64,
+    bare: Bare,
+}
+
+/// Flags cloud in the partial phases of a lens.
+pub(super) fn in_partials(shots: &mut [ShotRecord], group: &[usize]) {
+    let frames: Vec<Partial> = group
+        .iter()
+        .filter_map(|&i| partial(&shots[i], i))
+        .collect();
+    let clear = clear_light(frames.iter().map(|f| f.light).collect(), AGREE);
+    let near = |f: &Partial, clear: f64| (f.light - clear).abs() <= AGREE;
+    let usual = super::middle(frames.iter().map(|f| f.glow).collect());
+    for &i in group {
+        let dim = clear.is_some_and(|clear| is_dim_without_disc(&shots[i], clear));
+        if dim {
+            shots[i].flags.set(Flag::Clouded);
+        }
+    }
+    for f in &frames {
+        let dim = clear.is_some_and(|clear| {
+            let same = frames
+                .iter()
+                .any(|o| near(o, clear) && (o.exposure - f.exposure).abs() <= SAME_STOPS);
+            clear - f.light > if same { SHORT } else { SHORT_OTHERWISE }
+        });
+        let glows = usual
+            .is_some_and(|usual| f.bare.share >= LEAST_BARE && f.glow - usual > GLOW.max(usual));
+        if dim || glows {
+            shots[f.index].flags.set(Flag::Clouded);
+        }
+    }
+}
+
+fn partial(record: &ShotRecord, index: usize) -> Option<Partial> {
+    let fit = record.disc.filter(|fit| fit.limb == Limb::Sun)?;
+    let covered = matches!(
+        record.phase,
+        Phase::Totality | Phase::Unrelated | Phase::Untimed
+    );
+    let look = disc_look(record).filter(|look| look.saturated <= SATURATED && look.level > 0.0)?;
+    let sky = record.predicted.filter(|_| !covered && fit.sun.is_some())?;
+    let exposure = record.shot.exposure.stops()?;
+    // Of a crescent so thin that it hardly reaches in from the limb the sky's light is measured, not its own.
+    let lit = |bare: &Bare| bare.share > LEAST_SHARE && look.lit < bare.share + STRAY_LIT;
+    let bare = bare(&sky).filter(lit)?;
+    Some(Partial {
+        index,
+        exposure,
+        light: look.level.log2() - exposure - bare.stops + air_stops(sky.sun_alt_refracted_deg),
+        glow: look.halo / bare.share.max(LEAST_BARE),
+        bare,
+    })
+}
+
+/// Whether a frame of the partial phases without a disc is neither dark nor as bright as it should be.
+fn is_dim_without_disc(record: &ShotRecord, clear: f64) -> bool {
+    let partial = matches!(
+        record.phase,
+        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
+    );
+    let cut = record.flags.has(Flag::OutOfFrame) || record.flags.has(Flag::Capped);
+    let told = record
+        .look
+        .zip(record.predicted)
+        .zip(record.shot.exposure.stops());
+    if !partial || cut || record.disc.is_some() {
+        return false;
+    }
+    told.is_some_and(|((look, sky), exposure)| {
+        let share = bare(&sky).map_or(0.0, |bare| bare.share);
+        let light = look.peak.max(1e-9).log2() - exposure + air_stops(sky.sun_alt_refracted_deg);
+        look.peak > MEASURABLE.0 && share > LEAST_SHARE && clear - light > SHORT_OTHERWISE
+    })
+}
+
+fn disc_look(record: &ShotRecord) -> Option<DiscLook> {
+    record.look?.disc
+}
+
+/// The light clear frames agree on, in stops: the brightest that enough have within `agree`.
+fn clear_light(mut lights: Vec<f64>, agree: f64) -> Option<f64> {
+    lights.sort_by(|a, b| b.total_cmp(a));
+    let least = LEAST_CLEAR.max(lights.len() / CLEAR_PART);
+    (0..lights.len()).find_map(|from| {
+        let like: Vec<f64> = lights[from..]
+            .iter()
+            .copied()
+            .take_while(|l| lights[from] - l <= agree)
+            .collect();
+        (like.len() >= least).then(|| like[like.len() / 2])
+    })
+}
+
+/// Flags cloud in the totality of a lens; gives the corona's light at no exposure, in stops, as the clear frames have it, else as it is
+/// known.
+pub(super) fn in_totality(shots: &mut [ShotRecord], group: &[usize]) -> f64 {
+    let bare: Vec<usize> = group
+        .iter()
+        .copied()
+        .filter(|&i| shots[i].phase == Phase::Totality)
+        .collect();
+    let lights: Vec<Option<f64>> = bare.iter().map(|&i| corona_light(&shots[i])).collect();
+    let clear = clear_light(lights.iter().flatten().copied().collect(), CORONA_AGREE);
+    let known = |i: usize| {
+        let e = &shots[i].shot.exposure;
+        e.f_number.is_some() && e.iso.is_some()
+    };
+    let clouded: Vec<Option<bool>> = bare
+        .iter()
+        .zip(&lights)
+        .map(|(&i, light)| {
+            light.map(|light| {
+                clear.is_some_and(|clear| clear - light > CORONA_SHORT)
+                    || known(i) && CORONA_STOPS - light > CORONA_MISSING
+            })
+        })
+        .collect();
+    for (n, &i) in bare.iter().enumerate() {
+        if clouded[n].unwrap_or_else(|| between_clouded(shots, &bare, &clouded, n)) {
+            shots[i].flags.set(Flag::Clouded);
+        }
+    }
+    clear
+        .unwrap_or(CORONA_STOPS)
+        .max(CORONA_STOPS - CORONA_MISSING)
+}
+
+/// The corona's light at no exposure, in stops, where the frame can tell it.
+fn corona_light(record: &ShotRecord) -> Option<f64> {
+    record.disc.filter(|fit| fit.limb == Limb::Moon)?;
+    let look = disc_look(record)?;
+    let told = look.saturated <= SATURATED && (MEASURABLE.0..MEASURABLE.1).contains(&look.level);
+    Some(look.level.log2() - record.shot.exposure.stops().filter(|_| told)?)
+}
+
+/// Whether the nearest frames that can tell, before and after, are both clouded.
+fn between_clouded(
+    shots: &[ShotRecord],
+    bare: &[usize],
+    clouded: &[Option<bool>],
+    n: usize,
+) -> bool {
+    let near = |m: &usize| {
+        let apart = shots[bare[*m]].utc.zip(shots[bare[n]].utc);
+        apart.is_some_and(|(a, b)| a.seconds_since(b).abs() <= NEAR_S)
+    };
+    let told = |m: usize| clouded[m];
+    let before = (0..n).rev().take_while(near).find_map(told);
+    let after = (n + 1..bare.len()).take_while(near).find_map(told);
+    match (before, after) {
+        (Some(before), Some(after)) => before && after,
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => false,
+    }
+}

@@ -1,0 +1,105 @@
+//! Frames that could stand beside the middle, and how much each has against it.
+
+use crate::catalogue::{Catalogue, ShotRecord};
+use crate::domain::{Flag, LocalKind, Phase, Role, Utc};
+
+use super::sun;
+
+/// What a flag costs a frame, where 1 is what a filled step is worth: how much of the picture it spoils (our choice, by what a person
+/// with the prints in hand passes over first). None costs so much that a step stays empty for it.
+const COSTS: [(Flag, f64); 7] = [
+    (Flag::Cut, 0.45),
+    (Flag::Soft, 0.4),
+    (Flag::Shaken, 0.35),
+    (Flag::Clouded, 0.25),
+    (Flag::Clipped, 0.2),
+    (Flag::Flare, 0.1),
+    (Flag::Approximate, 0.1),
+];
+
+/// Most that flags and quality together cost.
+const MOST_COST: f64 = 0.85;
+
+/// What a quality of nothing costs beside a perfect one.
+const QUALITY_COST: f64 = 0.3;
+
+/// Flags from this cost on are told: the others no one sees in a strip.
+const TOLD: f64 = 0.2;
+
+/// A frame that could stand in the strip.
+#[derive(Clone, Debug)]
+pub(super) struct Candidate {
+    pub(super) name: String,
+    pub(super) utc: Utc,
+    pub(super) obscuration: Option<f64>,
+    /// What speaks against it, 0 to [`MOST_COST`].
+    pub(super) cost: f64,
+    pub(super) body: String,
+    /// The flags that a person would see in the strip.
+    pub(super) flaws: Vec<Flag>,
+}
+
+impl Candidate {
+    /// `None` for a frame that cannot be placed: without a time or without a fitted Sun.
+    fn of(catalogue: &Catalogue, record: &ShotRecord) -> Option<Self> {
+        sun(record)?;
+        Some(Self {
+            name: record.name().to_owned(),
+            utc: record.utc?,
+            obscuration: record.predicted.map(|sky| sky.obscuration),
+            cost: cost(record),
+            body: catalogue.camera_label(&record.shot).to_owned(),
+            flaws: flaws(record),
+        })
+    }
+}
+
+/// What speaks against a frame.
+pub(super) fn cost(record: &ShotRecord) -> f64 {
+    let quality = record.quality.filter(|q| q.is_finite()).unwrap_or(0.5);
+    let flags: f64 = COSTS
+        .iter()
+        .filter(|(flag, _)| record.flags.has(*flag))
+        .map(|(_, cost)| cost)
+        .sum();
+    (flags + QUALITY_COST * (1.0 - quality.clamp(0.0, 1.0))).min(MOST_COST)
+}
+
+/// The flags of a frame that a person would see in the strip.
+pub(super) fn flaws(record: &ShotRecord) -> Vec<Flag> {
+    let seen = |flag: &Flag| COSTS.iter().any(|(f, cost)| f == flag && *cost >= TOLD);
+    record.flags.iter().filter(seen).collect()
+}
+
+/// Frames that can stand either side, in time order: of the long lens, through the filter, with a time and a fitted Sun.
+pub(super) fn candidates(catalogue: &Catalogue) -> Vec<Candidate> {
+    let mut all: Vec<Candidate> = due(catalogue)
+        .filter_map(|s| Candidate::of(catalogue, s))
+        .collect();
+    all.sort_by(|a, b| a.utc.cmp(&b.utc).then_with(|| a.name.cmp(&b.name)));
+    all
+}
+
+/// Frames of the partial phases that cannot be placed, in the catalogue's order.
+pub(super) fn without_sun(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
+    due(catalogue).filter(|s| s.utc.is_some() && sun(s).is_none())
+}
+
+/// Frames of the long lens whose time says that the Sun should be there, filtered.
+fn due(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
+    let annular = catalogue
+        .contacts
+        .as_ref()
+        .is_some_and(|c| c.kind == LocalKind::Annular);
+    catalogue.shots.iter().filter(move |s| {
+        let partial = matches!(
+            s.phase,
+            Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
+        );
+        let central = matches!(
+            s.phase,
+            Phase::SecondContact | Phase::Annularity | Phase::ThirdContact
+        );
+        s.role != Some(Role::Wide) && (partial || annular && central)
+    })
+}

@@ -1,0 +1,185 @@
+//! The record's layout: its published schema, and records of earlier layouts.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use contactstrip::catalogue::{CATALOGUE_FILE, Catalogue, VERSION, schema};
+use contactstrip::demo::{DemoOptions, draw_card};
+use contactstrip::pipeline::{Settings, Unwatched, sort};
+use serde_json::{Value, json};
+
+fn stored_schema() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("schema/catalogue-{VERSION}.json"))
+}
+
+/// `REGENERATE=1` writes it anew; a change of the layout that older programs cannot read wants a new [`VERSION`].
+#[test]
+fn the_schema_in_the_repository_is_that_of_the_types() {
+    let text = serde_json::to_string_pretty(&schema()).unwrap() + "\n";
+    let path = stored_schema();
+    if std::env::var_os("REGENERATE").is_some() {
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(&path, &text).unwrap();
+    }
+    assert_eq!(fs::read_to_string(path).unwrap(), text);
+}
+
+/// A small card that was drawn and sorted, and its record as JSON.
+fn sorted() -> (tempfile::TempDir, Value) {
+    let folder = tempfile::tempdir().unwrap();
+    let options = DemoOptions {
+        width_px: 300,
+        ..DemoOptions::default()
+    };
+    let truth = draw_card(folder.path(), &options, &|_, _| ()).unwrap();
+    for (n, frame) in truth.frames.iter().enumerate() {
+        if n % 4 != 0 {
+            fs::remove_file(folder.path().join("card").join(&frame.file)).unwrap();
+        }
+    }
+    let settings = Settings {
+        cards: vec![folder.path().join("card")],
+        out: folder.path().join("out"),
+        ..Settings::default()
+    };
+    sort(&settings, &Unwatched).unwrap();
+    let text = fs::read(folder.path().join("out").join(CATALOGUE_FILE)).unwrap();
+    (folder, serde_json::from_slice(&text).unwrap())
+}
+
+/// Every value of a record has a place in the schema that allows it: kinds, required fields, no field the schema does not name,
+/// words of the lists it gives.
+#[test]
+fn a_record_keeps_to_the_schema() {
+    let (_folder, record) = sorted();
+    let schema: Value = serde_json::from_slice(&fs::read(stored_schema()).unwrap()).unwrap();
+    assert_eq!(
+        faults(&schema, &schema, &record, "record"),
+        Vec::<String>::new()
+    );
+    let spoilt = |change: fn(&mut Value)| {
+        let mut other = record.clone();
+        change(&mut other);
+        !faults(&schema, &schema, &other, "record").is_empty()
+    };
+    assert!(spoilt(|r| r["version"] = json!("two")));
+    assert!(spoilt(|r| r["shots"][0]["phase"] = json!("lunch")));
+    assert!(spoilt(
+        |r| r["cards"][0]["files"][0]["size_bytes"] = json!(null)
+    ));
+    assert!(spoilt(|r| {
+        r["shots"][0].as_object_mut().unwrap().remove("shot");
+    }));
+}
+
+/// What a value has against a schema: the part of JSON Schema that ours uses, written out plainly.
+fn faults(root: &Value, schema: &Value, value: &Value, at: &str) -> Vec<String> {
+    if let Some(to) = schema.get("$ref").and_then(Value::as_str) {
+        let target = root.pointer(to.trim_start_matches('#')).unwrap();
+        return faults(root, target, value, at);
+    }
+    for word in ["anyOf", "oneOf"] {
+        if let Some(ways) = schema.get(word).and_then(Value::as_array) {
+            let fits = ways
+                .iter()
+                .any(|way| faults(root, way, value, at).is_empty());
+            return if fits {
+                Vec::new()
+            } else {
+                vec![format!("{at}: fits no way")]
+            };
+        }
+    }
+    let mut found = Vec::new();
+    if let Some(words) = schema.get("enum").and_then(Value::as_array)
+        && !words.contains(value)
+    {
+        found.push(format!("{at}: {value} is not among {words:?}"));
+    }
+    if schema.get("const").is_some_and(|only| only != value) {
+        found.push(format!("{at}: {value} is another word"));
+    }
+    if let Some(kind) = schema.get("type")
+        && !is_of(kind, value)
+    {
+        found.push(format!("{at}: {value} is no {kind}"));
+    }
+    if let Value::Object(fields) = value {
+        let known = schema.get("properties").and_then(Value::as_object);
+        for name in schema
+            .get("required")
+            .and_then(Value::as_array)
+            .into_iter()
+            .flatten()
+        {
+            if !fields.contains_key(name.as_str().unwrap()) {
+                found.push(format!("{at}: no {name}"));
+            }
+        }
+        for (name, field) in fields {
+            let at = format!("{at}.{name}");
+            match known.and_then(|known| known.get(name)) {
+                Some(schema) => found.extend(faults(root, schema, field, &at)),
+                None => found.push(format!("{at}: not in the schema")),
+            }
+        }
+    }
+    if let (Value::Array(values), Some(schema)) = (value, schema.get("items")) {
+        for (n, value) in values.iter().enumerate() {
+            found.extend(faults(root, schema, value, &format!("{at}[{n}]")));
+        }
+    }
+    found
+}
+
+fn is_of(kind: &Value, value: &Value) -> bool {
+    match kind {
+        Value::Array(kinds) => kinds.iter().any(|kind| is_of(kind, value)),
+        kind => match kind.as_str().unwrap() {
+            "null" => value.is_null(),
+            "boolean" => value.is_boolean(),
+            "integer" => value.is_i64() || value.is_u64(),
+            "number" => value.is_number(),
+            "string" => value.is_string(),
+            "array" => value.is_array(),
+            "object" => value.is_object(),
+            other => panic!("unknown kind {other}"),
+        },
+    }
+}
+
+/// The record as program 0.1 wrote it: cards by their paths, absolute paths of shots.
+fn as_layout_1(mut record: Value, card: &Path) -> Value {
+    record["version"] = json!(1);
+    let files = record["cards"][0]["files"].take();
+    record["cards"] = json!([card]);
+    for shot in record["shots"].as_array_mut().unwrap() {
+        let name = shot["shot"]["file"]["name"].as_str().unwrap();
+        let file = files.as_array().unwrap().iter().find(|f| f["name"] == name);
+        let path = card.join(file.unwrap()["below"].as_str().unwrap());
+        shot["shot"]["file"]["path"] = json!(path);
+    }
+    record
+}
+
+#[test]
+fn a_record_of_layout_1_opens_and_one_of_the_future_says_what_to_do() {
+    let (folder, record) = sorted();
+    let (card, out) = (folder.path().join("card"), folder.path().join("out"));
+    let today = Catalogue::load(&out).unwrap();
+    let put = |record: &Value| {
+        fs::write(out.join(CATALOGUE_FILE), record.to_string()).unwrap();
+        Catalogue::load(&out)
+    };
+    let older = put(&as_layout_1(record.clone(), &card)).unwrap();
+    assert_eq!(older.version, VERSION);
+    assert_eq!(older.shots, today.shots, "paths of the shots are the same");
+    assert_eq!(older.cards[0].files.len(), today.cards[0].files.len());
+    let mut future = record;
+    future["version"] = json!(VERSION + 1);
+    let error = put(&future).unwrap_err().to_string();
+    assert!(
+        error.contains("newer contactstrip") && error.contains("move it away"),
+        "{error}"
+    );
+}
