@@ -281,7 +281,7 @@ pub(super) struct Drift {
 }
 
 /// Most discs of a stretch that are held against the sky, spread evenly.
-const MOST_SIGHTS: usize = 24;
+const MOST_SIGHTS: usize = 12;
 
 /// A camera creeps after it was aimed, by this share of the sky's way: one sigma of the way's direction in radians, 0.06 degrees
 /// (our choice).
