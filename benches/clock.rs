@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! cargo bench --bench clock -- CARDS RADIUS_PX      for example 200 150
+//! cargo bench --bench clock -- few CARDS            made-up cards of one to eight frames, no pixels drawn
 //! ```
 //!
 //! Without numbers (as `cargo bench` and `cargo test --benches` do) two small cards are run.
@@ -10,12 +11,21 @@
 #[path = "../tests/support/cards.rs"]
 #[allow(dead_code)]
 mod cards;
+#[path = "../tests/clock/cases.rs"]
+#[allow(dead_code)]
+mod cases;
 #[path = "../tests/support/header.rs"]
 #[allow(dead_code)]
 mod header;
+#[path = "../tests/clock/made_up.rs"]
+#[allow(dead_code)]
+mod made_up;
 #[path = "../tests/support/mounts.rs"]
 #[allow(dead_code)]
 mod mounts;
+#[path = "../tests/clock/selections.rs"]
+#[allow(dead_code)]
+mod selections;
 #[path = "../tests/support/sun.rs"]
 #[allow(dead_code)]
 mod sun;
@@ -25,6 +35,10 @@ use cards::Outcome;
 fn main() {
     let mut numbers = std::env::args().filter_map(|arg| arg.parse::<f64>().ok());
     let count = numbers.next().unwrap_or(2.0) as u64;
+    if std::env::args().any(|arg| arg == "few") {
+        few(count);
+        return;
+    }
     let radius_px = numbers.next().unwrap_or(60.0);
     let mut all = Vec::new();
     for seed in 0..count {
@@ -69,5 +83,36 @@ fn summary(all: &[Outcome]) {
                 off.len()
             );
         }
+    }
+}
+
+/// Made-up cards with few clues.
+fn few(count: u64) {
+    for case in cases::of_one_body()
+        .into_iter()
+        .chain(cases::of_two_bodies())
+    {
+        let o = case.outcome;
+        println!(
+            "{}: off {:+.1} s, sigma {:.1} s, {} silent, {} near a contact; {}",
+            case.name, o.off_s, o.sigma_s, o.silent, o.doubted, case.summary
+        );
+    }
+    let all: Vec<_> = (0..count).map(selections::selection).collect();
+    for telling in [true, false] {
+        let some: Vec<_> = all.iter().filter(|s| s.has_clue() == telling).collect();
+        let within = |k: f64| some.iter().filter(|s| s.within(k)).count();
+        let silent = some.iter().filter(|s| s.outcome.silent > 0).count();
+        let mut sigmas: Vec<f64> = some.iter().map(|s| s.outcome.sigma_s).collect();
+        sigmas.sort_by(f64::total_cmp);
+        println!(
+            "{} selections {} a frame that tells: within 1, 2, 3 sigmas {}, {}, {}; middle sigma {:.1} s; {silent} with a silent mistake",
+            some.len(),
+            if telling { "with" } else { "without" },
+            within(1.0),
+            within(2.0),
+            within(3.0),
+            sigmas.get(sigmas.len() / 2).copied().unwrap_or(0.0)
+        );
     }
 }

@@ -1,7 +1,13 @@
 //! The `clock` room, through its door.
 
+mod cases;
+mod made_up;
+mod selections;
+
 use crate::support::cards::{Outcome, outcome};
 use crate::support::mounts::{self, ARGENTINA, LUXOR, Mount, OREGON, Plan, TEXAS};
+use cases::Case;
+use selections::{Selection, selection};
 
 /// The pictures of a few random cards: solved clocks lie within their own sigmas, as `benches/clock.rs` shows on 200.
 #[test]
@@ -16,6 +22,94 @@ fn sigmas_of_random_cards_are_honest() {
     assert!(near.count() + 1 >= solved.len(), "{outcomes:?}");
     for o in solved.iter().filter(|o| o.frames >= 15) {
         assert!(o.off_s.abs() < 2.5, "{o:?}");
+    }
+}
+
+/// Cards of one to eight frames, any clock: the stated error holds, and no phase is wrong in silence. `benches/clock.rs` prints
+/// 200 of them.
+#[test]
+fn few_frames_make_a_vague_clock_and_no_wrong_one() {
+    let all: Vec<Selection> = (0..60).map(selection).collect();
+    let telling: Vec<&Selection> = all.iter().filter(|s| s.has_clue()).collect();
+    assert!(telling.len() > 50);
+    let told = |s: &&&Selection| {
+        format!(
+            "{:?}, {:.1} s off: {} {:?}",
+            s.kinds, s.error_s, s.summary, s.outcome
+        )
+    };
+    let wrong: Vec<String> = telling
+        .iter()
+        .filter(|s| !s.within(3.0))
+        .map(|s| told(&s))
+        .collect();
+    assert!(wrong.len() <= 1, "{wrong:#?}");
+    let silent: Vec<String> = (telling.iter().filter(|s| s.outcome.silent > 0))
+        .map(|s| told(&s))
+        .collect();
+    assert!(silent.len() <= wrong.len(), "{silent:#?}");
+    let mut sigmas: Vec<f64> = telling.iter().map(|s| s.outcome.sigma_s).collect();
+    sigmas.sort_by(f64::total_cmp);
+    let middle = sigmas[sigmas.len() / 2];
+    assert!(
+        middle < 40.0,
+        "vague is well, but half of them are told to {middle} s only"
+    );
+}
+
+fn honest(case: &Case) {
+    let o = &case.outcome;
+    assert!(o.off_s.abs() <= 3.0 * o.sigma_s, "{case:#?}");
+    assert_eq!(o.silent, 0, "{case:#?}");
+}
+
+#[test]
+fn cards_with_few_clues_are_never_wrong() {
+    let all = cases::of_one_body();
+    for case in &all {
+        honest(case);
+    }
+    let of = |name: &str| all.iter().find(|case| case.name == name).unwrap();
+    for name in [
+        "clock on UTC",
+        "another zone by 13 h",
+        "a year off",
+        "a day off",
+    ] {
+        let case = of(name);
+        assert!(case.outcome.sigma_s < 30.0, "{case:#?}");
+        assert!(
+            case.notices
+                .iter()
+                .any(|n| n.contains("corrected by its pictures")),
+            "{case:#?}"
+        );
+    }
+    assert!(of("23 min fast, corona and bead").outcome.sigma_s < 20.0);
+    for name in ["one ring before C2", "one ring after C3"] {
+        assert!(
+            of(name).summary.starts_with("2 times fit"),
+            "{:#?}",
+            of(name)
+        );
+    }
+    let vague = of("full Suns alone");
+    assert!(vague.summary.starts_with("not known"), "{vague:#?}");
+    assert!(of("GPS late by 0 to 5 s").outcome.sigma_s < 30.0);
+}
+
+#[test]
+fn bodies_of_one_card_help_each_other() {
+    let all = cases::of_two_bodies();
+    for case in &all {
+        honest(case);
+    }
+    let tied = all
+        .iter()
+        .filter(|c| c.name.starts_with("a ring, and nameless"));
+    for case in tied {
+        assert!(case.outcome.sigma_s < 20.0, "{case:#?}");
+        assert!(case.summary.contains("the pictures of"), "{case:#?}");
     }
 }
 

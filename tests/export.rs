@@ -422,6 +422,7 @@ fn sidecars_carry_phase_time_and_rating() {
         arcsec_per_px: None,
         clock_summary: String::new(),
         clock_points: Vec::new(),
+        clock_curve: Default::default(),
     });
     let options = ExportOptions {
         link: false,

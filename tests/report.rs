@@ -196,7 +196,12 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
             evidence: vec![ClockEvidence::Partials { frames: 24 }],
         },
         arcsec_per_px: Some(2.06),
-        clock_summary: "24 partials agree; 1 was left out".into(),
+        clock_summary: format!(
+            "{:.2} s {} ± 0.3 s, by 24 partials",
+            error_s.abs(),
+            if error_s > 0.0 { "fast" } else { "slow" }
+        ),
+        clock_curve: Default::default(),
         clock_points: (0..25)
             .map(|n| ClockPoint {
                 file: format!("IMG_{n:04}.JPG"),

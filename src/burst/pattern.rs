@@ -1,8 +1,7 @@
 //! The sets a body usually fires: which steps, in which order.
 
 use super::cost;
-use super::piece::Run;
-use super::stream::Fired;
+use super::stream::{Fired, Run};
 
 /// Exposures closer than this are the same, in stops. Half a third of a stop, the finest step cameras offer; nominal
 /// shutter times (1/60 for 1/64) are rounded by up to 0.1 stop.

@@ -2,7 +2,7 @@
 
 use super::cost;
 use super::pattern::{self, Fit, Pattern, same};
-use super::stream::Fired;
+use super::stream::{Fired, Run};
 
 /// Idle time between two frames that always ends a set, in seconds (our choice: slow tethered sets take up to ten).
 pub(super) const LONGEST_IDLE_S: f64 = 12.0;
@@ -10,11 +10,6 @@ pub(super) const LONGEST_IDLE_S: f64 = 12.0;
 pub(super) const LONGEST_IDLE_UNSEEN_S: f64 = 3.0;
 /// Most frames in a set: more than any camera or script in use.
 const MOST_FRAMES: usize = 32;
-
-/// Frames with no long idle time between them.
-pub(super) struct Run<'a> {
-    pub(super) frames: &'a [Fired],
-}
 
 /// How a body shoots, as far as every way of cutting its stream needs it.
 pub(super) struct Manner {

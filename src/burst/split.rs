@@ -2,8 +2,8 @@
 
 use super::cost;
 use super::pattern::{self, Pattern};
-use super::piece::{self, LONGEST_IDLE_S, LONGEST_IDLE_UNSEEN_S, Manner, Priced, Run};
-use super::stream::Fired;
+use super::piece::{self, LONGEST_IDLE_S, LONGEST_IDLE_UNSEEN_S, Manner, Priced};
+use super::stream::{Fired, Run};
 
 /// Most kinds of sets a body is taken to repeat.
 const MOST_PATTERNS: usize = 4;

@@ -24,6 +24,11 @@ pub(super) struct Fired {
     pub(super) lost_before: usize,
 }
 
+/// Frames with no long idle time between them.
+pub(super) struct Run<'a> {
+    pub(super) frames: &'a [Fired],
+}
+
 /// What makes two files pictures of the same release: body, stamp, file name without folder and ending, settings.
 type Release<'a> = (
     Option<&'a CameraId>,

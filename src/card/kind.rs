@@ -7,7 +7,7 @@ use std::path::Path;
 use exif::{Context, In, Tag};
 use jiff::Timestamp;
 
-use super::CardListing;
+use super::listing::CardListing;
 use super::walk::Found;
 use crate::domain::{CardFile, FileFormat, Notice, Utc};
 use crate::raster::contained;

@@ -5,6 +5,7 @@
 //! every file is either in [`CardListing::files`] or, with a reason, in [`CardListing::strays`].
 
 mod kind;
+mod listing;
 mod name;
 mod order;
 mod sibling;
@@ -12,23 +13,10 @@ mod walk;
 
 use std::path::{Path, PathBuf};
 
+pub use listing::CardListing;
 pub use sibling::{SiblingPair, siblings};
 
-use crate::domain::{CardFile, Notice, Shown};
-
-/// What is on the cards.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct CardListing {
-    /// The pictures, in shooting order as far as names tell.
-    ///
-    /// A file that is named like a picture but holds none (no bytes, or bytes of another kind) is here too, with
-    /// [`crate::domain::FileFormat::Other`], so that it is shown as unreadable instead of vanishing.
-    pub files: Vec<CardFile>,
-    /// All other files: name below the card (as [`CardFile::name`]) and what each is, in order of their names.
-    pub strays: Vec<(String, String)>,
-    /// What a person should know: folders and files that could not be read, links not followed.
-    pub notices: Vec<Notice>,
-}
+use crate::domain::Shown;
 
 /// A card cannot be read at all.
 #[derive(Debug, thiserror::Error)]

@@ -5,7 +5,7 @@ use std::ffi::OsStr;
 use std::fmt::Write as _;
 use std::path::{Component, Path, PathBuf};
 
-use super::CardListing;
+use super::listing::CardListing;
 
 /// A path below the card as text with `/` separators; bytes that are not UTF-8 as `%` and two hexadecimal digits.
 pub(super) fn shown(below: &Path) -> String {

@@ -106,7 +106,19 @@ pub struct CameraRecord {
     pub clock_summary: String,
     /// Evidence point by point, for the residual plot.
     pub clock_points: Vec<ClockPoint>,
+    /// What is known of the clock's error, for drawing; empty where nothing told.
+    #[serde(default)]
+    pub clock_curve: ClockCurve,
 }
+
+/// What is known of a clock's error: pairs of an error in seconds, the zone taken out, and its density over the largest, in
+/// order of error.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(transparent)]
+pub struct ClockCurve(
+    /// The pairs.
+    pub Vec<(f64, f64)>,
+);
 
 /// One frame's word on its camera's clock.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

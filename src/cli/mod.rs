@@ -247,6 +247,7 @@ fn close(made: &Made, out: &Path, common: &Common) -> Result<ExitCode> {
     if let Some(catalogue) = &made.catalogue {
         say::result(&say::summary(catalogue, &made.files, out, common.dry_run))?;
     }
+    say::result(&made.lines)?;
     say::result(&made.text)?;
     Ok(code_for(&made.notices, made.catalogue.as_ref()))
 }

@@ -1,9 +1,9 @@
 //! A body that sees no disc: the wide view's sky darkens and brightens with the Sun's free area.
 
 use super::ClockFrame;
+use super::belief;
 use super::course::Course;
 use super::measured::{middle, reading};
-use super::mistake::belief_cost;
 
 /// Least fall of the sky's light over the frames, in stops, for the fall to be the eclipse.
 const LEAST_FALL_STOPS: f64 = 4.0;
@@ -57,7 +57,7 @@ pub(super) fn solve(frames: &[ClockFrame], course: &Course, zone_s: i32) -> Opti
     let costs: Vec<f64> = (0..count)
         .map(|n| {
             let tau_s = from_s + n as f64 * STEP_S;
-            cost(&sky, course, tau_s) + belief_cost(tau_s - zone, zone_s)
+            cost(&sky, course, tau_s) + belief::cost(tau_s - zone, zone_s)
         })
         .collect();
     let best = (0..count).min_by(|&a, &b| costs[a].total_cmp(&costs[b]))?;

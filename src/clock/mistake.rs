@@ -1,18 +1,18 @@
 //! Takes a clock's whole error apart: days, zone, and what is left.
 
 /// Seconds in a day and an hour.
-const DAY_S: f64 = 86_400.0;
-const HOUR_S: f64 = 3_600.0;
+pub(super) const DAY_S: f64 = 86_400.0;
+pub(super) const HOUR_S: f64 = 3_600.0;
 
 /// Zones in use that are not whole hours from UTC, in seconds (IANA time-zone database 2025b; +05:40 and the like of old
 /// left out): half hours, then quarters.
-const HALF_HOUR_ZONES_S: [i32; 10] = [
+pub(super) const HALF_HOUR_ZONES_S: [i32; 10] = [
     -34_200, -12_600, -9_000, 12_600, 16_200, 19_800, 23_400, 34_200, 37_800, 41_400,
 ];
-const QUARTER_HOUR_ZONES_S: [i32; 4] = [20_700, 31_500, 45_900, 49_500];
+pub(super) const QUARTER_HOUR_ZONES_S: [i32; 4] = [20_700, 31_500, 45_900, 49_500];
 
 /// Zones in use span -12 to +14 hours.
-const ZONES_S: std::ops::RangeInclusive<i32> = -43_200..=50_400;
+pub(super) const ZONES_S: std::ops::RangeInclusive<i32> = -43_200..=50_400;
 
 /// A clock this close to a whole number of hours off, in seconds, was set in another zone (our choice: a clock itself is
 /// seldom off by more than some minutes).
@@ -86,24 +86,6 @@ fn leads_there(a: i32, b: i32) -> bool {
     let odd = |zone: &i32| HALF_HOUR_ZONES_S.contains(zone) || QUARTER_HOUR_ZONES_S.contains(zone);
     let used = |zone: &i32| zone % 3600 == 0 || odd(zone);
     (odd(&a) || odd(&b)) && used(&a) && used(&b)
-}
-
-/// Cost of believing an error of `error_s`, in units of minus twice a log likelihood: a clock is mostly within some
-/// minutes, then an hour off, then in another zone or day, then anything (our choice).
-pub(super) fn belief_cost(error_s: f64, zone_offset_s: i32) -> f64 {
-    let mistake = Mistake::of(error_s, zone_offset_s);
-    let zone = match mistake.zone_s.abs() {
-        0 => 0.0,
-        3600 => 3.0,
-        s if s % 3600 == 0 => 5.0,
-        _ => 8.0,
-    };
-    let day = match mistake.days.abs() {
-        0 => 0.0,
-        1 | 365 | 366 => 5.0,
-        _ => 7.0,
-    };
-    zone + day + (mistake.seconds / 120.0).powi(2).min(14.0)
 }
 
 #[cfg(test)]

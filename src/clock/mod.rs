@@ -6,41 +6,51 @@
 //!    does not depend on how the camera was turned; wrong zones, dates and years come out here;
 //! 2. `fit` refines the likely ones on the whole vectors, with the roll as an equatorial mount, a tripod or a hand
 //!    keeps it (`mount`, `tracks`), mirrored or not, and keeps the likeliest;
-//! 3. `covered` adds what frames around second and third contact say: covered or not;
-//! 4. a body that saw no disc is read off the darkening of its sky (`darkening`).
+//! 3. `kind` says what every other frame shows (corona, ring, a crescent alone, the whole Sun, daylight), `chance` how
+//!    likely that look is at any time, `gps` what GPS times bound, `belief` what is believed of clocks beforehand;
+//! 4. `combine` and `posterior` multiply all that over every error that is possible. Where two peaks are left both are told;
+//! 5. a body that saw no disc is read off the darkening of its sky (`darkening`).
 //!
 //! Too little evidence leaves the camera at its word, and says so. Stamps without sub-seconds are cut, not rounded: they
 //! stand for the middle of their second with a uniform error.
 
+mod belief;
+mod chance;
 mod combine;
+mod copies;
 mod course;
-mod covered;
+mod curve;
 mod darkening;
 mod fit;
+mod gps;
+mod heard;
+mod heights;
+mod judge;
+mod kind;
 mod measured;
 mod mistake;
 mod mount;
 mod north;
+mod outcome;
 mod partials;
 mod plot;
+mod posterior;
 mod search;
 mod table;
 mod tracks;
 mod words;
 
+pub use heard::{Heard, hear};
+pub use judge::settle;
 pub use mistake::Mistake;
 pub use north::Turn;
 pub use plot::residual_plot;
 pub use table::table;
 
-use combine::Instant;
-use course::Course;
-use partials::Partials;
-
-use crate::catalogue::ClockPoint;
+use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::domain::{
-    CameraStamp, ClockCorrection, ClockEvidence, Contacts, DiscFit, FrameLook, Notice, Orientation,
-    SunMoon, Utc, ZoneSource,
+    CameraStamp, ClockCorrection, Contacts, DiscFit, FrameLook, Notice, Orientation, SunMoon, Utc,
+    ZoneSource,
 };
 
 /// One frame's evidence.
@@ -54,6 +64,10 @@ pub struct ClockFrame {
     pub shutter_s: f64,
     /// [`crate::domain::Exposure::stops`] of the frame.
     pub exposure_stops: Option<f64>,
+    /// The same where the header has shutter, aperture and ISO, so that it tells how bright the scene was.
+    pub scene_stops: Option<f64>,
+    /// Time of the GPS fix in the header.
+    pub gps_utc: Option<Utc>,
     /// How the header turns the stored picture upright.
     pub orientation: Orientation,
     /// Frames of one group share a scale: same body, focal length and size.
@@ -74,6 +88,8 @@ pub struct ClockFrame {
 pub struct ClockBody<'a> {
     /// Name for notices.
     pub name: &'a str,
+    /// Whether the headers name it; pictures that name no camera may be of a named one.
+    pub named: bool,
     /// All its frames, in any order.
     pub frames: &'a [ClockFrame],
     /// Zone as decided, error 0 or as given, and how far that is trusted (one sigma).
@@ -95,6 +111,10 @@ pub struct ClockSolution {
     pub points: Vec<ClockPoint>,
     /// How each frame is turned, in the order of [`ClockBody::frames`]; `None` where that is not known.
     pub turns: Vec<Option<Turn>>,
+    /// What is known of the whole error, for drawing; empty where nothing told.
+    pub curve: ClockCurve,
+    /// Frames, as in [`ClockBody::frames`], whose look contradicts the clock: their stamps are not to be believed.
+    pub contradicted: Vec<usize>,
     /// What a person should know.
     pub notices: Vec<Notice>,
 }
@@ -102,161 +122,16 @@ pub struct ClockSolution {
 /// Fewest partial frames a clock is solved from.
 pub const FEWEST_PARTIALS: usize = 3;
 
-/// Least one sigma of a solved clock in seconds: what the prediction itself may be off by.
-const LEAST_SIGMA_S: f64 = 0.05;
-
-/// One sigma, in seconds of arc, of how far the middle of the limb that is seen stands along the Moon's way from where it is
-/// computed, the same in all frames: mountains, and a centre of figure that is not the centre of mass. Bulletins shift the
-/// Moon by 0.50 in longitude for it (F. Espenak, J. Anderson, NASA eclipse bulletins; value from memory, the sigma is our choice).
-const LIMB_SIGMA_ARCSEC: f64 = 0.4;
-
-/// One sigma in seconds of a clock that could not be solved although its pictures should have told (our choice).
-const DOUBTED_SIGMA_S: f64 = 60.0;
-
-/// Solves one body's clock.
+/// Solves one body's clock by itself: [`hear`] and [`settle`] in one.
 ///
-/// `sky` gives Sun and Moon at the site of `contacts` for any instant within an hour of C1 to C4. Where the prior was
-/// given by the person it is kept, and only checked; the turns are solved all the same. Never fails: without evidence the
-/// prior comes back, with a notice.
+/// Where the prior was given by the person it is kept, and only checked; the turns are solved all the same. Never fails:
+/// without evidence the prior comes back, with a notice.
 pub fn solve(
     body: &ClockBody<'_>,
     contacts: &Contacts,
     sky: &(dyn Fn(Utc) -> SunMoon + Sync),
 ) -> ClockSolution {
-    let course = Course::new(contacts, sky);
-    let frames = in_one_zone(body);
-    let radii = measured::shared_radii(&frames);
-    let tracks = tracks::tracks(&frames, &radii, &course);
-    let vectors = measured::vectors(&frames, &radii, &tracks.stretch_of(), &course);
-    let covered = covered::likelihood(&frames, contacts, &course);
-    let zone_s = body.prior.zone_offset_s;
-    let cost = |tau_s: f64, sigma_s: f64| {
-        let dark = covered.as_ref().map_or(0.0, |l| l.cost(tau_s, sigma_s));
-        mistake::belief_cost(tau_s - f64::from(zone_s), zone_s) + dark
-    };
-    let beside = partials::Beside {
-        word_s: f64::from(zone_s) + body.prior.error_s,
-        cost: &cost,
-        mirrored: body.mirrored.map(|given| given != north::flips(&frames)),
-    };
-    let partials = partials::solve(&vectors, &tracks, &course, &beside);
-    let mut notices = partials.notices(body.name, &frames);
-    let instant = combine::instant(
-        &partials,
-        covered.as_ref(),
-        body.prior,
-        &mut notices,
-        body.name,
-    )
-    .or_else(|| combine::by_the_sky(&frames, &course, body.prior));
-    let instant = instant.map(|found| Instant {
-        sigma_s: found
-            .sigma_s
-            .hypot(LIMB_SIGMA_ARCSEC / speed(contacts, sky)),
-        ..found
-    });
-    let whole = judged(body, instant.as_ref(), &partials, &mut notices);
-    let turns = if partials.solved.is_some() {
-        north::turns(&frames, &partials, &tracks, &course)
-    } else {
-        let clock = &whole.clock;
-        let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
-        let mirrored = beside.mirrored.unwrap_or(false);
-        north::turns_by_drift(&frames, &tracks, &course, (tau_s, clock.sigma_s), mirrored)
-    };
-    ClockSolution {
-        points: points(&frames, &partials, &course, &whole),
-        summary: words::summary(&whole),
-        mistake: whole.mistake,
-        clock: whole.clock,
-        turns,
-        notices,
-    }
-}
-
-/// How fast the Moon moves across the Sun at maximum, in seconds of arc per second.
-fn speed(contacts: &Contacts, sky: &dyn Fn(Utc) -> SunMoon) -> f64 {
-    const APART_S: f64 = 60.0;
-    let at = |away_s: f64| {
-        let sky = sky(contacts.maximum.utc.plus_s(away_s));
-        (sky.moon_east_arcsec, sky.moon_north_arcsec)
-    };
-    let (before, after) = (at(-0.5 * APART_S), at(0.5 * APART_S));
-    let moved = (after.0 - before.0).hypot(after.1 - before.1);
-    (moved / APART_S).max(0.05)
-}
-
-/// The clock that came out, taken apart.
-struct Judged {
-    clock: ClockCorrection,
-    mistake: Mistake,
-    solved: bool,
-}
-
-/// Turns a solved instant into a correction, or keeps the prior and says why.
-fn judged(
-    body: &ClockBody<'_>,
-    instant: Option<&Instant>,
-    partials: &Partials,
-    notices: &mut Vec<Notice>,
-) -> Judged {
-    let prior = body.prior;
-    let given = prior.evidence.contains(&ClockEvidence::Given);
-    let Some(instant) = instant else {
-        let mut clock = prior.clone();
-        if partials.contradict() && !given {
-            clock.sigma_s = clock.sigma_s.max(DOUBTED_SIGMA_S);
-        }
-        if !given {
-            notices.push(words::not_solved(body.name, partials, &clock));
-        }
-        return Judged {
-            mistake: Mistake {
-                seconds: clock.error_s,
-                ..Mistake::default()
-            },
-            clock,
-            solved: false,
-        };
-    };
-    let error_s = instant.tau_s - f64::from(prior.zone_offset_s);
-    let mistake = Mistake::of(error_s, prior.zone_offset_s);
-    if given {
-        notices.extend(words::against_given(
-            body.name,
-            prior,
-            error_s,
-            instant.sigma_s,
-        ));
-        return Judged {
-            clock: prior.clone(),
-            mistake: Mistake {
-                seconds: prior.error_s,
-                ..Mistake::default()
-            },
-            solved: false,
-        };
-    }
-    if mistake.is_gross() {
-        notices.push(words::gross(body.name, &mistake, prior));
-    }
-    let zone_source = if mistake.zone_s == 0 {
-        prior.zone_source
-    } else {
-        ZoneSource::Pictures
-    };
-    let zone_offset_s = prior.zone_offset_s + mistake.zone_s;
-    Judged {
-        clock: ClockCorrection {
-            zone_offset_s,
-            zone_source,
-            error_s: instant.tau_s - f64::from(zone_offset_s),
-            sigma_s: instant.sigma_s.max(LEAST_SIGMA_S),
-            evidence: instant.evidence.clone(),
-        },
-        mistake,
-        solved: true,
-    }
+    settle(&[hear(body, contacts, sky)]).remove(0)
 }
 
 /// The frames with stamps as if all had been written in the prior's zone: where the zone comes from headers each stamp's
@@ -284,33 +159,4 @@ fn in_one_zone(body: &ClockBody<'_>) -> Vec<ClockFrame> {
         }
     }
     frames
-}
-
-/// The partial frames' points, about the clock that is used.
-fn points(
-    frames: &[ClockFrame],
-    partials: &Partials,
-    course: &Course,
-    judged: &Judged,
-) -> Vec<ClockPoint> {
-    let Some(solved) = &partials.solved else {
-        return Vec::new();
-    };
-    let clock = &judged.clock;
-    let used_tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
-    partials
-        .shoot
-        .iter()
-        .zip(&solved.used)
-        .map(|(m, used)| {
-            let (residual_s, sigma_s) = solved.residual_s(m, course);
-            ClockPoint {
-                file: frames[m.frame].file.clone(),
-                utc: course.origin().plus_s(m.reading_s - used_tau_s),
-                residual_s: residual_s + solved.tau_s() - used_tau_s,
-                sigma_s,
-                outlier: !used,
-            }
-        })
-        .collect()
 }

@@ -66,22 +66,6 @@ pub(super) enum Mirror {
     Seen,
 }
 
-impl Mirror {
-    /// Tells that pictures are taken for mirror images, or that they may be some.
-    fn told(self, name: &str) -> Option<Notice> {
-        let text = match self {
-            Self::Plain => return None,
-            Self::Doubtful => format!(
-                "{name}: its pictures may be mirror images, as through a star diagonal; taken as they are, pass --mirrored yes or no"
-            ),
-            Self::Seen => format!(
-                "{name}: its pictures are mirror images, as through a star diagonal, and are turned back; pass --mirrored no if that is wrong"
-            ),
-        };
-        Some(Notice::look(text))
-    }
-}
-
 /// Why partial frames tell no time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Trouble {
@@ -107,7 +91,6 @@ impl Partials {
         let Some(solved) = &self.solved else {
             return Vec::new();
         };
-        let told = self.mirror.told(name);
         let off = self
             .shoot
             .iter()
@@ -121,7 +104,6 @@ impl Partials {
                 );
                 Notice::note(text).about(&frames[n].file)
             })
-            .chain(told)
             .collect()
     }
 }

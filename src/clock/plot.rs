@@ -1,7 +1,8 @@
-//! The residual plot: what each frame alone says about its camera's clock.
+//! The plot of the clocks: what each frame alone says about its camera's clock, and what is known of it in all.
 
 use std::fmt::Write;
 
+use super::curve;
 use crate::catalogue::{CameraRecord, ClockPoint};
 use crate::domain::{Contacts, Utc, in_markup};
 
@@ -9,31 +10,71 @@ use crate::domain::{Contacts, Utc, in_markup};
 const WIDTH: f64 = 960.0;
 /// Height of one body's panel.
 const PANEL: f64 = 260.0;
+/// Height of a body's title.
+const TITLE: f64 = 34.0;
 /// Margins of a panel: left, right, top, bottom.
 const MARGINS: [f64; 4] = [70.0, 20.0, 46.0, 44.0];
 
-/// An SVG picture: a panel for each body with points, residual seconds over time, one-sigma bars, the solved clock's own
-/// one-sigma band, frames left out drawn open at the edge they lie beyond, and the contacts.
+/// An SVG picture: for each body a panel of points, residual seconds over time, one-sigma bars, the solved clock's own
+/// one-sigma band, frames left out drawn open at the edge they lie beyond, and the contacts; below it the density of what is
+/// known of the error, in as many pieces as it has peaks.
 ///
-/// Without any point the picture says so. Text in the picture is escaped.
+/// Without anything to draw the picture says so. Text in the picture is escaped.
 pub fn residual_plot(cameras: &[CameraRecord], contacts: Option<&Contacts>) -> String {
-    let shown: Vec<&CameraRecord> = cameras
+    let shown: Vec<&CameraRecord> = cameras.iter().filter(|c| height_of(c) > 0.0).collect();
+    let height = shown
         .iter()
-        .filter(|c| !c.clock_points.is_empty())
-        .collect();
-    let height = PANEL * shown.len().max(1) as f64;
+        .map(|c| height_of(c))
+        .sum::<f64>()
+        .max(PANEL / 2.0);
     let mut svg = format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" font-family=\"sans-serif\" font-size=\"13\">\n\
          <rect width=\"{WIDTH}\" height=\"{height}\" fill=\"#ffffff\"/>\n"
     );
     if shown.is_empty() {
-        svg += "<text x=\"40\" y=\"60\" fill=\"#222222\">No frame by frame evidence on this card's clocks.</text>\n";
+        svg += "<text x=\"40\" y=\"60\" fill=\"#222222\">No picture on this card tells its clocks.</text>\n";
     }
-    for (n, camera) in shown.iter().enumerate() {
-        panel(&mut svg, camera, contacts, PANEL * n as f64)
-            .expect("writing to a string cannot fail");
+    let mut top = 0.0;
+    for camera in shown {
+        body(&mut svg, camera, contacts, top).expect("writing to a string cannot fail");
+        top += height_of(camera);
     }
     svg + "</svg>\n"
+}
+
+/// Height of a body's panels in user units.
+fn height_of(camera: &CameraRecord) -> f64 {
+    let points = f64::from(u8::from(!camera.clock_points.is_empty()));
+    let curve = f64::from(u8::from(!camera.clock_curve.0.is_empty()));
+    match points.max(curve) > 0.0 {
+        true => TITLE + points * (PANEL - TITLE) + curve * curve::HEIGHT,
+        false => 0.0,
+    }
+}
+
+fn body(
+    svg: &mut String,
+    camera: &CameraRecord,
+    contacts: Option<&Contacts>,
+    top: f64,
+) -> std::fmt::Result {
+    writeln!(
+        svg,
+        "<text x=\"{}\" y=\"{}\" font-size=\"15\" fill=\"#111111\">{}: {}</text>",
+        MARGINS[0],
+        top + 24.0,
+        in_markup(&camera.label),
+        in_markup(&camera.clock_summary)
+    )?;
+    let mut curve_top = top + TITLE;
+    if !camera.clock_points.is_empty() {
+        panel(svg, camera, contacts, top)?;
+        curve_top = top + PANEL;
+    }
+    if camera.clock_curve.0.is_empty() {
+        return Ok(());
+    }
+    curve::panel(svg, camera, (MARGINS[0], WIDTH - MARGINS[1]), curve_top)
 }
 
 /// From seconds to places in a panel.
@@ -98,14 +139,6 @@ fn panel(
 ) -> std::fmt::Result {
     let scale = Scale::of(&camera.clock_points, camera.clock.sigma_s, top);
     let right = WIDTH - MARGINS[1];
-    writeln!(
-        svg,
-        "<text x=\"{}\" y=\"{}\" font-size=\"15\" fill=\"#111111\">{}: {}</text>",
-        MARGINS[0],
-        top + 24.0,
-        in_markup(&camera.label),
-        in_markup(&camera.clock_summary)
-    )?;
     let (high, low) = (
         scale.y(camera.clock.sigma_s),
         scale.y(-camera.clock.sigma_s),

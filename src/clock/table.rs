@@ -2,12 +2,12 @@
 
 use std::fmt::Write;
 
-use super::words::error_text;
+use super::words::{evidence_text, sigma_text, whole_error_text, zone_text};
 use crate::catalogue::{CameraRecord, ClockPoint};
 use crate::domain::in_line;
 
-/// The clocks as text: one paragraph a body with error, sigma, zone and evidence, then one line a frame that spoke.
-/// Says so where no body has a clock.
+/// The clocks as text: one paragraph a body with its line, how its stamps become true time and what that rests on, then one
+/// line a frame that spoke. Says so where no body has a clock.
 pub fn table(cameras: &[CameraRecord]) -> String {
     if cameras.is_empty() {
         return "no camera on this card\n".to_owned();
@@ -22,7 +22,6 @@ pub fn table(cameras: &[CameraRecord]) -> String {
 fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
     let clock = &camera.clock;
     let label = in_line(&camera.label);
-    let evidence: Vec<String> = clock.evidence.iter().map(ToString::to_string).collect();
     writeln!(
         text,
         "{}",
@@ -32,23 +31,21 @@ fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
             &*label
         }
     )?;
+    writeln!(text, "  clock      {}", in_line(&camera.clock_summary))?;
+    writeln!(text, "  read as    {}", zone_text(clock.zone_offset_s))?;
     writeln!(
         text,
-        "  error      {:+.2} s ± {:.2} s (camera minus true; {})",
-        clock.error_s,
-        clock.sigma_s,
-        error_text(clock.error_s)
+        "  corrected  {} ± {} s",
+        whole_error_text(clock.error_s),
+        sigma_text(clock.sigma_s)
     )?;
-    writeln!(
-        text,
-        "  zone       {:+.2} h (local minus UTC)",
-        f64::from(clock.zone_offset_s) / 3600.0
-    )?;
-    writeln!(text, "  evidence   {}", evidence.join(", "))?;
-    writeln!(text, "  in short   {}", in_line(&camera.clock_summary))?;
+    writeln!(text, "  rests on   {}", evidence_text(&clock.evidence))?;
+    points(text, camera)
+}
+
+fn points(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
     if camera.clock_points.is_empty() {
-        writeln!(text, "  no frame by frame evidence\n")?;
-        return Ok(());
+        return writeln!(text, "  no frame by frame evidence\n");
     }
     let name = |point: &ClockPoint| in_line(&point.file).into_owned();
     let widest = camera.clock_points.iter().map(|p| name(p).chars().count());

@@ -16,9 +16,14 @@ use crate::raster::{Channel, Frame};
 const SOFT_PX: f64 = 2.4;
 const SOFT_OF_RADIUS: f64 = 0.006;
 
-/// A blur this much longer than wide, and at least this long (Gaussian sigma, pixels), is a shake.
+/// A blur this much longer than wide, and longer by at least this much (Gaussian sigma, pixels), is a shake: the colours of a cheap
+/// filter at one limb come to 1.75 on a sharp real crescent, a smear of six pixels to 2.
 const SHAKEN_RATIO: f64 = 1.5;
-const SHAKEN_PX: f64 = 1.2;
+const SHAKEN_PX: f64 = 1.9;
+
+/// Where too little of the limb stands free to see it directly, as on thin crescents, the fit of the discs has to say that much: of 20
+/// crescents of a video the sharp ones came to 2.5 at most, those with doubled horns to 2.9 and more.
+const SHAKEN_BY_FIT_PX: f64 = 2.7;
 
 /// It must stand out from the scatter of the limb's width around the disc by this many sigmas, and by more where the disc is patchy:
 /// cloud's edges across the limb are no scatter (drawn cards: shakes stand out by 13 and more, thick cloud by 5).
@@ -26,9 +31,11 @@ const SHAKEN_SIGMAS: f64 = 4.0;
 const SHAKEN_SIGMAS_PATCHY: f64 = 10.0;
 const PATCHY: f64 = 0.05;
 
-/// Cloud shows as unevenness of the disc's light and as a slope across it, together this much as a root mean square over the level
-/// (drawn cards: clear discs have 0.01 at most, cloud that takes a quarter of the light has 0.03 and more).
-const CLOUD_UNEVEN: f64 = 0.03;
+/// Cloud shows as unevenness of the disc's light, and less surely as a slope across it, which filters make too: this much as a root mean
+/// square over the level, the slope counting for a part (drawn clear discs have 0.01, real ones 0.024 at most; cloud that takes a
+/// quarter of the light has 0.03 and more).
+const CLOUD_UNEVEN: f64 = 0.026;
+const TILT_COUNTS: f64 = 1.0 / 3.0;
 
 /// With a greater share of its lit part at saturation a disc has no brightness to judge cloud by.
 const SATURATED: f64 = 0.1;
@@ -141,7 +148,9 @@ fn cut(frame: &Frame, c: Circle) -> bool {
 /// square less the wave to the mean's square and the wave.
 fn shaken(found: &Measured, look: &DiscLook) -> bool {
     let Some(edge) = look.edge else {
-        return false;
+        let (long, short) = found.blur_px;
+        let smear_px = (long * long - short * short).max(0.0).sqrt();
+        return long > SHAKEN_RATIO * short && smear_px > SHAKEN_BY_FIT_PX;
     };
     let (mean, wave) = (edge.median_px * edge.median_px, edge.wave_px2);
     let (long, short) = (mean + wave, (mean - wave).max(0.05));
@@ -168,7 +177,9 @@ fn soft(found: &Measured, look: &DiscLook, radius_px: f64) -> bool {
 fn clouded(look: &DiscLook, hint: &DiscHint) -> bool {
     let low = hint.squeeze.is_some_and(|(squeeze, _)| squeeze < LOW_SUN);
     let tilt = look.tilt.filter(|_| !low).unwrap_or(0.0);
-    let uneven = look.uneven.map_or(0.0, |uneven| uneven.hypot(tilt));
+    let uneven = look
+        .uneven
+        .map_or(0.0, |uneven| uneven.hypot(TILT_COUNTS * tilt));
     look.saturated <= SATURATED && uneven > CLOUD_UNEVEN
 }
 

@@ -28,6 +28,7 @@ pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
         clipped: counts[SATURATED..].iter().sum::<usize>() as f64 / all.max(1) as f64,
         disc_level: None,
         limb_sharpness: None,
+        limb_glare: None,
         disc: None,
     }
 }

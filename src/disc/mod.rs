@@ -11,6 +11,7 @@ mod find;
 mod fit;
 mod flags;
 mod gauss;
+mod glare;
 mod judge;
 mod look;
 mod measure;
@@ -182,6 +183,9 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
             let flags = flags::of_disc(frame, &view, &found, &light, hint);
             look.disc_level = (found.fit.limb == Limb::Sun).then_some(found.bright);
             look.limb_sharpness = Some(found.sharpness);
+            look.limb_glare = (found.fit.limb == Limb::Moon)
+                .then(|| glare::moon_glare(frame, &found.fit))
+                .flatten();
             DiscReport {
                 quality: flags::quality(&found, &light, &flags),
                 fit: Ok(found.fit),

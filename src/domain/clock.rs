@@ -34,7 +34,7 @@ pub enum ClockEvidence {
         /// Frames used.
         frames: u32,
     },
-    /// The brightness jumps at second and third contact.
+    /// Totality itself: frames of the corona, of beads and of the ring.
     Contacts {
         /// Frames used.
         frames: u32,
@@ -44,7 +44,17 @@ pub enum ClockEvidence {
         /// Frames used.
         frames: u32,
     },
-    /// Tied to another body of the card.
+    /// Times of the GPS receiver, which bound the clock from one side.
+    Gps {
+        /// Frames that have one.
+        frames: u32,
+    },
+    /// The Sun's height: a frame that shows it is of the day.
+    Daylight {
+        /// Frames used.
+        frames: u32,
+    },
+    /// Weighed together with another body of the card.
     OtherBody {
         /// That body.
         camera: String,
@@ -53,13 +63,20 @@ pub enum ClockEvidence {
 
 impl fmt::Display for ClockEvidence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let s = |count: &u32| if *count == 1 { "" } else { "s" };
         match self {
             Self::Camera => f.write_str("the camera's own clock"),
             Self::Given => f.write_str("given"),
-            Self::Partials { frames } => write!(f, "{frames} partials"),
-            Self::Contacts { frames } => write!(f, "{frames} frames at C2 and C3"),
-            Self::Sky { frames } => write!(f, "the sky's darkening in {frames} frames"),
-            Self::OtherBody { camera } => write!(f, "tied to {camera}"),
+            Self::Partials { frames } => write!(f, "{frames} partial{}", s(frames)),
+            Self::Contacts { frames } => write!(f, "{frames} frame{} of totality", s(frames)),
+            Self::Sky { frames } => {
+                write!(f, "the sky's darkening in {frames} frame{}", s(frames))
+            }
+            Self::Gps { frames } => write!(f, "the GPS time of {frames} frame{}", s(frames)),
+            Self::Daylight { frames } => {
+                write!(f, "the Sun's height in {frames} frame{}", s(frames))
+            }
+            Self::OtherBody { camera } => write!(f, "the pictures of {camera}"),
         }
     }
 }

@@ -72,6 +72,11 @@ pub struct FrameLook {
     pub disc_level: Option<f64>,
     /// Sharpness of the limb: gradient there over the disc's level, per pixel; higher is sharper.
     pub limb_sharpness: Option<f64>,
+    /// How much one place of the Moon's limb outshines the rest, where that limb was fitted: light just inside the Moon at the
+    /// brightest twenty-fourth of the limb, less its median around, over the median light just outside. Near nothing in
+    /// totality; sunlight at one place floods over the limb.
+    #[serde(default)]
+    pub limb_glare: Option<f64>,
     /// Light on and around the fitted disc, where there is one.
     #[serde(default)]
     pub disc: Option<DiscLook>,

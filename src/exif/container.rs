@@ -31,6 +31,8 @@ pub(super) struct Header {
     pub(super) size_px: Option<(u32, u32)>,
     /// Whether all sizes found are those of a preview, not of the picture.
     pub(super) of_preview: bool,
+    /// Whether the metadata are of a kind this program does not read; nothing need be wrong with them.
+    pub(super) unknown: bool,
     /// What is wrong with the metadata.
     pub(super) damage: Option<String>,
 }
@@ -215,7 +217,7 @@ fn raw(reader: &mut (impl BufRead + Seek), header: &mut Header) -> io::Result<()
     } else if start.get(4..8) == Some(b"ftyp") {
         canon(reader, header)
     } else if start.get(6..14) == Some(b"HEAPCCDR") || start.starts_with(b"FOVb") {
-        header.note_damage("this kind of raw file is not understood");
+        header.unknown = true;
         Ok(())
     } else {
         tiff(reader, header)

@@ -76,6 +76,11 @@ pub fn read(file: &CardFile) -> Result<Reading, ExifError> {
         };
         notices.push(notice.about(&file.name));
     }
+    if header.unknown {
+        let text = "its header is of a kind that is not read (CRW and X3F files), so nothing is known of its time and exposure; put \
+                    the camera's JPEG beside it, or convert it to DNG";
+        notices.push(Notice::look(text).about(&file.name));
+    }
     Ok(Reading { shot, notices })
 }
 

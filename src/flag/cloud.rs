@@ -41,13 +41,14 @@ const CORONA_SHORT: f64 = 0.65;
 const CORONA_AGREE: f64 = 0.35;
 const MEASURABLE: (f64, f64) = (0.012, 0.85);
 
-/// Light of the corona a tenth of a radius above the limb, of saturation, for an exposure of 0 stops (1 s at f/1 and ISO 100), in stops.
-/// S. Baumbach 1937, Astron. Nachr. 263, 121 gives 1.3 millionths of the disc there, some 2000 candela a square metre; a sensor saturates
-/// at 78 lux seconds over its ISO speed (ISO 12232).
-pub(super) const CORONA_STOPS: f64 = 10.7;
+/// Light of the corona close to the limb, of saturation, for an exposure of 0 stops (1 s at f/1 and ISO 100), in stops. S. Baumbach
+/// 1937, Astron. Nachr. 263, 121 gives 1.3 millionths of the disc a tenth of a radius up, some 2000 candela a square metre, and a sensor
+/// saturates at 78 lux seconds over its ISO speed (ISO 12232): 10.7 at most; developed pictures of clear skies have 8.6 (one real
+/// card). Between the two.
+pub(super) const CORONA_STOPS: f64 = 9.5;
 
-/// So much short of that, in stops, no clear sky's corona is: cameras' curves and the solar cycle make a stop and a half.
-const CORONA_MISSING: f64 = 2.3;
+/// So much short of that, in stops, no clear sky's corona is, by the same two figures.
+const CORONA_MISSING: f64 = 3.0;
 
 /// Frames without a measurable corona are as the ones before and after within this many seconds.
 const NEAR_S: f64 = 30.0;
@@ -177,6 +178,9 @@ pub(super) fn in_totality(shots: &mut [ShotRecord], group: &[usize]) -> f64 {
             })
         })
         .collect();
+    let clouded: Vec<Option<bool>> = (0..bare.len())
+        .map(|n| clouded[n].or_else(|| outshone(shots, &bare, &clouded, n).then_some(true)))
+        .collect();
     for (n, &i) in bare.iter().enumerate() {
         if clouded[n].unwrap_or_else(|| between_clouded(shots, &bare, &clouded, n)) {
             shots[i].flags.set(Flag::Clouded);
@@ -193,6 +197,29 @@ fn corona_light(record: &ShotRecord) -> Option<f64> {
     let look = disc_look(record)?;
     let told = look.saturated <= SATURATED && (MEASURABLE.0..MEASURABLE.1).contains(&look.level);
     Some(look.level.log2() - record.shot.exposure.stops().filter(|_| told)?)
+}
+
+/// Least light that is compared between frames of one exposure, of saturation: a few steps of an 8-bit file.
+const COMPARABLE: f64 = 8e-4;
+
+/// Whether a frame in the shadows of the tone curve, or in its highlights, shows much less corona than one of the same exposure that is
+/// not known to be clouded.
+fn outshone(shots: &[ShotRecord], bare: &[usize], clouded: &[Option<bool>], n: usize) -> bool {
+    let level = |m: usize| {
+        let record = &shots[bare[m]];
+        record.disc.filter(|fit| fit.limb == Limb::Moon)?;
+        let look = disc_look(record).filter(|look| look.level > COMPARABLE)?;
+        Some((record.shot.exposure.stops()?, look.level.log2()))
+    };
+    let Some((exposure, light)) = level(n) else {
+        return false;
+    };
+    (0..bare.len())
+        .filter(|&m| clouded[m] != Some(true))
+        .filter_map(level)
+        .any(|(other, brighter)| {
+            (other - exposure).abs() <= SAME_STOPS && brighter - light > CORONA_SHORT
+        })
 }
 
 /// Whether the nearest frames that can tell, before and after, are both clouded.

@@ -7,13 +7,14 @@ use rayon::prelude::*;
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::place::Place;
 use super::{Given, KnownClock};
-use crate::catalogue::ClockPoint;
-use crate::clock::{self, ClockBody, ClockFrame, Turn};
-use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Notice, Shot};
-use crate::phase::{Clocks, zone};
+use crate::catalogue::{ClockCurve, ClockPoint};
+use crate::clock::{self, ClockBody, ClockFrame, Heard, Turn};
+use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Exposure, Notice, Shot};
+use crate::phase::{self, Clocks, zone};
 
-/// One sigma of a camera clock nobody has checked, in seconds: set by hand within a minute or so (from memory).
-const UNCHECKED_SIGMA_S: f64 = 30.0;
+/// One sigma of a camera clock nobody has checked, in seconds: set by hand to the minute, then left to drift by a second or two a
+/// week for a year (from memory; clocks of real cards are off by 0 to 130 s).
+const UNCHECKED_SIGMA_S: f64 = 90.0;
 
 /// One sigma of a clock error a person gives without one, in seconds (our choice: given to the second).
 const GIVEN_SIGMA_S: f64 = 0.5;
@@ -24,6 +25,7 @@ pub(crate) struct BodyClock {
     pub(crate) clock: ClockCorrection,
     pub(crate) summary: String,
     pub(crate) points: Vec<ClockPoint>,
+    pub(crate) curve: ClockCurve,
 }
 
 /// All bodies' clocks, and how each frame is turned.
@@ -31,6 +33,8 @@ pub(crate) struct BodyClock {
 pub(crate) struct Solved {
     bodies: BTreeMap<Option<CameraId>, BodyClock>,
     turns: BTreeMap<usize, Turn>,
+    /// Shots whose look contradicts their body's clock.
+    contradicted: BTreeSet<usize>,
 }
 
 impl Solved {
@@ -47,6 +51,11 @@ impl Solved {
         self.turns.get(&index).copied()
     }
 
+    /// Whether a shot's look contradicts its body's clock, so that its stamp is not to be believed.
+    pub(crate) fn contradicts(&self, index: usize) -> bool {
+        self.contradicted.contains(&index)
+    }
+
     /// The clock behind a shot's stamp.
     pub(crate) fn clock_of(&self, shot: &Shot) -> Option<&ClockCorrection> {
         Some(&self.bodies.get(&shot.camera)?.clock)
@@ -55,6 +64,31 @@ impl Solved {
     /// One body's clock.
     pub(crate) fn body(&self, id: &CameraId) -> Option<&BodyClock> {
         self.bodies.get(&Some(id.clone()))
+    }
+}
+
+/// Takes away zone tags that cannot be, and says so.
+pub(crate) fn doubt_tags(shots: &mut [Shot], notices: &mut Vec<Notice>) {
+    let mut bodies: BTreeMap<Option<CameraId>, Vec<usize>> = BTreeMap::new();
+    for (index, shot) in shots.iter().enumerate() {
+        bodies.entry(shot.camera.clone()).or_default().push(index);
+    }
+    for members in bodies.into_values() {
+        let own: Vec<&Shot> = members.iter().map(|&index| &shots[index]).collect();
+        for place in phase::odd(&own) {
+            let shot = &mut shots[members[place]];
+            let Some(stamp) = &mut shot.stamp else {
+                continue;
+            };
+            let tag = zone::offset_text(stamp.offset_s.unwrap_or(0));
+            stamp.offset_s = None;
+            notices.push(
+                Notice::look(format!(
+                    "its header says the zone {tag}, unlike the shots about it; read like those"
+                ))
+                .about(&shot.file.name),
+            );
+        }
     }
 }
 
@@ -138,7 +172,7 @@ pub(crate) fn solve(
         .zip(0..)
         .collect();
     let bodies: Vec<_> = word.clocks.iter().collect();
-    let solutions: Vec<_> = bodies
+    let heard: Vec<(Vec<usize>, Heard)> = bodies
         .par_iter()
         .map(|(id, prior)| {
             let members: Vec<usize> = (0..shots.len())
@@ -150,14 +184,17 @@ pub(crate) fn solve(
                 .collect();
             let body = ClockBody {
                 name: &body_name(id.as_ref()),
+                named: id.is_some(),
                 frames: &frames,
                 prior,
                 mirrored: word.mirrored,
             };
-            let solution = clock::solve(&body, &place.contacts, &|utc| place.view.at(utc));
-            (members, solution)
+            let heard = clock::hear(&body, &place.contacts, &|utc| place.view.at(utc));
+            (members, heard)
         })
         .collect();
+    let (members, heard): (Vec<_>, Vec<_>) = heard.into_iter().unzip();
+    let solutions = members.into_iter().zip(clock::settle(&heard));
     let mut solved = Solved::default();
     for ((id, _), (members, solution)) in bodies.into_iter().zip(solutions) {
         for (&index, turn) in members.iter().zip(&solution.turns) {
@@ -165,6 +202,8 @@ pub(crate) fn solve(
                 solved.turns.insert(index, *turn);
             }
         }
+        let against = solution.contradicted.iter().map(|&n| members[n]);
+        solved.contradicted.extend(against);
         notices.extend(solution.notices);
         solved.bodies.insert(
             id.clone(),
@@ -172,6 +211,7 @@ pub(crate) fn solve(
                 clock: solution.clock,
                 summary: solution.summary,
                 points: solution.points,
+                curve: solution.curve,
             },
         );
     }
@@ -191,6 +231,8 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         stamp: shot.stamp,
         shutter_s: shot.exposure.shutter_s.unwrap_or(0.0),
         exposure_stops: shot.exposure.stops(),
+        scene_stops: scene_stops(&shot.exposure),
+        gps_utc: shot.gps.and_then(|fix| fix.utc),
         orientation: shot.orientation,
         scale_group,
         size_px: shot.width_px.zip(shot.height_px),
@@ -198,4 +240,10 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),
     }
+}
+
+/// The exposure in stops, where the header has all of it.
+fn scene_stops(exposure: &Exposure) -> Option<f64> {
+    let whole = exposure.f_number.is_some() && exposure.iso.is_some();
+    exposure.stops().filter(|_| whole)
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use super::at_once::{each_frame, look_bytes};
 use super::kept::Desk;
 use super::opening::{self, Keep, open_and_examine};
 use super::zoom::{self, Stretch, SunSize};
@@ -252,7 +253,8 @@ pub(crate) fn learn(
         .collect();
     let bare = desk.bare();
     watch.begin("learning the Sun's size", sample.len() as u64);
-    let samples = each(&sample, watch, |index| {
+    let bytes = |index: usize| look_bytes(&shots[index]);
+    let samples = each_frame(&sample, bytes, watch, |index| {
         let (ratio, _) = sky(&shots[index]);
         let hint = DiscHint {
             moon_ratio: Some((ratio, LEARNING_RATIO_SIGMA * ratio)),
@@ -330,7 +332,8 @@ pub(crate) fn learn_moons(
     for (key, group) in groups {
         let sample = spread(shots, &group);
         watch.begin("learning the Moon's size", sample.len() as u64);
-        let samples = each(&sample, watch, |index| {
+        let bytes = |index: usize| look_bytes(&shots[index]);
+        let samples = each_frame(&sample, bytes, watch, |index| {
             let hint = hint(index);
             let ratio = hint.moon_ratio?.0;
             let loose = DiscHint {
@@ -414,7 +417,8 @@ fn look_at(
     watch: &dyn Watch,
 ) -> Result<(), ModelError> {
     watch.begin(stage, indices.len() as u64);
-    let reports = each(indices, watch, |index| {
+    let bytes = |index: usize| look_bytes(&shots[index]);
+    let reports = each_frame(indices, bytes, watch, |index| {
         open_and_examine(index, &shots[index], &hint(index), desk, Keep::IfOpen)
     })?;
     watch.end();

@@ -1,6 +1,7 @@
 //! The model of a card: what is known of its site, its cameras' clocks, its lenses and the pose of each frame, learned from the
 //! pictures and put together into the record. Frames are measured in parallel; nothing is printed.
 
+pub(crate) mod at_once;
 pub(crate) mod clocks;
 pub(crate) mod discs;
 mod error;

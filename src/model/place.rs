@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::{Given, ModelError};
 use crate::contacts;
-use crate::domain::{Contacts, GpsFix, Notice, Shot, Site, SiteSource};
+use crate::domain::{Contacts, GpsFix, LocalKind, Notice, Shot, Site, SiteSource};
 use crate::ephemeris::{self, Eclipse, EclipseView, Radii};
 use crate::phase::zone::{self, Zone};
 
@@ -34,7 +34,7 @@ pub(crate) fn settle(
     shots: &[Shot],
     notices: &mut Vec<Notice>,
 ) -> Result<Place, ModelError> {
-    let eclipse = eclipse_of(given.date, shots)?;
+    let eclipse = eclipse_of(given, shots, notices)?;
     let (site, source) = match given.site {
         Some(site) => (site, SiteSource::Given),
         None => (
@@ -51,25 +51,92 @@ pub(crate) fn settle(
     })
 }
 
-/// The eclipse with most shots on its date or the day before or after.
-fn eclipse_of(given: Option<Date>, shots: &[Shot]) -> Result<Eclipse, ModelError> {
-    if let Some(date) = given {
+/// The eclipse of the capture dates; without one that of the GPS dates; without that one of the same day of another year.
+fn eclipse_of(
+    given: &Given,
+    shots: &[Shot],
+    notices: &mut Vec<Notice>,
+) -> Result<Eclipse, ModelError> {
+    if let Some(date) = given.date {
         return ephemeris::eclipse_near(date).map_err(|none| ModelError::NoEclipse {
             asked: format!("on {date}"),
             near: neighbours(none.before, none.after),
         });
     }
     let dates = capture_dates(shots);
+    if let Some(eclipse) = most_shots(&dates) {
+        return Ok(eclipse);
+    }
+    if let Some(eclipse) = most_shots(&gps_dates(shots)) {
+        notices.push(Notice::look(format!(
+            "no eclipse on the capture dates; GPS dates have that of {}: the camera's date is wrong then; pass --date if it was \
+             another eclipse",
+            eclipse.date()
+        )));
+        return Ok(eclipse);
+    }
+    let Some((date, eclipse)) = of_another_year(given, shots, &dates) else {
+        return Err(no_eclipse_in(&dates));
+    };
+    notices.push(Notice::look(format!(
+        "no eclipse on the capture dates; {date} was taken for {}, the same day of the year of an eclipse that the place saw: \
+         the camera's year is wrong then; pass --date if it was another eclipse",
+        eclipse.date()
+    )));
+    Ok(eclipse)
+}
+
+/// The eclipse with most shots on its date or the day before or after.
+fn most_shots(dates: &BTreeMap<Date, usize>) -> Option<Eclipse> {
     let mut votes: BTreeMap<Date, (usize, Eclipse)> = BTreeMap::new();
-    for (date, count) in &dates {
+    for (date, count) in dates {
         if let Ok(eclipse) = ephemeris::eclipse_near(*date) {
             votes.entry(eclipse.date()).or_insert((0, eclipse)).0 += count;
         }
     }
-    match votes.into_values().max_by_key(|(count, _)| *count) {
-        Some((_, eclipse)) => Ok(eclipse),
-        None => Err(no_eclipse_in(&dates)),
+    let most = votes.into_values().max_by_key(|(count, _)| *count)?;
+    Some(most.1)
+}
+
+/// The eclipse that the place saw on the same day as the captures in the nearest other year, and the busiest of those dates; a
+/// clock whose year was set wrong keeps its day.
+fn of_another_year(
+    given: &Given,
+    shots: &[Shot],
+    dates: &BTreeMap<Date, usize>,
+) -> Option<(Date, Eclipse)> {
+    let fixes: Vec<GpsFix> = shots.iter().filter_map(|shot| shot.gps).collect();
+    let by_gps =
+        || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
+    let site = given.site.or_else(by_gps)?;
+    let seen = |eclipse: &Eclipse| {
+        let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default());
+        contacts.is_ok_and(|contacts| contacts.kind != LocalKind::None && contacts.maximum.sun_up)
+    };
+    let mut found: Vec<(usize, i16, Date, Eclipse)> = Vec::new();
+    for (date, count) in dates {
+        for eclipse in ephemeris::eclipses().filter(|eclipse| same_day(eclipse.date(), *date)) {
+            let years = (eclipse.date().year() - date.year()).abs();
+            found.push((*count, years, *date, eclipse));
+        }
     }
+    found.sort_by_key(|(count, years, date, _)| (std::cmp::Reverse(*count), *years, *date));
+    found
+        .into_iter()
+        .find(|(_, _, _, eclipse)| seen(eclipse))
+        .map(|(_, _, date, eclipse)| (date, eclipse))
+}
+
+/// Whether two dates are the same day of the year, or neighbours.
+fn same_day(a: Date, b: Date) -> bool {
+    let moved = b.with().year(a.year()).build().or_else(|_| {
+        // 29 February of a year that has none.
+        b.with().year(a.year()).day(28).build()
+    });
+    moved.is_ok_and(|moved| {
+        a.since(moved)
+            .is_ok_and(|span| span.get_days().abs() <= NEAR_DAYS)
+    })
 }
 
 fn no_eclipse_in(dates: &BTreeMap<Date, usize>) -> ModelError {
@@ -108,6 +175,16 @@ fn capture_dates(shots: &[Shot]) -> BTreeMap<Date, usize> {
     dates
 }
 
+/// Dates of the GPS fixes and how many shots each has.
+fn gps_dates(shots: &[Shot]) -> BTreeMap<Date, usize> {
+    let mut dates = BTreeMap::new();
+    for utc in shots.iter().filter_map(|s| s.gps?.utc) {
+        let date = jiff::tz::TimeZone::UTC.to_datetime(utc.timestamp()).date();
+        *dates.entry(date).or_default() += 1;
+    }
+    dates
+}
+
 /// The place most of the fixes of the day agree on.
 fn site_from_gps(
     shots: &[Shot],
@@ -116,7 +193,10 @@ fn site_from_gps(
 ) -> Result<Site, ModelError> {
     let fixes: Vec<GpsFix> = shots
         .iter()
-        .filter(|shot| taken_near(shot, date))
+        .filter(|shot| {
+            shot.stamp
+                .is_some_and(|stamp| same_day(date, stamp.time.civil().date()))
+        })
         .filter_map(|shot| shot.gps)
         .collect();
     let Some(middle) = most_central(&fixes) else {
@@ -144,17 +224,6 @@ fn site_from_gps(
         ));
     }
     Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(ModelError::Site)
-}
-
-fn taken_near(shot: &Shot, date: Date) -> bool {
-    shot.stamp.is_some_and(|stamp| {
-        stamp
-            .time
-            .civil()
-            .date()
-            .since(date)
-            .is_ok_and(|span| span.get_days().abs() <= NEAR_DAYS)
-    })
 }
 
 /// The fix with the least sum of distances to the others (of the first few hundred); the first of equals.

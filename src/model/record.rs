@@ -313,6 +313,7 @@ fn cameras(
                 arcsec_per_px: scale_of(id, shots, radii),
                 clock_summary: body.summary.clone(),
                 clock_points: body.points.clone(),
+                clock_curve: body.curve.clone(),
             })
         })
         .collect();

@@ -1,6 +1,6 @@
 //! Where one phase ends and the next begins.
 
-use crate::domain::{ContactEvent, Contacts, LocalKind, Phase, Utc};
+use crate::domain::{ContactEvent, ContactKind, Contacts, LocalKind, Phase, Utc};
 
 /// Widths of the phases around second and third contact, in seconds; negative or non-finite widths count as zero.
 ///
@@ -74,6 +74,16 @@ impl PhaseWindows {
             (false, false) if contacts.kind == LocalKind::Annular => Phase::Annularity,
             (false, false) => Phase::Totality,
         })
+    }
+
+    /// Where phases change about a contact, in seconds after it: the contact itself and the edges of its window.
+    pub(super) fn edges_s(&self, contact: ContactKind, kind: LocalKind) -> [f64; 3] {
+        let [before_c2_s, after_c2_s, before_c3_s, after_c3_s] = self.widths_s(kind);
+        match contact {
+            ContactKind::C2 => [-before_c2_s, 0.0, after_c2_s],
+            ContactKind::C3 => [-before_c3_s, 0.0, after_c3_s],
+            ContactKind::C1 | ContactKind::Maximum | ContactKind::C4 => [0.0; 3],
+        }
     }
 
     fn widths_s(&self, kind: LocalKind) -> [f64; 4] {

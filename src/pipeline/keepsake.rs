@@ -11,6 +11,7 @@ use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
+use crate::model::at_once::{colour_bytes, each_frame};
 use crate::model::discs;
 use crate::raster::{self, Frame, Reading, thumbnail};
 
@@ -69,7 +70,8 @@ pub(crate) fn keep_thumbs(
         })
         .collect();
     watch.begin("making thumbnails", missing.len() as u64);
-    discs::each(&missing, watch, |index| {
+    let bytes = |index: usize| colour_bytes(&catalogue.shots[index].shot);
+    each_frame(&missing, bytes, watch, |index| {
         let record = &catalogue.shots[index];
         if let Ok(frame) =
             raster::photograph(&record.shot.file, record.shot.orientation, Reading::Quick)

@@ -41,6 +41,7 @@ pub(crate) fn time_lapses(
             imprint: &imprint,
             watch,
             frames: 0,
+            is_empty: false,
         };
         made |= film.make(catalogue, lapse, open, notices)?;
     }
@@ -60,6 +61,8 @@ struct Film<'a> {
     imprint: &'a Imprint,
     watch: &'a dyn Watch,
     frames: usize,
+    /// Whether there turned out to be no frame for it: no trouble, and nothing is written.
+    is_empty: bool,
 }
 
 impl Film<'_> {
@@ -80,7 +83,7 @@ impl Film<'_> {
         if self.watch.interrupted() {
             return Err(PipelineError::Interrupted);
         }
-        if self.frames == 0 && written.is_err() {
+        if self.is_empty {
             return Ok(false);
         }
         written?;
@@ -117,7 +120,10 @@ impl Film<'_> {
         self.watch.end();
         match animation {
             Some(animation) => animation.finish()?,
-            None => return Err(io::Error::other("no frame for a time-lapse")),
+            None => {
+                self.is_empty = true;
+                return Err(io::Error::other("no frame for a time-lapse"));
+            }
         }
         Ok(told)
     }

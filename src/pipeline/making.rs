@@ -79,7 +79,9 @@ fn all_from(
     let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
     // The folders themselves show what was copied; the closing summary stays short.
     exported.text.clear();
-    exported.lines.clear();
+    if !dry_run {
+        exported.lines.clear();
+    }
     made.join(exported);
     made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
     Ok(made)
@@ -149,6 +151,11 @@ fn strip_into(
     let time_lapse = wish.time_lapse || recipe.time_lapse;
     if dry_run {
         files.extend(recipe.layers.then(|| out.join(LAYERS)));
+        let due = |(contact, _): &(ContactKind, &str)| {
+            Recipe::propose_beads(catalogue, *contact).is_some()
+        };
+        let due = BEADS.into_iter().filter(due);
+        files.extend(due.map(|(_, name)| out.join(name)));
         files.extend(time_lapse.then(|| out.join(TIME_LAPSE)));
         return Ok(Made {
             files,
@@ -196,10 +203,7 @@ fn strip_into(
         files.push(write_layers(&drawn, folder)?);
     }
     notices.extend(drawn.notices);
-    for (contact, name) in [
-        (ContactKind::C2, "beads-c2.png"),
-        (ContactKind::C3, "beads-c3.png"),
-    ] {
+    for (contact, name) in BEADS {
         files.extend(beads(catalogue, folder, contact, name, &mut notices)?);
     }
     // Strips in formats no longer wished for, beads and layers no longer made.
@@ -237,6 +241,12 @@ fn write_layers(drawn: &Drawn, out: &OutFolder) -> Result<PathBuf, PipelineError
     Ok(layers.end())
 }
 
+/// Contacts whose beads are a strip of their own, and the names of those.
+const BEADS: [(ContactKind, &str); 2] = [
+    (ContactKind::C2, "beads-c2.png"),
+    (ContactKind::C3, "beads-c3.png"),
+];
+
 /// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
 fn beads(
     catalogue: &Catalogue,
@@ -248,12 +258,15 @@ fn beads(
     let Some(recipe) = Recipe::propose_beads(catalogue, contact) else {
         return Ok(Vec::new());
     };
-    let drawn = strip::draw(
-        catalogue,
-        &recipe,
-        &|record| tile(catalogue, &out.path, record),
-        None,
-    )?;
+    let open = |record: &ShotRecord| tile(catalogue, &out.path, record);
+    // The strip itself is written by now: frames lost since cost this picture and nothing else.
+    let drawn = match strip::draw(catalogue, &recipe, &open, None) {
+        Ok(drawn) => drawn,
+        Err(error) => {
+            notices.push(Notice::look(format!("not drawn: {error}")).about(name));
+            return Ok(Vec::new());
+        }
+    };
     write_strip(&drawn, Output::Png, name, out)?;
     notices.extend(drawn.notices);
     Ok(vec![out.path.join(name)])

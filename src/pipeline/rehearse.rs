@@ -6,6 +6,7 @@ use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
 use crate::disc::{self, DiscHint};
 use crate::domain::{FileFormat, Flag, Notice, Shot};
+use crate::model::at_once::{colour_bytes, each_frame};
 use crate::model::discs::{self, Learned, Seen};
 use crate::model::intake::{self, Intake};
 use crate::model::kept::{Desk, Kept};
@@ -84,7 +85,8 @@ fn in_colour(
         .filter(|&index| coded(index) && seen[index].fit().is_some())
         .collect();
     watch.begin("measuring the light", found.len() as u64);
-    let lights = discs::each(&found, watch, |index| {
+    let bytes = |index: usize| colour_bytes(&shots[index]);
+    let lights = each_frame(&found, bytes, watch, |index| {
         let shot = &shots[index];
         let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
         let hint = DiscHint {

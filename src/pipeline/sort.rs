@@ -119,6 +119,7 @@ fn read(
     let mut notices = std::mem::take(&mut intake.notices);
     let given = settings.given();
     let place = place::settle(&given, &intake.shots, &mut notices)?;
+    clocks::doubt_tags(&mut intake.shots, &mut notices);
     let trusted = clocks::at_their_word(&intake.shots, &given, &place, &mut notices);
     let wanted = worth_a_look(&intake, &trusted, &place);
     let word = clocks::Word {
@@ -183,7 +184,7 @@ fn read(
         hints::settled(index, shot, &learned, &solved, &place)
     };
     discs::look_again(&intake.shots, &mut seen, &hint, &desk, watch)?;
-    let tagged = tag(&intake.shots, &solved.by_body(), &place);
+    let tagged = tag(&intake.shots, &solved, &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
         program: PROGRAM,
@@ -201,8 +202,16 @@ fn read(
     }))
 }
 
-fn tag(shots: &[Shot], clocks: &phase::Clocks, place: &Place) -> Vec<TaggedShot> {
-    phase::tag(shots, clocks, &place.contacts, &PhaseWindows::default())
+/// Times and phases; a shot whose look contradicts its body's clock has no time.
+fn tag(shots: &[Shot], solved: &clocks::Solved, place: &Place) -> Vec<TaggedShot> {
+    let mut believed = shots.to_vec();
+    for (index, shot) in believed.iter_mut().enumerate() {
+        if solved.contradicts(index) {
+            shot.stamp = None;
+        }
+    }
+    let windows = PhaseWindows::default();
+    phase::tag(&believed, &solved.by_body(), &place.contacts, &windows)
 }
 
 /// Which frames to decode: of the day of the eclipse, of bodies whose clock is wholly off, and those without a time.

@@ -111,7 +111,9 @@ fn placed(card: &mut CardRecord, root: &Path, doubt: bool) -> Vec<bool> {
         .iter()
         .map(|file| is_there(file, root) && (!doubt || is_same(file, &root.join(&file.below))))
         .collect();
-    if found.iter().all(|found| *found) || !root.is_dir() {
+    let any = found.iter().any(|found| *found);
+    // A folder that nobody named and that holds none of the card in its place may be anything, a whole disk too.
+    if found.iter().all(|found| *found) || !root.is_dir() || !(doubt || any) {
         return found;
     }
     let elsewhere = by_content(card, &found, root);

@@ -9,12 +9,11 @@ mod coverage;
 mod exposure;
 mod gear;
 mod html;
+mod input;
 mod planets;
 mod sheet;
 mod text;
 mod times;
-
-use jiff::tz::TimeZone;
 
 pub use crate::domain::dial_mark;
 pub use bracket::{BracketChoice, Brackets, LATITUDE_STOPS};
@@ -27,6 +26,7 @@ pub use gear::{
     CameraLimits, DEFAULT_MEGAPIXELS, Framing, Gear, SUN_RATE_ARCSEC_S, Sensor, SensorError,
     framing,
 };
+pub use input::PlanInput;
 pub use planets::{PlanetPlace, planets_up};
 pub use sheet::{
     CardNeed, ContactLine, FilterMoments, RingPlan, Setting, Sheet, TotalityPlan, TotalityStep,
@@ -36,21 +36,7 @@ pub use times::{
     calendar_date, clock_time, compass_point, hazy_sun_stops, low_sun_stops,
 };
 
-use crate::domain::{Contacts, LocalKind, NearPath, SunMoon, Utc};
-
-/// What the sheet is made from.
-pub struct PlanInput<'a> {
-    /// The eclipse at the place.
-    pub contacts: &'a Contacts,
-    /// Where Sun and Moon stand there at an instant.
-    pub sky: &'a dyn Fn(Utc) -> SunMoon,
-    /// Zone of the local times.
-    pub zone: TimeZone,
-    /// Where the path lies, for a place outside it.
-    pub near_path: Option<NearPath>,
-    /// What the person brings.
-    pub gear: Gear,
-}
+use crate::domain::LocalKind;
 
 /// No sheet can be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use super::PlanInput;
 use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
 use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
+use super::input::PlanInput;
 use super::planets::{PlanetPlace, planets_up};
 use super::times::{
     Countdown, FIST_DEG, FilterCourse, PartialLine, Rounding, calendar_date, clock_time,

@@ -21,6 +21,11 @@ pub const MAX_MEGAPIXELS: u64 = 250;
 /// Most memory the stored values of a picture may take, in MiB.
 pub const MAX_PICTURE_MIB: u64 = 1024;
 
+/// Most memory that what a PNG holds besides its pixels may take, in MiB: profiles and texts are packed, and one of a megabyte may
+/// unpack to thousands (our choice: the largest profiles in use, tables for printing presses, take some 4 MiB). A profile beyond it
+/// is left out.
+const MAX_ASIDE_MIB: u64 = 16;
+
 /// Largest file read into memory, in MiB.
 pub const MAX_FILE_MIB: u64 = 1024;
 
@@ -192,9 +197,15 @@ fn from_jpeg(
 }
 
 fn from_other(bytes: &[u8], orientation: Orientation) -> Result<Frame, DecodeError> {
-    let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format()?;
-    if !matches!(reader.format(), Some(ImageFormat::Png | ImageFormat::Tiff)) {
-        return Err(DecodeError::NotAPicture);
+    let mut reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format()?;
+    match reader.format() {
+        Some(ImageFormat::Tiff) => {}
+        Some(ImageFormat::Png) => {
+            let mut limits = Limits::default();
+            limits.max_alloc = Some(MAX_ASIDE_MIB * MIB);
+            reader.limits(limits);
+        }
+        _ => return Err(DecodeError::NotAPicture),
     }
     let mut decoder = reader.into_decoder().map_err(cut_short)?;
     let (width, height) = decoder.dimensions();
@@ -440,6 +451,38 @@ mod tests {
             decode_bytes(&longer, UPRIGHT).unwrap(),
             decode_bytes(&jpeg(), UPRIGHT).unwrap()
         );
+    }
+
+    /// A profile that unpacks to 100 MiB is left out, and the picture is read without it.
+    #[test]
+    fn a_profile_that_unpacks_to_anything_is_left_out() {
+        use std::io::Write as _;
+        let mut bytes = written(picture(), ImageFormat::Png);
+        let mut packed = flate2::write::ZlibEncoder::new(Vec::new(), flate2::Compression::best());
+        for _ in 0..100 {
+            packed.write_all(&vec![0; 1 << 20]).unwrap();
+        }
+        let mut body = b"iCCPname\0\0".to_vec();
+        body.extend(packed.finish().unwrap());
+        let mut chunk = (body.len() as u32 - 4).to_be_bytes().to_vec();
+        let mut check = flate2::Crc::new();
+        check.update(&body);
+        chunk.extend(&body);
+        chunk.extend(check.sum().to_be_bytes());
+        let behind_header = 8 + 25; // the signature and IHDR
+        bytes.splice(behind_header..behind_header, chunk);
+        let plain = decode_bytes(&written(picture(), ImageFormat::Png), UPRIGHT).unwrap();
+        let read = decode_bytes(&bytes, UPRIGHT).unwrap();
+        assert_eq!(samples_u8(&read), samples_u8(&plain));
+        let profile = |max: Option<u64>| {
+            let mut reader = ImageReader::with_format(Cursor::new(&bytes), ImageFormat::Png);
+            let mut limits = Limits::default();
+            limits.max_alloc = max;
+            reader.limits(limits);
+            reader.into_decoder().unwrap().icc_profile().unwrap()
+        };
+        assert_eq!(profile(None).map(|p| p.len()), Some(100 << 20));
+        assert_eq!(profile(Some(MAX_ASIDE_MIB * MIB)), None);
     }
 
     #[test]

@@ -39,27 +39,20 @@ fn one(camera: &CameraRecord, zone: &TimeZone) -> String {
         ZoneSource::Pictures => "read off the pictures",
     };
     let mut out = format!("<h3>{}</h3>\n", safe(&camera.label));
+    if !camera.clock_summary.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p><strong>Clock:</strong> {}.</p>",
+            safe(&camera.clock_summary)
+        );
+    }
     let _ = writeln!(
         out,
-        "<p><strong>{}</strong>, one sigma {:.2} s. Set to UTC{} ({zone_from}). Rests on: {}.</p>",
-        error_words(clock.error_s),
-        clock.sigma_s,
+        "<p>Read as UTC{} ({zone_from}). Rests on: {}.</p>",
         offset(clock.zone_offset_s),
         safe(&evidence.join("; "))
     );
-    if !camera.clock_summary.is_empty() {
-        let _ = writeln!(out, "<p>{}</p>", safe(&camera.clock_summary));
-    }
     out + &residuals(camera, zone)
-}
-
-/// "12.3 s fast" for a clock that shows more than true time.
-fn error_words(error_s: f64) -> String {
-    match error_s {
-        e if e.abs() < 0.005 => "On time".to_owned(),
-        e if e > 0.0 => format!("{e:.2} s fast"),
-        e => format!("{:.2} s slow", -e),
-    }
 }
 
 /// `+05:30`, `-04:00`.

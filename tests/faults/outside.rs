@@ -121,6 +121,23 @@ fn an_export_prints_a_sum_and_a_dry_run_would_write() {
 }
 
 #[test]
+fn an_intact_raw_of_an_old_kind_is_not_called_damaged() {
+    let desk = Desk::new();
+    desk.put("a.jpg", &black(&taken("2019:07:02 15:30:00")));
+    let mut crw = b"II\x1a\0\0\0HEAPCCDR\x02\0\x01\0".to_vec();
+    crw.resize(5000, 1);
+    desk.put("CRW_0001.CRW", &crw);
+    let output = desk.run("sort", &["--verbose"]);
+    ended(&output, 1, &["CRW_0001.CRW", "of a kind that is not read"]);
+    let text = stderr(&output);
+    let own = text.lines().filter(|line| line.contains("CRW_0001.CRW"));
+    assert!(
+        own.clone().count() > 0 && own.clone().all(|line| !line.contains("damaged")),
+        "{text}"
+    );
+}
+
+#[test]
 fn advice_fits_the_command_and_failed_runs_leave_no_folder() {
     let desk = Desk::new();
     desk.put("notes.txt", b"nothing here");

@@ -10,7 +10,7 @@ fn tidy(desk: &Desk) {
     let left: Vec<PathBuf> = names
         .filter(|path| {
             let name = path.file_name().unwrap().to_string_lossy();
-            name.contains("writing") || name.contains("lock")
+            name.contains("writing") || name.contains("-lock")
         })
         .collect();
     assert!(left.is_empty(), "{left:?}");

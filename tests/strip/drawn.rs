@@ -254,6 +254,7 @@ pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
             arcsec_per_px: None,
             clock_summary: String::new(),
             clock_points: Vec::new(),
+            clock_curve: Default::default(),
         }],
         shots,
         strays: Vec::new(),

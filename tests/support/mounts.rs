@@ -391,6 +391,7 @@ pub(crate) fn outcome(plan: &Plan) -> Outcome {
     let prior = ClockCorrection::trusting(0, ZoneSource::Given, 30.0);
     let body = ClockBody {
         name: "Test",
+        named: true,
         frames: &frames,
         prior: &prior,
         mirrored: None,
@@ -474,6 +475,8 @@ fn made(n: usize, utc: Utc, holder: &mut Holder<'_>) -> Made {
             stamp: Some(stamp(utc.plus_s(CLOCK_S), holder.plan.subsec)),
             shutter_s: 0.0,
             exposure_stops: None,
+            scene_stops: None,
+            gps_utc: None,
             orientation: Orientation::from_exif(1).unwrap(),
             scale_group: 0,
             size_px: Some(SIZE_PX),

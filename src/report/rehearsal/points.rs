@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::axis::{Stand, Telling, telling};
+use super::point::{Point, Verdict};
 use super::sun::{SOLAR_RATE_ARCSEC_S, Sun, sun_on};
-use super::{Point, Verdict};
 use crate::catalogue::ShotRecord;
 use crate::domain::{Circle, Flag, Phase, dial_mark, dial_mark_within};
 use crate::report::markup::{counted, minutes};

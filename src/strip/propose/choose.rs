@@ -16,8 +16,10 @@ const USUAL_STEP_S: f64 = 300.0;
 /// With no more moments than this on the card every one counts: steps are no longer than the usual one.
 const FEW_MOMENTS: usize = 8;
 
-/// What half a step too near the last frame costs: as much as a frame is worth.
-const CROWDED: f64 = 4.0;
+/// What is nearer than this part of a step to the last frame costs more than any frame is worth; a minute in five does no harm (common
+/// practice), so the cost rises steeply between the two.
+const CROWDED: f64 = 0.5;
+const CROWDED_POWER: i32 = 4;
 
 /// What a whole step too far costs where the number of frames is given, and where it is not the most that a gap of any width does:
 /// less than any frame is worth, so that a gap is never left open for the look of it.
@@ -149,7 +151,7 @@ fn step_s(sides: &[Side<'_>; 2], wish: &Wish) -> f64 {
 /// What a step of `steps` even ones costs; `most` where it is too long.
 fn uneven(steps: f64, most: f64) -> f64 {
     if steps < 1.0 {
-        CROWDED * (1.0 - steps).powi(2)
+        ((1.0 - steps) / CROWDED).powi(CROWDED_POWER)
     } else {
         (FAR * (steps - 1.0).powi(2)).min(most)
     }

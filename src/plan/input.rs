@@ -1,0 +1,20 @@
+//! What a sheet is made from.
+
+use jiff::tz::TimeZone;
+
+use super::gear::Gear;
+use crate::domain::{Contacts, NearPath, SunMoon, Utc};
+
+/// What the sheet is made from.
+pub struct PlanInput<'a> {
+    /// The eclipse at the place.
+    pub contacts: &'a Contacts,
+    /// Where Sun and Moon stand there at an instant.
+    pub sky: &'a dyn Fn(Utc) -> SunMoon,
+    /// Zone of the local times.
+    pub zone: TimeZone,
+    /// Where the path lies, for a place outside it.
+    pub near_path: Option<NearPath>,
+    /// What the person brings.
+    pub gear: Gear,
+}
