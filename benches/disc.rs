@@ -100,6 +100,7 @@ fn main() {
     }
     partials(frames, &word);
     totalities(frames, &word);
+    slivers(frames, &word);
 }
 
 fn partials(frames: u64, word: &str) {
@@ -242,6 +243,19 @@ fn kinds() -> Vec<Kind> {
     );
     add("JPEG quality 60", &changed(|s| s.jpeg = Some(60)), &FEW);
     add("8 bits, no JPEG", &changed(|s| s.jpeg = None), &FEW);
+    for (name, alt_deg) in [
+        ("low: 8 degrees", 8.0),
+        ("low: 5 degrees", 5.0),
+        ("low: 3 degrees", 3.0),
+        ("low: 2 degrees", 2.0),
+    ] {
+        let mut scene = plain.clone();
+        scene.low = Some((alt_deg, 20.0));
+        add(name, &scene, &FEW);
+    }
+    add("filter's halo", &changed(|s| s.halo = 0.06), &FEW);
+    add("glare", &changed(|s| (s.level, s.glare) = (1.5, 0.1)), &FEW);
+    add("thin", &plain, &[0.995, 0.998]);
     kinds.push(Kind {
         name: "ring",
         covered: 0.9,
@@ -299,6 +313,7 @@ fn looked(kind: &Kind, seed: u64) -> Looked {
     let hint = DiscHint {
         sun_radius_px: near(scene.sun.2, RADIUS),
         moon_ratio: near(ratio, RATIO),
+        squeeze: scene.squeeze(),
         ..DiscHint::default()
     };
     Looked::at(scene, &hint)
@@ -328,12 +343,12 @@ fn taken(scene: &Scene) -> Frame {
 
 /// Totality at several exposures: how far the Moon lies from the drawn one.
 fn totalities(frames: u64, word: &str) {
-    if !"totality".contains(word) {
+    if !word.is_empty() && !"totality".starts_with(word) {
         return;
     }
     println!();
     println!(
-        "{:16} {:>7} {:>3} | {:>5} {:>8} {:>8} {:>5} {:>6} | {:>5} {:>8} {:>8} {:>5} {:>6}",
+        "{:16} {:>7} {:>3} | {:>5} {:>8} {:>8} {:>5} {:>6} {:>5} | {:>5} {:>8} {:>8} {:>5} {:>6} {:>5}",
         "totality",
         "corona",
         "n",
@@ -342,19 +357,29 @@ fn totalities(frames: u64, word: &str) {
         "largest",
         "3 sig",
         "silent",
+        "small",
         "found",
         "Moon rms",
         "largest",
         "3 sig",
-        "silent"
+        "silent",
+        "small"
     );
-    for corona in [0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0] {
+    let exposures = [0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0];
+    let rows = exposures
+        .map(|corona| ("Sun of 100 px", corona, 0.0, None))
+        .into_iter()
+        .chain([0.3, 3.0, 30.0].map(|corona| ("glare", corona, 0.03, None)))
+        .chain([10.0, 6.0, 3.0, 2.0].map(|alt| ("low", 0.3, 0.01, Some((alt, -15.0)))))
+        .chain([10.0, 6.0, 3.0, 2.0].map(|alt| ("low, saturated", 5.0, 0.01, Some((alt, -15.0)))));
+    for (name, corona, glare, low) in rows {
         let looked: Vec<Looked> = (0..frames)
             .into_par_iter()
-            .map(|seed| covered_sun(corona, seed))
+            .map(|seed| covered_sun(corona, glare, low, seed))
             .collect();
         let row = |pick: fn(&Looked) -> &DiscReport| {
             let (mut miss, mut within, mut silent) = (Vec::new(), 0, 0);
+            let mut small = 0;
             for one in &looked {
                 let report = pick(one);
                 let fit = report.fit.ok().filter(|fit| fit.limb == Limb::Moon);
@@ -364,11 +389,12 @@ fn totalities(frames: u64, word: &str) {
                 let (x, y, _) = one.scene.moon.unwrap();
                 let miss_px = (moon.x_px - x).hypot(moon.y_px - y);
                 miss.push(miss_px);
+                small += usize::from(moon.radius_px < one.scene.sun.2);
                 within += usize::from(miss_px < 3.0 * fit.sigma_px);
                 silent += usize::from(is_silent(miss_px, fit.sigma_px, report));
             }
             format!(
-                "{:5} {:8.3} {:8.3} {:3.0} % {silent:6}",
+                "{:5} {:8.3} {:8.3} {:3.0} % {silent:6} {small:5}",
                 miss.len(),
                 rms(&miss),
                 miss.iter().copied().fold(0.0, f64::max),
@@ -376,8 +402,8 @@ fn totalities(frames: u64, word: &str) {
             )
         };
         println!(
-            "{:16} {corona:7} {frames:3} | {} | {}",
-            "Sun of 100 px",
+            "{name:16} {:7} {frames:3} | {} | {}",
+            low.map_or(corona, |low: (f64, f64)| low.0),
             row(|one| &one.hinted),
             row(|one| &one.bare)
         );
@@ -385,7 +411,7 @@ fn totalities(frames: u64, word: &str) {
 }
 
 /// Totality with the corona this bright at the limb, saturation being 1; the Moon stands a little off the Sun.
-fn covered_sun(corona: f64, seed: u64) -> Looked {
+fn covered_sun(corona: f64, glare: f64, low: Option<(f64, f64)>, seed: u64) -> Looked {
     let mut rng = Pcg64Mcg::seed_from_u64(0x707A ^ seed.wrapping_mul(0x9E37_79B9));
     let sun = (
         400.0 + rng.random_range(-2.0..2.0),
@@ -403,6 +429,8 @@ fn covered_sun(corona: f64, seed: u64) -> Looked {
         earthshine: 2e-4 * corona,
         sky: 0.001,
         noise: 0.02,
+        glare,
+        low,
         jpeg: Some(JPEG),
         seed: seed + 1,
         ..Scene::default()
@@ -410,7 +438,79 @@ fn covered_sun(corona: f64, seed: u64) -> Looked {
     let hint = DiscHint {
         sun_radius_px: Some((100.0, 100.0 * RADIUS.1)),
         moon_ratio: Some((1.04, 1.04 * RATIO.1)),
+        squeeze: scene.squeeze(),
         ..DiscHint::default()
     };
     Looked::at(scene, &hint)
+}
+
+/// Seconds from a contact that a sliver of this many solar radii is away: half a second of arc a second (common knowledge).
+fn seconds_of(width_radii: f64) -> f64 {
+    width_radii * 960.0 / 0.5
+}
+
+/// The unfiltered last or first sliver of the Sun at several exposures, everything else known as the pipeline knows it by then.
+fn slivers(frames: u64, word: &str) {
+    if !word.is_empty() && !"slivers".starts_with(word) {
+        return;
+    }
+    println!();
+    println!(
+        "{:16} {:>7} {:>3} | {:>5} {:>8} {:>8} {:>5} {:>6} {:>8}",
+        "sliver", "light", "n", "found", "Sun rms", "largest", "3 sig", "silent", "Moon rms"
+    );
+    for width_radii in [0.001, 0.003, 0.0065, 0.012] {
+        for level in [0.6, 10.0, 300.0, 10_000.0] {
+            let looked: Vec<(Scene, DiscReport)> = (0..frames)
+                .into_par_iter()
+                .map(|seed| sliver(width_radii, level, seed))
+                .collect();
+            let mut misses = Misses::default();
+            for (scene, report) in &looked {
+                misses.add(report, scene);
+            }
+            let name = format!("{:.0} s", seconds_of(width_radii));
+            println!("{name:16} {level:7} {frames:3} | {}", misses.row());
+        }
+    }
+}
+
+fn sliver(width_radii: f64, level: f64, seed: u64) -> (Scene, DiscReport) {
+    let mut rng = Pcg64Mcg::seed_from_u64(0x511F ^ seed.wrapping_mul(0x9E37_79B9));
+    let (radius_px, ratio) = (120.0, 1.04);
+    let (x, y) = (
+        360.0 + rng.random_range(-2.0..2.0),
+        312.0 + rng.random_range(-2.0..2.0),
+    );
+    let (sin, cos) = rng.random_range(0.0..std::f64::consts::TAU).sin_cos();
+    let apart = ratio - 1.0 + width_radii;
+    let scene = Scene {
+        width: 720,
+        height: 624,
+        sun: (x, y, radius_px),
+        moon: Some((
+            x + apart * radius_px * cos,
+            y + apart * radius_px * sin,
+            ratio * radius_px,
+        )),
+        level,
+        glare: 0.01,
+        // A millionth of the disc's light at the limb (Baumbach 1937, as drawn).
+        corona: 4e-6 * level,
+        noise: 0.02,
+        seed: seed + 1,
+        ..Scene::default()
+    };
+    let unit = Normal::new(0.0, 1.0).unwrap();
+    let mut near = |value: f64, sigma: f64| value + sigma * unit.sample(&mut rng);
+    let offset = [near(apart * cos, 0.002), near(apart * sin, 0.002)];
+    let hint = DiscHint {
+        sun_radius_px: Some((radius_px, radius_px * RADIUS.1)),
+        moon_ratio: Some((ratio, ratio * RATIO.1)),
+        offset_solar_radii: Some((apart, 0.05)),
+        moon_offset: Some((offset, 0.003)),
+        ..DiscHint::default()
+    };
+    let report = examine(&taken(&scene), &hint);
+    (scene, report)
 }

@@ -85,7 +85,7 @@ fn cards_with_few_clues_are_never_wrong() {
             "{case:#?}"
         );
     }
-    assert!(of("23 min fast, corona and bead").outcome.sigma_s < 20.0);
+    assert!(of("23 min fast, corona and bead").outcome.sigma_s < 60.0);
     for name in ["one ring before C2", "one ring after C3"] {
         assert!(
             of(name).summary.starts_with("2 times fit"),

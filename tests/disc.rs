@@ -447,3 +447,181 @@ fn a_lens_left_alone_is_not_said_to_slip() {
     assert_eq!(slips(&card), Vec::<String>::new());
     assert_eq!(misses(&card), []);
 }
+
+#[test]
+fn a_low_sun_is_found_down_to_two_degrees_and_its_moon_is_never_the_smaller() {
+    // Near Valencia: totality at 4 degrees; on Mallorca: at 2.4.
+    for (lat_deg, lon_deg) in [(39.47, -0.33), (39.60, 2.90)] {
+        let card = cards::low_in_spain(lat_deg, lon_deg, 100.0);
+        let (mut partial, mut total) = (Vec::new(), Vec::new());
+        for (name, truth) in &card.truths {
+            let mut shots = card.catalogue.shots.iter();
+            let record = shots.find(|s| s.name() == name).unwrap();
+            let fit = record
+                .disc
+                .unwrap_or_else(|| panic!("{name} {truth:?}: {record:?}"));
+            let (drawn, found) = match truth.total {
+                true => (truth.moon, fit.moon.unwrap()),
+                false => (truth.sun, fit.sun.unwrap()),
+            };
+            let miss_px = (found.x_px - drawn.0).hypot(found.y_px - drawn.1);
+            println!(
+                "{name} {:.2} {} {miss_px:.3} {:.3} {:.3}",
+                truth.alt_deg,
+                truth.total,
+                fit.sigma_px,
+                found.radius_px - drawn.2
+            );
+            if truth.total {
+                assert!(
+                    found.radius_px > fit.sun.unwrap().radius_px,
+                    "{name}: {fit:?}"
+                );
+                total.push(miss_px);
+            } else {
+                partial.push(miss_px);
+            }
+        }
+        let rms = |all: &[f64]| (all.iter().map(|m| m * m).sum::<f64>() / all.len() as f64).sqrt();
+        println!(
+            "{lat_deg}: partials {:.3} px of {}, totality {:.3} px of {}",
+            rms(&partial),
+            partial.len(),
+            rms(&total),
+            total.len()
+        );
+        assert!(partial.len() > 10 && rms(&partial) < 0.15, "{partial:?}");
+        assert!(total.len() > 3 && rms(&total) < 0.3, "{total:?}");
+    }
+}
+
+#[test]
+fn low_discs_are_ovals() {
+    for (alt_deg, zenith_deg) in [(8.0, 20.0), (4.0, -15.0), (2.0, 100.0)] {
+        let low = Some((alt_deg, zenith_deg));
+        let partial = Scene {
+            low,
+            ..Scene::default()
+        }
+        .covered(0.6, 1.03, 60.0);
+        let hint = DiscHint {
+            sun_radius_px: Some((150.1, 0.3)),
+            moon_ratio: Some((1.0305, 0.0015)),
+            squeeze: partial.squeeze(),
+            ..DiscHint::default()
+        };
+        let report = examine(&partial.frame(), &hint);
+        let missed = miss(&partial, &report).unwrap();
+        assert!(missed < 0.2, "{alt_deg}: {missed} {report:?}");
+        // The Moon of totality, whose corona hides the limb's own brightness on one side.
+        let (x, y, r) = partial.sun;
+        let total = Scene {
+            moon: Some((x + 2.0, y - 1.0, 1.03 * r)),
+            level: 0.0,
+            corona: 3.0,
+            glare: 0.02,
+            ..partial
+        };
+        let fit = examine(&total.frame(), &hint).fit.unwrap();
+        let moon = fit.moon.unwrap();
+        let missed = (moon.x_px - x - 2.0).hypot(moon.y_px - y + 1.0);
+        assert!(missed < 0.6, "{alt_deg}: {missed} {fit:?}");
+        assert!(
+            (moon.radius_px / (1.03 * r) - 1.0).abs() < 0.012,
+            "{alt_deg}: {fit:?}"
+        );
+    }
+}
+
+#[test]
+fn a_saturated_sun_in_a_halo_is_found_by_its_cleanest_channel() {
+    for (n, covered) in [0.05, 0.4].into_iter().enumerate() {
+        let scene = Scene {
+            level: 4.0,
+            halo: 0.5,
+            colour: [1.0, 0.45, 0.12],
+            seed: n as u64 + 1,
+            ..Scene::default()
+        }
+        .covered(covered, 1.04, 40.0);
+        let frame = scene.frame();
+        let report = examine(&frame, &DiscHint::default());
+        let missed = miss(&scene, &report);
+        assert!(
+            missed.is_some_and(|px| px < 0.5),
+            "{covered}: {missed:?} {report:?}"
+        );
+        assert!(report.flags.has(Flag::Clipped), "{covered}: {report:?}");
+    }
+}
+
+/// A drawn Sun in a JPEG so large that it is decoded where somebody looks.
+fn large_jpeg(scene: &Scene) -> Vec<u8> {
+    let drawn = scene.frame();
+    let Samples::U8(values) = drawn.samples() else {
+        panic!("8 bits");
+    };
+    // The drawing in the middle of a dark frame, with grain.
+    let (width, height) = (4640, scene.height + 64);
+    let left = 3 * (1700 + 7 * scene.seed as usize);
+    let mut all: Vec<u8> = (0..width * height * 3)
+        .map(|i| ((i * 7919) >> 7) as u8 & 3)
+        .collect();
+    for y in 0..scene.height {
+        let row = &values[y * scene.width * 3..(y + 1) * scene.width * 3];
+        all[(y + 29) * width * 3 + left..][..row.len()].copy_from_slice(row);
+    }
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 92)
+        .encode(
+            &all,
+            width as u32,
+            height as u32,
+            image::ExtendedColorType::Rgb8,
+        )
+        .unwrap();
+    jpeg
+}
+
+#[test]
+fn both_ways_to_decode_a_jpeg_give_the_same_discs() {
+    let mut apart = Vec::new();
+    for seed in 0..36_u64 {
+        let radius = 130.0 + 9.0 * (seed % 12) as f64;
+        let scene = Scene {
+            width: (2.6 * radius) as usize,
+            height: (2.6 * radius) as usize,
+            sun: (1.3 * radius + 0.37, 1.3 * radius - 0.21, radius),
+            blur: 1.0 + 0.1 * (seed % 5) as f64,
+            jpeg: None,
+            seed,
+            ..Scene::default()
+        };
+        let covered = [0.0, 0.2, 0.5, 0.8, 0.9, 0.96][(seed % 6) as usize];
+        let scene = match covered {
+            0.0 => scene,
+            covered => scene.covered(covered, 1.03, 41.0 * seed as f64),
+        };
+        let partly = decode_luma(&large_jpeg(&scene), Orientation::UPRIGHT, Vec::new()).unwrap();
+        let hint = DiscHint {
+            sun_radius_px: Some((radius + 0.1, 0.002 * radius)),
+            moon_ratio: Some((1.0305, 0.0015)),
+            ..DiscHint::default()
+        };
+        let report = examine(&partly, &hint);
+        let whole = Frame::new(
+            partly.width(),
+            partly.height(),
+            1,
+            partly.samples().clone(),
+            partly.transfer(),
+        );
+        let due = examine(&whole, &hint);
+        let (a, b) = (report.fit.unwrap(), due.fit.unwrap());
+        let (s, t) = (a.sun.unwrap(), b.sun.unwrap());
+        apart.push((s.x_px - t.x_px).hypot(s.y_px - t.y_px));
+    }
+    let largest = apart.iter().copied().fold(0.0, f64::max);
+    println!("two ways to decode: {apart:.3?}");
+    assert!(largest < 0.1, "{largest}");
+}

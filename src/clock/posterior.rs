@@ -183,7 +183,7 @@ mod tests {
         assert_eq!(found.peaks.len(), 1);
         let peak = found.peaks[0];
         assert!((peak.tau_s - 31.0).abs() < 0.05 && (peak.sigma_s - 2.0).abs() < 0.1);
-        assert!(peak.weight > 0.999);
+        assert!(peak.weight > 0.99);
         assert!((found.log_whole - std::f64::consts::TAU.sqrt().ln()).abs() < 0.05);
     }
 

@@ -5,6 +5,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 
 use super::arcs::{Arc, Bright, Wanted, best_arc, on_circle, polished};
 use super::edges::{Edge, edges};
+use super::flat::Flat;
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearImage, Rect};
 
@@ -63,7 +64,8 @@ pub(super) struct LimbArc {
     pub seen_deg: f64,
     /// Median gradient at its edge points, square roots of light per search pixel.
     pub strength: f64,
-    /// Directions from the centre that have edge points: one flag for each of [`SECTORS`].
+    /// Directions from the centre, in the plane where discs are round, that have edge points: one flag for each of
+    /// [`SECTORS`].
     pub sectors: [bool; SECTORS],
 }
 
@@ -223,69 +225,112 @@ fn similar(a: &Rect, b: &Rect) -> bool {
         && near(a.y + a.height, b.y + b.height, size)
 }
 
-/// The limbs in a part of the frame, each the circle most edge points agree with.
-pub(super) fn limbs_in(frame: &Frame, rect: Rect, radius_px: (f64, f64)) -> Limbs {
-    let (image, rect, step) = frame.part(rect, LIMB_SIDE);
-    let points = edges(&image);
-    let scale = step as f64;
+/// The limbs in a part of the frame, each the circle most edge points agree with; where discs are `flat`, in the plane that shows
+/// them round.
+pub(super) fn limbs_in(frame: &Frame, rect: Rect, radius_px: (f64, f64), flat: Flat) -> Limbs {
+    let part = Part::of(frame, rect, flat);
+    let scale = part.step as f64;
     let wanted = |bright| Wanted {
         bright,
         radius: (radius_px.0 / scale, radius_px.1 / scale),
         tolerance: 1.5,
     };
-    let find = |bright| best_arc(&points, wanted(bright), 10);
-    arcs_to_limbs(
-        rect,
-        step,
-        &points,
-        find(Bright::Inside),
-        find(Bright::Outside),
-    )
+    let find = |bright| best_arc(&part.points, wanted(bright), 10);
+    part.limbs(find(Bright::Inside), find(Bright::Outside))
 }
 
-/// The same where the circles are already known to about a pixel of a coarser search.
-pub(super) fn limbs_near(
-    frame: &Frame,
-    rect: Rect,
-    sun: Option<Circle>,
-    moon: Option<Circle>,
-    slack_px: f64,
-) -> Limbs {
-    let (image, rect, step) = frame.part(rect, LIMB_SIDE);
-    let points = edges(&image);
-    let scale = step as f64;
+/// Circles known to about a pixel of a coarser search, in full-resolution pixels.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Near {
+    /// The Sun's limb.
+    pub sun: Option<Circle>,
+    /// The Moon's.
+    pub moon: Option<Circle>,
+    /// How far off they may be.
+    pub slack_px: f64,
+    /// Flattening.
+    pub flat: Flat,
+}
+
+/// The limbs in a part of the frame where the circles are already known roughly.
+pub(super) fn limbs_near(frame: &Frame, rect: Rect, near: &Near) -> Limbs {
+    let part = Part::of(frame, rect, near.flat);
+    let scale = part.step as f64;
     let find = |start: Option<Circle>, bright| {
-        let start = start?.in_part((rect.x, rect.y), scale);
+        let start = start?.in_part((part.rect.x, part.rect.y), scale);
+        let start = near.flat.rounded_circle(start);
         let wanted = Wanted {
             bright,
             radius: (0.9 * start.radius_px, 1.1 * start.radius_px),
             tolerance: 1.5,
         };
         let loose = Wanted {
-            tolerance: 1.5 + slack_px / scale,
+            tolerance: 1.5 + near.slack_px / scale,
             ..wanted
         };
-        let first = polished(&points, start, loose, 10)?;
-        polished(&points, first.fit.circle, wanted, 10)
+        let first = polished(&part.points, start, loose, 10)?;
+        polished(&part.points, first.fit.circle, wanted, 10)
     };
-    let (sun, moon) = (find(sun, Bright::Inside), find(moon, Bright::Outside));
-    arcs_to_limbs(rect, step, &points, sun, moon)
+    part.limbs(
+        find(near.sun, Bright::Inside),
+        find(near.moon, Bright::Outside),
+    )
 }
 
-fn arcs_to_limbs(
+/// The edge points of a part of a frame, in the plane where discs are round.
+struct Part {
     rect: Rect,
+    /// Frame pixels per pixel here.
     step: usize,
-    points: &[Edge],
-    sun: Option<Arc>,
-    moon: Option<Arc>,
-) -> Limbs {
-    let explained = explained(points, &sun, &moon);
-    let limb = |arc: Arc| limb_arc(&arc, points, rect, step as f64);
-    Limbs {
-        sun: sun.map(limb),
-        moon: moon.map(limb),
-        step,
-        explained,
+    flat: Flat,
+    points: Vec<Edge>,
+}
+
+impl Part {
+    fn of(frame: &Frame, rect: Rect, flat: Flat) -> Self {
+        let (image, rect, step) = frame.part(rect, LIMB_SIDE);
+        let points = edges(&image);
+        let points = points.into_iter().map(|e| flat.rounded_edge(e)).collect();
+        Self {
+            rect,
+            step,
+            flat,
+            points,
+        }
+    }
+
+    fn limbs(&self, sun: Option<Arc>, moon: Option<Arc>) -> Limbs {
+        let explained = explained(&self.points, &sun, &moon);
+        let limb = |arc: Arc| self.limb_arc(&arc);
+        Limbs {
+            sun: sun.map(limb),
+            moon: moon.map(limb),
+            step: self.step,
+            explained,
+        }
+    }
+
+    fn limb_arc(&self, arc: &Arc) -> LimbArc {
+        let round = arc.fit.circle;
+        let mut sectors = [false; SECTORS];
+        for &i in &arc.members {
+            let (x, y) = (self.points[i].x - round.x_px, self.points[i].y - round.y_px);
+            let turn = y.atan2(x) / std::f64::consts::TAU;
+            sectors[(turn.rem_euclid(1.0) * SECTORS as f64) as usize % SECTORS] = true;
+        }
+        let c = self.flat.flattened_circle(round);
+        let scale = self.step as f64;
+        LimbArc {
+            circle: Circle {
+                x_px: (c.x_px + 0.5) * scale - 0.5 + self.rect.x as f64,
+                y_px: (c.y_px + 0.5) * scale - 0.5 + self.rect.y as f64,
+                radius_px: c.radius_px * scale,
+            },
+            rms_px: arc.fit.rms * scale,
+            seen_deg: arc.seen_deg,
+            strength: arc.strength,
+            sectors,
+        }
     }
 }
 
@@ -311,24 +356,4 @@ fn explained(points: &[Edge], sun: &Option<Arc>, moon: &Option<Arc>) -> f64 {
         }
     }
     on / all
-}
-
-fn limb_arc(arc: &Arc, points: &[Edge], rect: Rect, scale: f64) -> LimbArc {
-    let c = arc.fit.circle;
-    let mut sectors = [false; SECTORS];
-    for &i in &arc.members {
-        let turn = (points[i].y - c.y_px).atan2(points[i].x - c.x_px) / std::f64::consts::TAU;
-        sectors[(turn.rem_euclid(1.0) * SECTORS as f64) as usize % SECTORS] = true;
-    }
-    LimbArc {
-        circle: Circle {
-            x_px: (c.x_px + 0.5) * scale - 0.5 + rect.x as f64,
-            y_px: (c.y_px + 0.5) * scale - 0.5 + rect.y as f64,
-            radius_px: c.radius_px * scale,
-        },
-        rms_px: arc.fit.rms * scale,
-        seen_deg: arc.seen_deg,
-        strength: arc.strength,
-        sectors,
-    }
 }

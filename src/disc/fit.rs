@@ -29,6 +29,9 @@ const DARK: f64 = 0.03;
 /// The scatter is measured a last time after this many steps more.
 const LAST_SCALE: usize = 3;
 
+/// About how many of the groups' pulls a fit makes zero: as many as there are parameters that move the limbs.
+const FITTED_OUT: f64 = 5.0;
+
 /// Fewest pixels a fit is tried on.
 const LEAST_PIXELS: usize = 60;
 
@@ -236,6 +239,49 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             .iter()
             .map(|q| self.drawing.at(q, p, &ready, &mut [0.0; N]))
             .collect()
+    }
+
+    /// Covariance of the parameters where pixels of one group err together: the pulls of the groups are as far from zero as the
+    /// drawing is from the picture along the limb, whatever the reason. `group` tells the group of a pixel, below `groups`.
+    ///
+    /// Source: K.-Y. Liang, S. L. Zeger 1986, "Longitudinal data analysis using generalized linear models", Biometrika 73, 13
+    /// (the sandwich estimator); a group that says nothing does not count.
+    pub(super) fn grouped_covariance(
+        &self,
+        fit: &Settled<N>,
+        groups: usize,
+        group: impl Fn(&Pixel) -> usize,
+    ) -> SMatrix<f64, N, N> {
+        let ready = self.drawing.ready(&fit.p);
+        let mut pulls = vec![SVector::<f64, N>::zeros(); groups];
+        let mut by = [0.0; N];
+        for pixel in self.pixels {
+            by.fill(0.0);
+            let drawn = self.drawing.at(pixel, &fit.p, &ready, &mut by);
+            let miss = self.misfit(pixel, drawn) / fit.scale;
+            let (_, weight) = robust(miss);
+            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+                let pull = weight * miss / (self.noise(pixel.light) * fit.scale);
+                let sum = &mut pulls[group(pixel).min(groups - 1)];
+                for (slot, b) in sum.iter_mut().zip(by) {
+                    *slot += pull * b;
+                }
+            }
+        }
+        let mut middle = SMatrix::<f64, N, N>::zeros();
+        let mut counted = 0;
+        for mut pull in pulls {
+            for i in (0..N).filter(|&i| !self.free[i]) {
+                pull[i] = 0.0;
+            }
+            if pull.amax() > 0.0 {
+                middle += pull * pull.transpose();
+                counted += 1;
+            }
+        }
+        // The fit has evened out part of what the groups pull.
+        let few = f64::from(counted) / (f64::from(counted) - FITTED_OUT).max(1.0);
+        fit.covariance * middle * fit.covariance * few
     }
 
     /// Misfit of a pixel in units of its noise; saturated pixels only say "at least this bright".

@@ -4,8 +4,9 @@ use super::arcs::{REST, median};
 use super::circle::{CircleFit, distance, of_radius, resting};
 use super::find::LimbArc;
 use super::fit::Known;
+use super::flat::{Flat, Squeeze};
 use super::judge::Verdict;
-use super::rays::{LimbPoint, limb_points};
+use super::rays::{LimbPoint, Walk, limb_points};
 use super::refine::LOOSE_RADIUS;
 use super::{DiscHint, NoDisc, partial, totality};
 use crate::domain::{Circle, DiscFit, Limb};
@@ -51,8 +52,14 @@ pub(super) fn measured(
     let inside = verdict.limb == Limb::Sun;
     let carrier = if inside { &verdict.sun } else { &verdict.moon };
     let carrier = carrier.as_ref().ok_or(NoDisc::NoLimb)?;
-    let reach = 2.0 * verdict.step as f64 + 6.0;
-    let points = limb_points(frame, carrier, inside, reach, Channel::Max);
+    let flat = Flat::known(hint);
+    let walk = Walk {
+        bright_inside: inside,
+        reach_px: 2.0 * verdict.step as f64 + 6.0,
+        channel: Channel::Max,
+        flat,
+    };
+    let points = limb_points(frame, carrier, walk);
     let levels = |f: fn(&LimbPoint) -> f64| median(points.iter().map(f).collect());
     let (bright, dark, slope) = (
         levels(|p| p.bright),
@@ -63,7 +70,7 @@ pub(super) fn measured(
     if points.len() < LEAST_POINTS || bright - dark < least * bright || slope <= 0.0 {
         return Err(NoDisc::NotTheSun);
     }
-    let fit = circle_through(&points, carrier.circle).ok_or(NoDisc::NoLimb)?;
+    let fit = circle_through(&points, carrier.circle, flat).ok_or(NoDisc::NoLimb)?;
     let blur_px = (0.4 * (bright - dark) / slope).clamp(0.4, 20.0);
     let mut out = Measured {
         fit: rough_fit(verdict.limb, &fit, carrier),
@@ -79,13 +86,17 @@ pub(super) fn measured(
             .sun_radius_px
             .filter(sure)
             .map(|(radius_px, _)| radius_px);
-        out.fit.sun = Some(held(fit.circle, &points, radius_px));
+        out.fit.sun = Some(held(fit.circle, &points, radius_px, flat));
         let moon = verdict.moon.as_ref().and_then(|arc| {
-            let points = limb_points(frame, arc, false, reach, Channel::Max);
-            let moon = circle_through(&points, arc.circle)?.circle;
+            let walk = Walk {
+                bright_inside: false,
+                ..walk
+            };
+            let points = limb_points(frame, arc, walk);
+            let moon = circle_through(&points, arc.circle, flat)?.circle;
             let ratio = hint.moon_ratio.map(|(ratio, _)| ratio);
             let radius_px = radius_px.zip(ratio).map(|(r, ratio)| r * ratio);
-            Some(held(moon, &points, radius_px))
+            Some(held(moon, &points, radius_px, flat))
         });
         refine_partial(&mut out, frame, channel, hint, moon);
         // A lamp's glow is round too, but fades over a good part of its radius.
@@ -148,6 +159,7 @@ fn refine_totality(
         blur_px: out.blur_px.0,
         most_blur_px: MOST_BLUR * out.blur_px.0 + 0.5,
         radius,
+        squeeze: Squeeze::known(hint),
     };
     if let Some(m) = totality::refined_moon(frame, channel, arc, &start) {
         out.fit = DiscFit {
@@ -162,10 +174,11 @@ fn refine_totality(
 }
 
 /// A circle through limb points given the radius known of it: blur bends the limbs of a thin crescent towards each other.
-fn held(circle: Circle, points: &[LimbPoint], radius_px: Option<f64>) -> Circle {
-    let places: Vec<_> = points.iter().map(|p| p.place).collect();
+fn held(circle: Circle, points: &[LimbPoint], radius_px: Option<f64>, flat: Flat) -> Circle {
+    let places: Vec<_> = points.iter().map(|p| flat.rounded(p.place)).collect();
     radius_px
-        .and_then(|radius_px| of_radius(&places, circle, radius_px, 1.0))
+        .and_then(|radius_px| of_radius(&places, flat.rounded_circle(circle), radius_px, 1.0))
+        .map(|held| flat.flattened_circle(held))
         .filter(|held| is_close(*held, circle))
         .unwrap_or(circle)
 }
@@ -192,14 +205,16 @@ fn rough_fit(limb: Limb, fit: &CircleFit, arc: &LimbArc) -> DiscFit {
     }
 }
 
-fn circle_through(points: &[LimbPoint], start: Circle) -> Option<CircleFit> {
-    let places: Vec<_> = points.iter().map(|p| p.place).collect();
-    let rough = resting(&places, start, 1.0, REST)?;
+fn circle_through(points: &[LimbPoint], start: Circle, flat: Flat) -> Option<CircleFit> {
+    let places: Vec<_> = points.iter().map(|p| flat.rounded(p.place)).collect();
+    let rough = resting(&places, flat.rounded_circle(start), 1.0, REST)?;
     let near: Vec<_> = places
         .into_iter()
         .filter(|&p| distance(rough.circle, p).abs() < (3.0 * rough.rms).clamp(1.0, 4.0))
         .collect();
-    resting(&near, rough.circle, 0.5, REST).filter(|fit| is_close(fit.circle, start))
+    let fit = resting(&near, rough.circle, 0.5, REST)?;
+    let circle = flat.flattened_circle(fit.circle);
+    is_close(circle, start).then_some(CircleFit { circle, ..fit })
 }
 
 /// How far a circle through limb points may be from the one found at reduced size, in radii: farther off it is a line.

@@ -10,6 +10,7 @@ mod edges;
 mod find;
 mod fit;
 mod flags;
+mod flat;
 mod gauss;
 mod glare;
 mod judge;
@@ -20,18 +21,22 @@ mod partial;
 mod profile;
 mod rays;
 mod refine;
+mod sampled;
 mod sliver;
 mod surface;
 mod tint;
 mod totality;
 
+use std::cmp::Ordering;
+
 use serde::{Deserialize, Serialize};
 
-use crate::domain::{DiscFit, Flags, FrameLook, Limb};
-use crate::raster::{Frame, Rect};
+use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb};
+use crate::raster::{Channel, Frame, Rect};
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
 use find::{LEAST_RADIUS_PX, LimbArc, NOTHING};
+use flat::Flat;
 use judge::Verdict;
 pub use overlay::overlay;
 pub use tint::tint;
@@ -150,10 +155,118 @@ fn needed_share(seen_deg: f64) -> f64 {
 }
 
 /// Looks for the discs of Sun and Moon in a frame and measures it. Never fails; a frame without a disc says why.
+///
+/// Where the brightest channel of a coloured frame shows no disc, or a saturated one, each channel is looked at by itself: a filter
+/// or glare often leaves one of them a clean limb.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
+    let report = examined(frame, hint);
+    match frame.channels() > 1 && hides(&report) {
+        true => by_channel(frame, hint, report),
+        false => report,
+    }
+}
+
+/// Whether a frame may hold a disc that the light looked at does not show, or a better limb than it shows: one of its colours may.
+pub fn hides(report: &DiscReport) -> bool {
+    match &report.fit {
+        Ok(fit) => fit.limb == Limb::Sun && report.flags.has(Flag::Clipped),
+        Err(NoDisc::Dark { .. } | NoDisc::Astray { .. } | NoDisc::Several { .. }) => false,
+        Err(NoDisc::NoLimb | NoDisc::Cluttered { .. } | NoDisc::NotTheSun | NoDisc::NoEdge) => true,
+    }
+}
+
+/// Less sure than this, in radii, or seen over less than this, in degrees, a disc that was not looked for in the usual way is none:
+/// round edges are common in pictures of other things (the rim of an eyepiece, of a lamp).
+const PLAIN_SIGMA: f64 = 0.01;
+const PLAIN_ARC_DEG: f64 = 150.0;
+
+/// Whether a disc is beyond doubt by its own picture.
+fn is_plain(fit: &DiscFit) -> bool {
+    let sure = |c: Circle| fit.sigma_px < PLAIN_SIGMA * c.radius_px;
+    fit.blur_px.is_some()
+        && fit.limb_arc_deg >= PLAIN_ARC_DEG
+        && fit.sun.or(fit.moon).is_some_and(sure)
+}
+
+/// A plain disc of another size than the lens's: cut out and enlarged by its owner, or at a zoom the header does not tell.
+fn of_another_size(
+    frame: &Frame,
+    view: &find::Overview,
+    hint: &DiscHint,
+    why: NoDisc,
+) -> Result<measure::Measured, NoDisc> {
+    let round = matches!(
+        why,
+        NoDisc::NoLimb | NoDisc::Cluttered { .. } | NoDisc::NotTheSun
+    );
+    if !round || hint.sun_radius_px.is_none() {
+        return Err(why);
+    }
+    let any_size = DiscHint {
+        sun_radius_px: None,
+        ..*hint
+    };
+    searched(frame, view, &any_size)
+        .ok()
+        .filter(|found| is_plain(&found.fit))
+        .ok_or(why)
+}
+
+/// The report of the channel that places the disc best, where that is better than what all of them together showed.
+fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
+    let hint = DiscHint {
+        tint: None,
+        ..*hint
+    };
+    // A clean limb is worth more than a small sigma: that of a saturated one is a guess.
+    let rank = |report: &DiscReport| {
+        let sigma_px = report.fit.as_ref().map_or(f64::MAX, |fit| fit.sigma_px);
+        (hides(report), sigma_px)
+    };
+    let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
+    let alone = [Channel::Red, Channel::Green, Channel::Blue]
+        .into_iter()
+        .filter_map(|channel| frame.stored_channel(channel))
+        .map(|channel| examined(&channel, &hint))
+        .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
+        .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
+    match alone {
+        Some(one) if all.fit.is_err() || (!hides(&one) && rank(&one) < rank(&all)) => {
+            of_channel(frame, one, all)
+        }
+        _ => all,
+    }
+}
+
+/// With so much of the disc's area saturated in some channel the disc is clipped, as a twentieth of its lit part is
+/// ([`flags`]).
+const SATURATED_SHARE: f64 = 0.02;
+
+/// What one channel says of the discs, and all together of the rest of the frame.
+fn of_channel(frame: &Frame, mut one: DiscReport, all: DiscReport) -> DiscReport {
+    let disc = one.fit.ok().and_then(|fit| fit.sun);
+    let full = |disc: Circle| {
+        let saturated_px = all.look.clipped * (frame.width() * frame.height()) as f64;
+        saturated_px > SATURATED_SHARE * std::f64::consts::PI * disc.radius_px.powi(2)
+    };
+    if all.flags.has(Flag::Clipped) || disc.is_some_and(full) {
+        one.flags.set(Flag::Clipped);
+    }
+    one.look = FrameLook {
+        limb_sharpness: one.look.limb_sharpness,
+        disc_level: all.look.disc_level.or(one.look.disc_level),
+        disc: all.look.disc.or(one.look.disc),
+        ..all.look
+    };
+    one
+}
+
+fn examined(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let view = find::overview(frame);
     let mut look = look::look(frame, &view);
-    let usual = searched(frame, &view, hint).and_then(|found| not_astray(found, hint));
+    let usual = searched(frame, &view, hint)
+        .or_else(|why| of_another_size(frame, &view, hint, why))
+        .and_then(|found| not_astray(found, hint));
     let settled = usual
         .as_ref()
         .is_ok_and(|found| sliver::agrees(&found.fit, hint));
@@ -292,7 +405,10 @@ fn candidate(frame: &Frame, rect: Rect, hint: &DiscHint) -> Option<Verdict> {
         Some((r, s)) => (0.93 * r - 5.0 * s, 1.12 * r + 5.0 * s),
         None => (LEAST_RADIUS_PX, 0.75 * longest),
     };
-    let verdict = judge::judged(find::limbs_in(frame, rect, radius_px), hint)?;
+    let verdict = judge::judged(
+        find::limbs_in(frame, rect, radius_px, Flat::known(hint)),
+        hint,
+    )?;
     let verdict = closer(frame, verdict, hint);
     let enough = verdict.limb == Limb::Sun || verdict.seen_deg >= judge::TOTALITY_ARC_DEG;
     enough.then_some(verdict)
@@ -311,8 +427,13 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     let Some(rect) = frame.clip(c.x_px, c.y_px, 1.15 * c.radius_px + 8.0) else {
         return verdict;
     };
-    let slack = verdict.step as f64;
-    match judge::judged(find::limbs_near(frame, rect, sun, moon, slack), hint) {
+    let near = find::Near {
+        sun,
+        moon,
+        slack_px: verdict.step as f64,
+        flat: Flat::known(hint),
+    };
+    match judge::judged(find::limbs_near(frame, rect, &near), hint) {
         Some(near) if near.limb == verdict.limb => Verdict {
             weight: verdict.weight.max(near.weight),
             explained: verdict.explained.max(near.explained),

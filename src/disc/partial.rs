@@ -2,8 +2,10 @@
 
 use super::DiscHint;
 use super::fit::{Known, Pixel, pixels_at};
+use super::flat::{Flat, Squeeze};
 use super::rays::{LimbPoint, light_at};
-use super::refine::{Refined, Squeeze, Start, refined};
+use super::refine::{Refined, Start, refined};
+use super::sampled::{Band, Places, add_grid};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
@@ -13,8 +15,8 @@ const FIRST_PIXELS: f64 = 600.0;
 /// About this many pixels take part in the end.
 const PIXELS: f64 = 1300.0;
 
-/// Pixels across a limb.
-const ACROSS: f64 = 16.0;
+/// Pixels of the grid over the disc, to a radius.
+const GRID: f64 = 12.0;
 
 /// Starts for the Moon nearer to each other than this, in solar radii, are one.
 const SAME_START: f64 = 0.03;
@@ -84,7 +86,7 @@ pub(super) fn refined_discs(
         offset: hint
             .offset_solar_radii
             .map(|(value, sigma)| Known { value, sigma }),
-        squeeze: squeeze(hint),
+        squeeze: Squeeze::known(hint),
     };
     let scan = moon_from_dark_limb(frame, channel, &rough, &start);
     let due = hint
@@ -178,23 +180,6 @@ pub(super) struct Rough {
     pub blur_px: f64,
 }
 
-/// How far from the centre of a flattened disc its limb lies in a direction, over its radius.
-fn flattened(squeeze: Option<Squeeze>, cos: f64, sin: f64) -> f64 {
-    squeeze.map_or(1.0, |q| {
-        let along = q.stretch * (cos * q.up.0 + sin * q.up.1);
-        1.0 / (cos + along * q.up.0).hypot(sin + along * q.up.1)
-    })
-}
-
-fn squeeze(hint: &DiscHint) -> Option<Squeeze> {
-    let (height_over_width, zenith_deg) = hint.squeeze?;
-    let (sin, cos) = zenith_deg.to_radians().sin_cos();
-    (height_over_width > 0.5 && height_over_width < 0.9999).then_some(Squeeze {
-        stretch: 1.0 / height_over_width - 1.0,
-        up: (-sin, -cos),
-    })
-}
-
 /// Fits, then gathers the pixels anew around the result and fits again.
 fn twice(frame: &Frame, channel: Channel, start: &Start) -> Option<Refined> {
     let first = refined(&gathered(frame, channel, start, FIRST_PIXELS), start, None)?;
@@ -248,90 +233,27 @@ fn is_due(fit: &Refined, hint: &DiscHint) -> bool {
 fn gathered(frame: &Frame, channel: Channel, start: &Start, count: f64) -> Vec<Pixel> {
     let blur = start.blur_px.clamp(0.3, 0.2 * start.sun.radius_px + 0.3);
     let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
-    let mut places = Vec::new();
-    let flat = start.squeeze;
-    band(
-        &mut places,
-        frame,
-        (start.sun, flat),
-        (inside, outside, count),
-        |_, _| true,
-    );
-    if let Some(moon) = start.moon {
+    let mut places = Places::new();
+    let band = Band {
+        circle: start.sun,
+        flat: Flat(start.squeeze),
+        reach: (inside, outside),
+        count,
+    };
+    band.add(&mut places, frame, |_, _| true);
+    if let Some(circle) = start.moon {
         let sun = start.sun;
-        band(
-            &mut places,
-            frame,
-            (moon, flat),
-            (inside, inside, count),
-            |x, y| (x - sun.x_px).hypot(y - sun.y_px) < sun.radius_px + 2.0,
-        );
+        let band = Band {
+            circle,
+            reach: (inside, inside),
+            ..band
+        };
+        band.add(&mut places, frame, |x, y| {
+            (x - sun.x_px).hypot(y - sun.y_px) < sun.radius_px + 2.0
+        });
     }
-    grid(&mut places, frame, start.sun);
+    add_grid(&mut places, frame, start.sun, GRID);
     pixels_at(places, frame, channel)
-}
-
-fn band(
-    places: &mut Vec<(u32, u32)>,
-    frame: &Frame,
-    (circle, flat): (Circle, Option<Squeeze>),
-    (inside, outside, count): (f64, f64, f64),
-    wanted: impl Fn(f64, f64) -> bool,
-) {
-    let width = inside + outside;
-    let step = (width / ACROSS).max(1.0);
-    // Only part of a circle may be wanted, as on a small bite; the rays are set as densely as that part allows.
-    let share = wanted_share(circle, &wanted).max(0.02);
-    let full = 7.0 * circle.radius_px.max(14.0);
-    let around = (count / (width / step) / share).clamp(40.0, full) as usize;
-    for i in 0..around {
-        // A golden-section shift along each ray keeps the rays from sampling the same rings.
-        let shift = (i as f64 * 0.618_033_988_749_895).fract();
-        let (sin, cos) = (std::f64::consts::TAU * i as f64 / around as f64).sin_cos();
-        let limb_px = circle.radius_px * flattened(flat, cos, sin);
-        let mut r = (limb_px - inside).max(0.0) + shift * step;
-        while r < limb_px + outside {
-            let (x, y) = (circle.x_px + r * cos, circle.y_px + r * sin);
-            if wanted(x, y) {
-                keep(places, frame, x, y);
-            }
-            r += step;
-        }
-    }
-}
-
-/// Share of a circle's points that are wanted.
-fn wanted_share(circle: Circle, wanted: &impl Fn(f64, f64) -> bool) -> f64 {
-    const TRIED: usize = 240;
-    let on = (0..TRIED)
-        .filter(|&i| {
-            let (sin, cos) = (std::f64::consts::TAU * i as f64 / TRIED as f64).sin_cos();
-            wanted(
-                circle.x_px + circle.radius_px * cos,
-                circle.y_px + circle.radius_px * sin,
-            )
-        })
-        .count();
-    on as f64 / TRIED as f64
-}
-
-fn grid(places: &mut Vec<(u32, u32)>, frame: &Frame, sun: Circle) {
-    let step = sun.radius_px / 12.0;
-    for j in -12_i32..=12 {
-        for i in -12_i32..=12 {
-            if i * i + j * j < 144 {
-                let (x, y) = (f64::from(i) * step, f64::from(j) * step);
-                keep(places, frame, sun.x_px + x, sun.y_px + y);
-            }
-        }
-    }
-}
-
-fn keep(places: &mut Vec<(u32, u32)>, frame: &Frame, x: f64, y: f64) {
-    let (x, y) = (x.round(), y.round());
-    if x >= 0.0 && y >= 0.0 && x < frame.width() as f64 && y < frame.height() as f64 {
-        places.push((y as u32, x as u32));
-    }
 }
 
 /// Where the Moon must stand for the longest dark run of solar limb; `None` when the limb is bright all around.
@@ -342,11 +264,12 @@ fn moon_from_dark_limb(
     start: &Start,
 ) -> Option<Circle> {
     let ratio = start.ratio.value;
+    let flat = Flat(start.squeeze);
     let depth = rough.blur_px + 1.5;
     let light: Vec<Option<f64>> = (0..DIRECTIONS)
         .map(|i| {
             let (sin, cos) = (i as f64).to_radians().sin_cos();
-            let limb_px = rough.sun.radius_px * flattened(start.squeeze, cos, sin);
+            let limb_px = rough.sun.radius_px * flat.reach(cos, sin);
             let most = [0.5, 1.0, 1.5].into_iter().filter_map(|part| {
                 let r = limb_px - part * depth;
                 light_at(

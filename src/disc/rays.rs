@@ -1,6 +1,7 @@
 //! Limb points at full resolution: where light crosses half its step along rays from a circle's centre.
 
 use super::find::{LimbArc, SECTORS};
+use super::flat::Flat;
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
@@ -41,29 +42,32 @@ pub(super) fn light_at(frame: &Frame, x: f64, y: f64, channel: Channel) -> Optio
     )
 }
 
-/// Limb points on the rays whose sector has edge points. `bright_inside` says which side is bright; `reach_px` is how
-/// far the circle may be wrong.
-pub(super) fn limb_points(
-    frame: &Frame,
-    arc: &LimbArc,
-    bright_inside: bool,
-    reach_px: f64,
-    channel: Channel,
-) -> Vec<LimbPoint> {
+/// How a limb is walked across.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Walk {
+    /// Whether the bright side is inside.
+    pub bright_inside: bool,
+    /// How far the circle may be wrong, pixels.
+    pub reach_px: f64,
+    /// What is looked at.
+    pub channel: Channel,
+    /// Flattening.
+    pub flat: Flat,
+}
+
+/// Limb points on the rays whose sector has edge points.
+pub(super) fn limb_points(frame: &Frame, arc: &LimbArc, walk: Walk) -> Vec<LimbPoint> {
     let mut found = Vec::new();
     for sector in (0..SECTORS).filter(|&s| arc.sectors[s]) {
         for ray in 0..RAYS {
             let turn = (sector as f64 + (ray as f64 + 0.5) / RAYS as f64) / SECTORS as f64;
             let (sin, cos) = (turn * std::f64::consts::TAU).sin_cos();
-            let way = if bright_inside { -1.0 } else { 1.0 };
             let ray = Ray {
                 frame,
-                channel,
+                walk,
                 circle: arc.circle,
                 cos,
                 sin,
-                way,
-                reach_px,
             };
             found.extend(ray.crossing());
         }
@@ -74,32 +78,31 @@ pub(super) fn limb_points(
 /// A line across the limb, walked from its dark side to its bright side.
 struct Ray<'a> {
     frame: &'a Frame,
-    channel: Channel,
+    walk: Walk,
     circle: Circle,
+    /// Direction in the plane where discs are round.
     cos: f64,
     sin: f64,
-    way: f64,
-    reach_px: f64,
 }
 
 impl Ray<'_> {
     /// The place `t` pixels towards the bright side of the circle.
     fn place(&self, t: f64) -> (f64, f64) {
-        let r = self.circle.radius_px + self.way * t;
-        (
-            self.circle.x_px + r * self.cos,
-            self.circle.y_px + r * self.sin,
-        )
+        let way = if self.walk.bright_inside { -1.0 } else { 1.0 };
+        let r = self.circle.radius_px + way * t;
+        let (x, y) = self.walk.flat.flattened((r * self.cos, r * self.sin));
+        (self.circle.x_px + x, self.circle.y_px + y)
     }
 
     /// The half-way crossing. The bright level is the first maximum after the steepest rise, so that a thin crescent
     /// is measured at its own level.
     fn crossing(&self) -> Option<LimbPoint> {
-        let n = (2.0 * self.reach_px).ceil() as usize + 1;
+        let reach_px = self.walk.reach_px;
+        let n = (2.0 * reach_px).ceil() as usize + 1;
         let mut light = Vec::with_capacity(n);
         for i in 0..n {
-            let (x, y) = self.place(i as f64 - self.reach_px);
-            light.push(light_at(self.frame, x, y, self.channel)?);
+            let (x, y) = self.place(i as f64 - reach_px);
+            light.push(light_at(self.frame, x, y, self.walk.channel)?);
         }
         let (steepest, slope) = (1..n)
             .map(|i| (i, light[i] - light[i - 1]))
@@ -119,8 +122,8 @@ impl Ray<'_> {
         let i = (foot + 1..=top).find(|&i| light[i] >= half)?;
         let part = (half - light[i - 1]) / (light[i] - light[i - 1]).max(1e-12);
         Some(LimbPoint {
-            place: self.place((i - 1) as f64 + part - self.reach_px),
-            top: self.place(top as f64 - self.reach_px),
+            place: self.place((i - 1) as f64 + part - reach_px),
+            top: self.place(top as f64 - reach_px),
             bright: light[top],
             dark: light[foot],
             slope,

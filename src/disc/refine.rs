@@ -11,17 +11,18 @@
 //! dependency of the solar limb darkening", Astron. Astrophys. 333, 338, and of H. Neckel, D. Labs 1994, "Solar limb
 //! darkening 1986-1990", Solar Phys. 153, 91 (both from memory, hence the width).
 
-use nalgebra::SVector;
+use nalgebra::{SMatrix, SVector};
 
 use super::arcs::median;
 use super::circle::length;
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task, calm_px};
+use super::flat::Squeeze;
 use super::gauss::share_and_density;
 use super::profile::{Law, Light};
 use crate::domain::Circle;
 
 /// Number of parameters.
-const N: usize = 25;
+const N: usize = 26;
 
 const SUN_X: usize = 0;
 const SUN_Y: usize = 1;
@@ -55,6 +56,12 @@ const STRETCH: usize = 23;
 /// The same across the vertical: the zenith stands a little elsewhere.
 const SKEW: usize = 24;
 
+/// How the flattening grows downwards: [`Squeeze::bow`].
+const BOW: usize = 25;
+
+/// One sigma of a computed bow, as a fraction (our choice: layers of warm and cold air bend more than the mean air).
+const BOW_SIGMA: f64 = 0.4;
+
 /// One sigma of the skew as a fraction of the stretch: the camera's roll is known to a degree or two.
 const SKEW_SIGMA: f64 = 0.05;
 
@@ -63,18 +70,9 @@ const LEAST_TOE: f64 = 0.15;
 
 /// One sigma of a computed stretch, as a fraction: weather and the height of the place change refraction by so much
 /// (common practice).
-const STRETCH_SIGMA: f64 = 0.12;
+pub(super) const STRETCH_SIGMA: f64 = 0.12;
 
 type Params = SVector<f64, N>;
-
-/// How refraction flattens the discs.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Squeeze {
-    /// Width over height, minus 1.
-    pub stretch: f64,
-    /// Unit vector along the vertical, in picture axes.
-    pub up: (f64, f64),
-}
 
 /// What the fit starts from and leans on.
 #[derive(Clone, Copy, Debug)]
@@ -147,6 +145,7 @@ pub(super) fn refined(
     }
     free[STRETCH] = start.squeeze.is_some();
     free[SKEW] = start.squeeze.is_some();
+    free[BOW] = start.squeeze.is_some();
     let task = Task {
         drawing: &discs,
         pixels,
@@ -186,6 +185,7 @@ fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
     if let Some(q) = start.squeeze {
         known.push((STRETCH, Known::new(q.stretch, STRETCH_SIGMA * q.stretch)));
         known.push((SKEW, Known::new(0.0, SKEW_SIGMA * q.stretch)));
+        known.push((BOW, Known::new(q.bow(), BOW_SIGMA * q.bow())));
     }
     known
 }
@@ -216,6 +216,7 @@ fn first_guess(s: &Start) -> Params {
     (p[BLUR_XX], p[BLUR_YY]) = (v, v);
     p[LOG_LEVEL] = s.level.ln();
     p[STRETCH] = s.squeeze.map_or(0.0, |q| q.stretch);
+    p[BOW] = s.squeeze.map_or(0.0, Squeeze::bow);
     (p[LAW_0], p[LAW_1]) = LIMB;
     p
 }
@@ -246,6 +247,7 @@ impl Drawing<N> for Discs {
         p[RATIO] = p[RATIO].clamp(0.8, 1.2);
         p[STRETCH] = p[STRETCH].clamp(0.0, 1.0);
         p[SKEW] = p[SKEW].clamp(-0.1, 0.1);
+        p[BOW] = p[BOW].clamp(0.0, 0.05);
         p[TONE_2] = p[TONE_2].max(LEAST_TOE - 1.0 + p[TONE]);
         p
     }
@@ -293,12 +295,14 @@ impl Drawing<N> for Discs {
         sun.spread(by, SUN_X, by_s * slope * light.by_a);
         by[STRETCH] = by_s * slope * light.by_a * sun.by_stretch.0;
         by[SKEW] = by_s * slope * light.by_a * sun.by_stretch.1;
+        by[BOW] = by_s * slope * light.by_a * sun.by_bow;
         by[SUN_R] += by_s * slope * light.by_a * sun.by_radius;
         let mut by_variance = 0.5 * light.by_sigma / sun.sigma - light.by_a * sun.by_variance;
         if let Some(moon) = &moon {
             moon.spread(by, MOON_X, by_s * slope * light.by_b);
             by[STRETCH] += by_s * slope * light.by_b * moon.by_stretch.0;
             by[SKEW] += by_s * slope * light.by_b * moon.by_stretch.1;
+            by[BOW] += by_s * slope * light.by_b * moon.by_bow;
             by[SUN_R] += by_s * slope * light.by_b * moon.by_radius * p[RATIO];
             by[RATIO] = by_s * slope * light.by_b * moon.by_radius * p[SUN_R];
             by_variance -= light.by_b * moon.by_variance;
@@ -324,8 +328,12 @@ impl Drawing<N> for Discs {
 
 fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
     let (p, cov) = (&fit.p, &fit.covariance);
-    let sigma =
-        |i: usize, j: usize| (0.5 * (cov[(i, i)] + cov[(j, j)])).max(0.0).sqrt() * CORRELATED;
+    let together = task.grouped_covariance(fit, GROUPS, |q| along_limb(q, p, task.drawing.start));
+    let sigma = |i: usize, j: usize| {
+        let per_axis =
+            |cov: &SMatrix<f64, N, N>| (0.5 * (cov[(i, i)] + cov[(j, j)])).max(0.0).sqrt();
+        (per_axis(cov) * CORRELATED).max(per_axis(&together))
+    };
     let drawn = task.drawn(p);
     let strays = task
         .pixels
@@ -368,6 +376,41 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
     Some(out)
 }
 
+/// Stretches of a limb whose pixels err together, around it.
+const STRETCHES: usize = 24;
+
+/// Groups of pixels that err together: stretches of the Sun's limb, and of the Moon's.
+const GROUPS: usize = 2 * STRETCHES;
+
+/// The group of a pixel.
+fn along_limb(q: &Pixel, p: &Params, start: Start) -> usize {
+    let from = |x: f64, y: f64| (q.x - x, q.y - y);
+    let (sun, moon) = (from(p[SUN_X], p[SUN_Y]), from(p[MOON_X], p[MOON_Y]));
+    let near_moon = start.moon.is_some()
+        && (length(moon.0, moon.1) - p[RATIO] * p[SUN_R]).abs()
+            < (length(sun.0, sun.1) - p[SUN_R]).abs();
+    let ((x, y), first) = if near_moon {
+        (moon, STRETCHES)
+    } else {
+        (sun, 0)
+    };
+    let turn = (y.atan2(x) / std::f64::consts::TAU).rem_euclid(1.0);
+    first + (turn * STRETCHES as f64) as usize % STRETCHES
+}
+
+/// One sigma, in pixels, for light around the limb as bright as the disc.
+const GLOW_PX: f64 = 2.0;
+
+/// What light around the limb (a filter's halo, glare, haze) does to the places of thin crescents, pixels: it is not the even
+/// veil that is fitted, and on one side alone it is not evened out by the opposite limb. Measured on drawn frames: halos of a
+/// tenth of the disc's light move crescents of 90 and 97 % by 0.08 and 0.14 px, whole discs by 0.01.
+fn glow_px(r: &Refined) -> f64 {
+    let Some(moon) = r.moon else { return 0.0 };
+    let apart = length(moon.x_px - r.sun.x_px, moon.y_px - r.sun.y_px);
+    let width = (r.sun.radius_px + apart - moon.radius_px) / (2.0 * r.sun.radius_px);
+    GLOW_PX * r.params[SKY].max(0.0) * (1.0 - width).clamp(0.0, 1.0).powi(2)
+}
+
 /// What the model cannot draw, as one sigma per axis of the Sun's and of the Moon's centre: a shake is no Gaussian,
 /// cloud no wave, and beyond saturation the level is a guess. Measured on drawn frames.
 fn model_sigma_px(r: &Refined) -> (f64, f64) {
@@ -381,7 +424,11 @@ fn model_sigma_px(r: &Refined) -> (f64, f64) {
     } else {
         0.0
     };
-    let shared = smear.hypot(cloud).hypot(full).hypot(astray);
+    let shared = smear
+        .hypot(cloud)
+        .hypot(full)
+        .hypot(astray)
+        .hypot(glow_px(r));
     let sun = shared.hypot(0.003);
     let moon = (1.5 * shared).hypot(0.02 + 0.1 * r.tone);
     (sun, moon)
@@ -463,6 +510,8 @@ struct Rim {
     by_variance: f64,
     /// Derivatives of the depth by stretch and skew, their part in the steepness left out.
     by_stretch: (f64, f64),
+    /// The same by the bow.
+    by_bow: f64,
 }
 
 impl Rim {
@@ -476,7 +525,7 @@ impl Rim {
     ) -> Self {
         let (mut dx, mut dy) = (pixel.x - x, pixel.y - y);
         let (rho, steep, normal);
-        let mut by_stretch = (0.0, 0.0);
+        let (mut by_stretch, mut by_bow) = ((0.0, 0.0), 0.0);
         match squeeze {
             None => {
                 rho = length(dx, dy).max(1e-9);
@@ -485,25 +534,31 @@ impl Rim {
             }
             Some(q) => {
                 // Along the vertical and across it.
-                let (stretch, skew) = (p[STRETCH], p[SKEW]);
                 let turned = |x: f64, y: f64| (x * q.up.0 + y * q.up.1, y * q.up.0 - x * q.up.1);
-                let stretched = |(u, w): (f64, f64)| {
-                    let (u, w) = (u + stretch * u + skew * w, w + skew * u);
-                    (u * q.up.0 - w * q.up.1, u * q.up.1 + w * q.up.0)
-                };
-                let before = turned(dx, dy);
-                (dx, dy) = stretched(before);
-                let after = turned(dx, dy);
-                rho = length(dx, dy).max(1e-9);
-                let slope = stretched(after);
-                let slope = (slope.0 / rho, slope.1 / rho);
-                steep = length(slope.0, slope.1);
-                normal = (slope.0 / steep, slope.1 / steep);
-                let unit = -1.0 / (rho * steep);
-                by_stretch = (
-                    after.0 * before.0 * unit,
-                    (after.0 * before.1 + after.1 * before.0) * unit,
+                let (unit, bow, skew) = (1.0 / p[SUN_R], p[BOW], p[SKEW]);
+                // A disc higher than the Sun is stretched less.
+                let lift = turned(x - p[SUN_X], y - p[SUN_Y]).0 * unit;
+                let stretch = p[STRETCH] - 2.0 * bow * lift;
+                let (u, w) = turned(dx, dy);
+                let (up, across) = (
+                    u + stretch * u + skew * w - bow * unit * u * u,
+                    w + skew * u,
                 );
+                rho = length(up, across).max(1e-9);
+                let along = 1.0 + stretch - 2.0 * bow * unit * u;
+                let slope = (
+                    (up * along + across * skew) / rho,
+                    (up * skew + across) / rho,
+                );
+                steep = length(slope.0, slope.1);
+                (dx, dy) = (
+                    slope.0 * q.up.0 - slope.1 * q.up.1,
+                    slope.0 * q.up.1 + slope.1 * q.up.0,
+                );
+                normal = (dx / steep, dy / steep);
+                let less = -1.0 / (rho * steep);
+                by_stretch = (up * u * less, (up * w + across * u) * less);
+                by_bow = -up * (u * unit + 2.0 * lift) * u * less;
             }
         }
         let variance = p[BLUR_XX] * normal.0 * normal.0
@@ -518,6 +573,7 @@ impl Rim {
             by_radius: 1.0 / steep,
             by_variance,
             by_stretch,
+            by_bow,
         }
     }
 

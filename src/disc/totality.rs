@@ -4,17 +4,20 @@
 //! power of the distance and differs around the limb, blurred, with a tone allowance. The corona may be far beyond
 //! saturation: then only the foot of the blurred limb is seen, and the fit leans on its shape.
 
-use nalgebra::SVector;
+use nalgebra::{SMatrix, SVector};
 
 use super::circle::length;
 use super::find::{LimbArc, SECTORS};
 use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Task, calm_px, pixels_at};
+use super::flat::{Flat, Squeeze};
 use super::gauss::share_and_density;
+use super::refine::STRETCH_SIGMA;
+use super::sampled::{Band, Places};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
 /// Number of parameters.
-const N: usize = 18;
+const N: usize = 19;
 
 const X: usize = 0;
 const Y: usize = 1;
@@ -31,13 +34,15 @@ const TONE: usize = 6;
 const CORONA: usize = 7;
 /// Pairs of the corona's Fourier series.
 const PAIRS: usize = 5;
+/// How refraction flattens the Moon: width over height, minus 1.
+const STRETCH: usize = CORONA + 2 * PAIRS + 1;
 
 /// About this many pixels take part at first, and in the end.
 const FIRST_PIXELS: f64 = 1200.0;
 const PIXELS: f64 = 3000.0;
 
-/// Pixels across the limb.
-const ACROSS: f64 = 16.0;
+/// Stretches of the limb whose pixels err together.
+const STRETCHES: usize = 24;
 
 /// Neighbouring pixels of a developed picture do not err independently: sigmas grow by about this much.
 const CORRELATED: f64 = 2.5;
@@ -59,6 +64,8 @@ pub(super) struct Start {
     pub most_blur_px: f64,
     /// Moon's radius in pixels.
     pub radius: Option<Known>,
+    /// Flattening.
+    pub squeeze: Option<Squeeze>,
 }
 
 /// The refined Moon.
@@ -116,19 +123,36 @@ fn once(
         known.push((CORONA + 2 * k - 1, Known::new(0.0, spread)));
         known.push((CORONA + 2 * k, Known::new(0.0, spread)));
     }
-    known.extend(start.radius.map(|r| (RADIUS, r)));
+    // Pixels that do not err independently, and glare the model cannot draw, say less of the size than they seem to.
+    known.extend(
+        start
+            .radius
+            .map(|r| (RADIUS, Known::new(r.value, r.sigma / CORRELATED))),
+    );
+    known.extend(
+        start
+            .squeeze
+            .map(|q| (STRETCH, Known::new(q.stretch, STRETCH_SIGMA * q.stretch))),
+    );
+    let mut free = [true; N];
+    free[STRETCH] = start.squeeze.is_some();
     let task = Task {
         drawing: &silhouette,
         pixels: &pixels,
         level: start.corona,
-        free: [true; N],
+        free,
         known,
         places: &[X, Y, RADIUS],
         calm_px: calm_px(start.moon.radius_px),
         again: earlier.is_some(),
     };
     let fit = task.settled(earlier.unwrap_or_else(|| silhouette.first_guess()))?;
-    let variance = 0.5 * (fit.covariance[(X, X)] + fit.covariance[(Y, Y)]);
+    let per_axis = |cov: &SMatrix<f64, N, N>| (0.5 * (cov[(X, X)] + cov[(Y, Y)])).max(0.0).sqrt();
+    let together = task.grouped_covariance(&fit, STRETCHES, |q| {
+        let turn = (q.y - fit.p[Y]).atan2(q.x - fit.p[X]) / std::f64::consts::TAU;
+        (turn.rem_euclid(1.0) * STRETCHES as f64) as usize % STRETCHES
+    });
+    let shown_px = (per_axis(&fit.covariance) * CORRELATED).max(per_axis(&together));
     let saturated = pixels.iter().filter(|q| q.light >= SATURATED).count();
     let saturated = saturated as f64 / pixels.len() as f64;
     // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
@@ -146,7 +170,7 @@ fn once(
             y_px: fit.p[Y],
             radius_px: fit.p[RADIUS],
         },
-        sigma_px: (variance.max(0.0).sqrt() * CORRELATED).hypot(model),
+        sigma_px: shown_px.hypot(model),
         blur_px: fit.p[BLUR].sqrt(),
     };
     Some((moon, fit.p))
@@ -160,29 +184,19 @@ fn gathered(
     count: f64,
 ) -> Vec<Pixel> {
     let blur = start.blur_px.clamp(0.5, 0.15 * start.moon.radius_px + 0.5);
-    let (inside, outside) = (5.0 * blur + 4.0, 4.0 * blur + 4.0);
-    let step = ((inside + outside) / ACROSS).max(1.0);
-    let rays = (count / ((inside + outside) / step)).clamp(90.0, 7.0 * start.moon.radius_px);
-    let mut places = Vec::new();
-    for i in 0..rays as usize {
-        let turn = i as f64 / rays;
-        if !arc.sectors[(turn * SECTORS as f64) as usize % SECTORS] {
-            continue;
-        }
-        let (sin, cos) = (turn * std::f64::consts::TAU).sin_cos();
-        let mut r =
-            start.moon.radius_px - inside + (i as f64 * 0.618_033_988_749_895).fract() * step;
-        while r < start.moon.radius_px + outside {
-            let (x, y) = (
-                (start.moon.x_px + r * cos).round(),
-                (start.moon.y_px + r * sin).round(),
-            );
-            if x >= 0.0 && y >= 0.0 && x < frame.width() as f64 && y < frame.height() as f64 {
-                places.push((y as u32, x as u32));
-            }
-            r += step;
-        }
-    }
+    let flat = Flat(start.squeeze);
+    let mut places = Places::new();
+    let band = Band {
+        circle: start.moon,
+        flat,
+        reach: (5.0 * blur + 4.0, 4.0 * blur + 4.0),
+        count,
+    };
+    band.add(&mut places, frame, |x, y| {
+        let (dx, dy) = flat.rounded((x - start.moon.x_px, y - start.moon.y_px));
+        let turn = (dy.atan2(dx) / std::f64::consts::TAU).rem_euclid(1.0);
+        arc.sectors[(turn * SECTORS as f64) as usize % SECTORS]
+    });
     pixels_at(places, frame, channel)
 }
 
@@ -194,22 +208,67 @@ impl Silhouette {
         p[BLUR] = (s.blur_px * s.blur_px).max(2.0 * LEAST_VARIANCE);
         p[VEIL] = s.veil / s.corona;
         p[FALL] = 6.0;
+        p[STRETCH] = s.squeeze.map_or(0.0, |q| q.stretch);
         p
     }
 }
 
+/// A pixel against the limb.
+struct Rim {
+    /// Distance from the centre in the plane where the Moon is round.
+    rho: f64,
+    /// Outward normal in the picture.
+    normal: (f64, f64),
+    /// How much the distance grows along it, per pixel of the picture.
+    steep: f64,
+    /// Derivative of the height above the limb by the stretch, its part in the steepness left out.
+    by_stretch: f64,
+}
+
+impl Rim {
+    fn new(squeeze: Option<Squeeze>, (dx, dy): (f64, f64), p: &Params, bow: f64) -> Self {
+        let Some(q) = squeeze else {
+            let rho = length(dx, dy).max(1e-9);
+            return Self {
+                rho,
+                normal: (dx / rho, dy / rho),
+                steep: 1.0,
+                by_stretch: 0.0,
+            };
+        };
+        let up = dx * q.up.0 + dy * q.up.1;
+        let bend = bow / p[RADIUS] * up;
+        let more = up * (p[STRETCH] - bend);
+        let (x, y) = (dx + more * q.up.0, dy + more * q.up.1);
+        let rho = length(x, y).max(1e-9);
+        // The gradient of the distance: stretched twice along the vertical.
+        let again = (p[STRETCH] - 2.0 * bend) * (up + more);
+        let slope = ((x + again * q.up.0) / rho, (y + again * q.up.1) / rho);
+        let steep = length(slope.0, slope.1);
+        Self {
+            rho,
+            normal: (slope.0 / steep, slope.1 / steep),
+            steep,
+            by_stretch: up * (up + more) / (rho * steep),
+        }
+    }
+}
+
 impl Drawing<N> for Silhouette {
-    type Ready = ();
+    /// Bow of the flattening.
+    type Ready = f64;
 
-    fn ready(&self, _: &Params) {}
+    fn ready(&self, _: &Params) -> f64 {
+        self.start.squeeze.map_or(0.0, Squeeze::bow)
+    }
 
-    fn at(&self, pixel: &Pixel, p: &Params, (): &(), by: &mut [f64; N]) -> f64 {
-        let (dx, dy) = (pixel.x - p[X], pixel.y - p[Y]);
-        let rho = length(dx, dy).max(1e-9);
-        let (nx, ny) = (dx / rho, dy / rho);
+    fn at(&self, pixel: &Pixel, p: &Params, bow: &f64, by: &mut [f64; N]) -> f64 {
+        let away = (pixel.x - p[X], pixel.y - p[Y]);
+        let rim = Rim::new(self.start.squeeze, away, p, *bow);
+        let (nx, ny) = rim.normal;
         let sigma = p[BLUR].sqrt();
         // Height above the blurred limb: the blurred Moon looks smaller.
-        let height = rho - p[RADIUS] + 0.5 * p[BLUR] / p[RADIUS];
+        let height = (rim.rho - p[RADIUS]) / rim.steep + 0.5 * p[BLUR] / p[RADIUS];
         let z = height / sigma;
         let (bare, edge) = share_and_density(z);
         let mut log = p[CORONA];
@@ -231,7 +290,7 @@ impl Drawing<N> for Silhouette {
         let bend = if s < 1.5 { 2.0 * s - 1.0 } else { 0.5 };
         let by_s = level * (1.0 + p[TONE] * bend);
         let by_log = by_s * corona * bare;
-        for v in &mut by[CORONA + 1..] {
+        for v in &mut by[CORONA + 1..=CORONA + 2 * PAIRS] {
             *v *= by_log;
         }
         by[CORONA] = by_log;
@@ -239,7 +298,8 @@ impl Drawing<N> for Silhouette {
         let by_height = by_s * corona * (edge / sigma - p[FALL] / p[RADIUS] * bare);
         by[X] = -by_height * nx;
         by[Y] = -by_height * ny;
-        by[RADIUS] = -by_height;
+        by[RADIUS] = -by_height / rim.steep;
+        by[STRETCH] = by_height * rim.by_stretch;
         by[BLUR] = by_s * corona * (-0.5 * edge * z / p[BLUR]) + by_height * 0.5 / p[RADIUS];
         by[VEIL] = by_s;
         by[TONE] = level * s * (s.min(1.5) - 1.0);
@@ -254,6 +314,7 @@ impl Drawing<N> for Silhouette {
         p[FALL] = p[FALL].clamp(0.0, 25.0);
         p[TONE] = p[TONE].clamp(-0.6, 0.6);
         p[CORONA] = p[CORONA].clamp(-6.0, 6.0);
+        p[STRETCH] = p[STRETCH].clamp(0.0, 1.0);
         p
     }
 

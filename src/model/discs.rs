@@ -133,9 +133,35 @@ impl Learned {
             .about(&new.file.name)
         };
         let all = self.slipped.values();
-        all.flat_map(|stretches| stretches.windows(2).map(told))
-            .collect()
+        all.flat_map(|stretches| match stretches.len() > MOST_SIZES {
+            true => vec![many_sizes(stretches, shots)],
+            false => stretches.windows(2).map(told).collect(),
+        })
+        .collect()
     }
+}
+
+/// A scale that shows the Sun in more sizes than this was not slipped so often: its pictures were cut out and enlarged by their
+/// owner, or taken at an eyepiece (our choice).
+const MOST_SIZES: usize = 3;
+
+/// The one notice for a scale of many sizes.
+fn many_sizes(stretches: &[Stretch], shots: &[Shot]) -> Notice {
+    let first = &shots[stretches[0].first];
+    let body = first.camera.as_ref().map_or_else(
+        || "pictures that name no camera".to_owned(),
+        CameraId::make_model,
+    );
+    let radii = || stretches.iter().map(|s| s.radius_px.0);
+    let (least, most) = (
+        radii().fold(f64::MAX, f64::min),
+        radii().fold(0.0, f64::max),
+    );
+    Notice::look(format!(
+        "{body}: the Sun shows in {} sizes, {least:.0} to {most:.0} px in radius, and no header says so: cut out or enlarged \
+         after they were taken, or at an eyepiece or a zoom; each is fitted with the size about its own time",
+        stretches.len()
+    ))
 }
 
 /// Time by the camera's clock, in seconds.
@@ -277,7 +303,7 @@ pub(crate) fn learn(
         });
         let suns = fits().filter_map(|(index, fit)| sun_of(fit).map(|sun| (index, sun)));
         let scale = Scale {
-            radius_px: shared_radius(fits().map(|(_, fit)| fit)),
+            radius_px: shared_radius(fits().map(|(index, fit)| (fit, sky(&shots[index]).1))),
             excess_px: middle_excess(excesses.collect()),
             tint: shown_tint(shots, suns.take(COLOURS).collect(), desk),
         };
@@ -569,16 +595,29 @@ fn spread(shots: &[Shot], group: &[usize]) -> Vec<usize> {
 }
 
 /// The middle radius of the well-seen Suns and its one sigma, in pixels; `None` without any.
-fn shared_radius<'a>(fits: impl Iterator<Item = &'a DiscFit>) -> Option<(f64, f64)> {
-    let mut radii: Vec<f64> = fits
-        .filter(|fit| fit.limb == Limb::Sun && fit.limb_arc_deg >= LEAST_ARC_DEG)
-        .filter_map(|fit| fit.sun.map(|sun| sun.radius_px))
-        .collect();
+///
+/// Each fit comes with the height of its disc over its width: a plain circle through an oval is as large as the mean of the two,
+/// from which the half-width follows; how far an arc of it strays from that depends on which arc is seen.
+fn shared_radius<'a>(fits: impl Iterator<Item = (&'a DiscFit, f64)>) -> Option<(f64, f64)> {
+    let well_seen = fits.filter_map(|(fit, squeeze)| {
+        let sun = sun_of(fit).filter(|_| fit.limb_arc_deg >= LEAST_ARC_DEG)?;
+        let flat = (1.0 - squeeze).clamp(0.0, MOST_FLAT);
+        Some((sun.radius_px / (1.0 - 0.5 * flat), flat))
+    });
+    let (mut radii, mut flats): (Vec<f64>, Vec<f64>) = well_seen.unzip();
     let middle = median(&mut radii)?;
     let mut apart: Vec<f64> = radii.iter().map(|r| (r - middle).abs()).collect();
     let spread = 1.4826 * median(&mut apart)?;
-    Some((middle, spread.max(LEAST_RADIUS_SIGMA * middle)))
+    let least = LEAST_RADIUS_SIGMA.max(FLAT_SIGMA * median(&mut flats)?);
+    Some((middle, spread.max(least * middle)))
 }
+
+/// Refraction at the horizon flattens a disc by about this much (common knowledge: 0.83 of its width).
+const MOST_FLAT: f64 = 0.17;
+
+/// One sigma of the radius that plain circles give for flattened discs, as a share of the flattening: a circle through the upper
+/// and lower limbs alone errs by half of it (our choice: half of that).
+const FLAT_SIGMA: f64 = 0.25;
 
 fn median(values: &mut [f64]) -> Option<f64> {
     values.sort_by(f64::total_cmp);

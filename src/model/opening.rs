@@ -66,7 +66,11 @@ fn report(
     }
     let frame = pixels.or_else(|bytes| quickly(shot, bytes))?;
     // Large pictures are decoded where they are looked at.
-    let report = raster::contained(|| disc::examine(&frame, hint)).ok_or(DecodeError::Panic)?;
+    let examined = |frame: &Frame| raster::contained(|| disc::examine(frame, hint));
+    let mut report = examined(&frame).ok_or(DecodeError::Panic)?;
+    if let Some(coloured) = in_colour(shot, &frame, &report) {
+        report = examined(&coloured).ok_or(DecodeError::Panic)?;
+    }
     desk.kept.add(&key, &report);
     let opened = Opened { digest, frame };
     let left = match keep == Keep::Always || is_open(&report) {
@@ -105,6 +109,15 @@ fn quickly(shot: &Shot, bytes: Vec<u8>) -> Result<Frame, DecodeError> {
     }
     let scratch = SCRATCH.with_borrow_mut(std::mem::take);
     raster::decode_luma(&bytes, shot.orientation, scratch)
+}
+
+/// A JPEG in all its colours, where its luma shows no disc, or a saturated one, and a colour may show it better.
+fn in_colour(shot: &Shot, luma: &Frame, report: &DiscReport) -> Option<Frame> {
+    let wanted = shot.file.format == FileFormat::Jpeg && luma.channels() == 1;
+    (wanted && disc::hides(report))
+        .then(|| raster::decode(&shot.file.path, shot.orientation).ok())
+        .flatten()
+        .filter(|frame| frame.channels() > 1)
 }
 
 /// How much brighter the Sun of a JPEG is in its brightest channel than in luma: from its reduced picture where that comes for

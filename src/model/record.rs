@@ -221,7 +221,14 @@ fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
         .collect()
 }
 
+/// A Moon whose radius differs by more than this from what the lens's Sun makes of it was taken at another scale: cut out and
+/// enlarged by its owner, or at another zoom than its header says. Fits held by the lens's radius stay within a third of it.
+const OWN_SCALE: f64 = 0.015;
+
 /// Gives a fit on the Moon's limb its Sun: the Moon's centre less the computed offset.
+///
+/// The Sun is as large as the lens shows it, or as the frame's own Moon says where that is of another scale; the Moon that covers
+/// it is never smaller.
 ///
 /// Without a known turn the Sun is put at the Moon's centre and the sigma grows by the offset's length.
 fn with_sun(
@@ -233,7 +240,14 @@ fn with_sun(
     let (Limb::Moon, Some(moon), Some(sky)) = (fit.limb, fit.moon, predicted) else {
         return fit;
     };
-    let radius_px = sun_radius_px.unwrap_or(moon.radius_px / sky.ratio());
+    let own_px = moon.radius_px / sky.ratio();
+    let radius_px = sun_radius_px
+        .filter(|lens_px| (own_px / lens_px - 1.0).abs() < OWN_SCALE)
+        .unwrap_or(own_px);
+    let moon = Circle {
+        radius_px: moon.radius_px.max(radius_px * sky.ratio().min(1.0)),
+        ..moon
+    };
     let (away, sigma) = match turn {
         Some(turn) => {
             let (x, y) = sky.moon_offset_in_picture(turn.north_deg, turn.mirrored);
@@ -251,6 +265,7 @@ fn with_sun(
             y_px: moon.y_px - away.1,
             radius_px,
         }),
+        moon: Some(moon),
         sigma_px: fit.sigma_px.hypot(sigma),
         ..fit
     }

@@ -221,6 +221,31 @@ impl Frame {
         &self.store
     }
 
+    /// One of the three channels as a grey frame, in the same coding; a grey frame as it is. [`Channel::Luma`] and
+    /// [`Channel::Max`] are no stored values: `None`.
+    pub fn stored_channel(&self, channel: Channel) -> Option<Self> {
+        let place = match channel {
+            Channel::Red => 0,
+            Channel::Green => 1,
+            Channel::Blue => 2,
+            Channel::Luma | Channel::Max => return None,
+        };
+        if self.channels == 1 {
+            return Some(self.clone());
+        }
+        let samples = match self.samples() {
+            Samples::U8(v) => Samples::U8(v.iter().skip(place).step_by(3).copied().collect()),
+            Samples::U16(v) => Samples::U16(v.iter().skip(place).step_by(3).copied().collect()),
+        };
+        Some(Self::new(
+            self.width,
+            self.height,
+            1,
+            samples,
+            self.transfer,
+        ))
+    }
+
     /// How they relate to light.
     pub fn transfer(&self) -> Transfer {
         self.transfer
@@ -339,6 +364,15 @@ mod tests {
                 "{v} came back as {there}"
             );
         }
+    }
+
+    #[test]
+    fn a_channel_alone_is_a_grey_frame() {
+        let frame = Frame::new(2, 1, 3, Samples::U8(vec![1, 2, 3, 4, 5, 6]), Transfer::Srgb);
+        let blue = frame.stored_channel(Channel::Blue).unwrap();
+        assert_eq!(blue.samples(), &Samples::U8(vec![3, 6]));
+        assert_eq!((blue.width(), blue.height(), blue.channels()), (2, 1, 1));
+        assert!(frame.stored_channel(Channel::Max).is_none());
     }
 
     #[test]

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::Catalogue;
 use contactstrip::contacts;
-use contactstrip::domain::{Site, Utc};
+use contactstrip::domain::{Site, SunMoon, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::pipeline::{Settings, Unwatched, sort};
 use contactstrip::raster::Samples;
@@ -19,7 +19,7 @@ use rand_pcg::Pcg64Mcg;
 
 use super::header;
 use super::mounts::tripod_north_deg;
-use super::sun::{Scene, Tone};
+use super::sun::{Scene, Tone, seen_alt_deg};
 
 /// Eclipses and places with the Sun well up: total, annular and partial.
 const PLACES: [(&str, f64, f64, f64); 8] = [
@@ -188,6 +188,116 @@ pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
     }
     let catalogue = sorted(card, folder.path().join("out"), site, date);
     Zoomed { catalogue, suns }
+}
+
+/// A card of a low Sun, sorted, with what was drawn in each frame.
+pub(crate) struct LowCard {
+    pub(crate) catalogue: Catalogue,
+    pub(crate) truths: BTreeMap<String, LowTruth>,
+}
+
+/// What a frame of a low Sun shows.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct LowTruth {
+    /// Altitude as seen, degrees.
+    pub(crate) alt_deg: f64,
+    /// Sun: x, y, radius.
+    pub(crate) sun: (f64, f64, f64),
+    /// Moon: x, y, radius.
+    pub(crate) moon: (f64, f64, f64),
+    /// Whether the corona is drawn.
+    pub(crate) total: bool,
+}
+
+/// Draws and sorts the eclipse of 12 August 2026 as seen from this place in Spain, down to 2 degrees of altitude: a partial every
+/// three minutes and totality every eight seconds, on a level tripod whose clock is right.
+pub(crate) fn low_in_spain(lat_deg: f64, lon_deg: f64, radius_px: f64) -> LowCard {
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m: 50.0,
+    };
+    let date: Date = "2026-08-12".parse().unwrap();
+    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
+    let all = contacts::of_view(&view).unwrap();
+    let (c2, c3) = (all.c2.unwrap().utc, all.c3.unwrap().utc);
+    let partials = (0..60).map(|n| all.c1.utc.plus_s(60.0 + 180.0 * f64::from(n)));
+    let partials = partials.filter(|utc| {
+        utc.seconds_since(c2) < -30.0
+            || (utc.seconds_since(c3) > 30.0 && utc.seconds_since(all.c4.utc) < 0.0)
+    });
+    let length_s = c3.seconds_since(c2);
+    let totals = (0..60)
+        .map(|n| c2.plus_s(6.0 + 8.0 * f64::from(n)))
+        .filter(|utc| utc.seconds_since(c2) < length_s - 6.0);
+    let mut times: Vec<(Utc, bool)> = partials
+        .map(|t| (t, false))
+        .chain(totals.map(|t| (t, true)))
+        .collect();
+    times.sort_by(|a, b| a.0.seconds_since(b.0).total_cmp(&0.0));
+    let folder = tempfile::tempdir().unwrap();
+    let card = folder.path().join("card");
+    std::fs::create_dir(&card).unwrap();
+    let mut rng = Pcg64Mcg::seed_from_u64(0x10);
+    let mut truths = BTreeMap::new();
+    for (n, (utc, total)) in times.into_iter().enumerate() {
+        let sky = view.at(utc);
+        let alt_deg = seen_alt_deg(sky.sun_alt_deg);
+        if alt_deg < 2.0 {
+            continue;
+        }
+        let scene = low_scene(&sky, alt_deg, radius_px, total, &mut rng);
+        let name = format!("LOW_{n:04}.JPG");
+        let truth = LowTruth {
+            alt_deg,
+            sun: scene.sun,
+            moon: scene.moon.unwrap(),
+            total,
+        };
+        truths.insert(name.clone(), truth);
+        let seed = n as u64 + 1;
+        write(&card.join(&name), &Scene { seed, ..scene }, utc, false);
+    }
+    let catalogue = sorted(card, folder.path().join("out"), site, date);
+    LowCard { catalogue, truths }
+}
+
+/// The discs as the air shows them in a level camera, the zenith 3 degrees to the left of up.
+fn low_scene(
+    sky: &SunMoon,
+    alt_deg: f64,
+    radius_px: f64,
+    total: bool,
+    rng: &mut Pcg64Mcg,
+) -> Scene {
+    const ZENITH_DEG: f64 = 3.0;
+    let (sin_q, cos_q) = sky.parallactic_deg.to_radians().sin_cos();
+    let (east, north) = (sky.moon_east_arcsec, sky.moon_north_arcsec);
+    let airless_up_deg = (east * sin_q + north * cos_q) / 3600.0;
+    let up_deg = seen_alt_deg(sky.sun_alt_deg + airless_up_deg) - alt_deg;
+    // East is to the left where north is up.
+    let across_deg = -(east * cos_q - north * sin_q) / 3600.0;
+    let per_deg = 3600.0 * radius_px / sky.sun_radius_arcsec;
+    let (sin, cos) = ZENITH_DEG.to_radians().sin_cos();
+    let (up, across) = (up_deg * per_deg, across_deg * per_deg);
+    let mut near = |middle: f64| middle + rng.random_range(-9.0..9.0);
+    let (width, height) = ((4.4 * radius_px) as usize, (4.0 * radius_px) as usize);
+    let (x, y) = (near(2.2 * radius_px), near(2.0 * radius_px));
+    Scene {
+        width,
+        height,
+        sun: (x, y, radius_px),
+        moon: Some((
+            x - sin * up + cos * across,
+            y - cos * up - sin * across,
+            sky.ratio() * radius_px,
+        )),
+        level: if total { 0.0 } else { 0.4 },
+        corona: if total { 0.4 } else { 0.0 },
+        glare: 0.01,
+        low: Some((alt_deg, ZENITH_DEG)),
+        ..Scene::default()
+    }
 }
 
 /// What a frame of an annular card shows.

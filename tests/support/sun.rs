@@ -45,6 +45,11 @@ pub(crate) struct Scene {
     pub(crate) earthshine: f64,
     /// Gaussian sigma of the blur.
     pub(crate) blur: f64,
+    /// Share of the light that lens and air scatter about, up to half a solar radius away.
+    pub(crate) glare: f64,
+    /// Altitude of the Sun's centre as seen, and the direction of the zenith anticlockwise from picture up, in degrees: places
+    /// of Sun and Moon are as seen, their outlines are bent by the air.
+    pub(crate) low: Option<(f64, f64)>,
     /// Straight smear (dx, dy).
     pub(crate) smear: (f64, f64),
     /// Standard deviation at saturation from photon counts; it falls with the root of light.
@@ -76,6 +81,8 @@ impl Default for Scene {
             corona: 0.0,
             earthshine: 0.0,
             blur: 1.0,
+            glare: 0.0,
+            low: None,
             smear: (0.0, 0.0),
             noise: 0.01,
             cloud: 0.0,
@@ -175,16 +182,44 @@ impl Scene {
     }
 
     fn near_edge(&self, x: f64, y: f64) -> bool {
-        let near = |(cx, cy, r): (f64, f64, f64)| ((x - cx).hypot(y - cy) - r).abs() < 1.5;
+        let near = |disc: (f64, f64, f64)| (self.from(disc, x, y) - disc.2).abs() < 2.0;
         near(self.sun) || self.moon.is_some_and(near)
+    }
+
+    /// Distance of a point from a disc's centre as it would be without air, in pixels.
+    fn from(&self, (cx, cy, _): (f64, f64, f64), x: f64, y: f64) -> f64 {
+        let (dx, dy) = (x - cx, y - cy);
+        let Some((alt_deg, zenith_deg)) = self.low else {
+            return dx.hypot(dy);
+        };
+        let (sin, cos) = zenith_deg.to_radians().sin_cos();
+        let (up, across) = (-sin * dx - cos * dy, cos * dx - sin * dy);
+        let deg_per_px = SUN_RADIUS_DEG / self.sun.2;
+        let lift = |x: f64, y: f64| (-sin * (x - self.sun.0) - cos * (y - self.sun.1)) * deg_per_px;
+        let (here, centre) = (alt_deg + lift(x, y), alt_deg + lift(cx, cy));
+        let bent_deg = refraction_deg(here) - refraction_deg(centre);
+        across.hypot(up - bent_deg / deg_per_px)
+    }
+
+    /// Height of the refracted Sun over its width, and the direction of the zenith, as a hint has them.
+    pub(crate) fn squeeze(&self) -> Option<(f64, f64)> {
+        let (alt_deg, zenith_deg) = self.low?;
+        // Half a degree of sky apart, without air, as seen.
+        let seen = |airless: f64| (0..30).fold(airless, |h, _| airless + refraction_deg(h));
+        let airless = alt_deg - refraction_deg(alt_deg);
+        let r = SUN_RADIUS_DEG;
+        Some((
+            (seen(airless + r) - seen(airless - r)) / (2.0 * r),
+            zenith_deg,
+        ))
     }
 
     /// Light of Sun, corona and Moon at a point.
     fn point(&self, x: f64, y: f64, spots: &[(f64, f64, f64)]) -> f64 {
         let (sx, sy, sr) = self.sun;
-        let r = (x - sx).hypot(y - sy) / sr;
-        if let Some((mx, my, mr)) = self.moon
-            && (x - mx).hypot(y - my) < mr
+        let r = self.from(self.sun, x, y) / sr;
+        if let Some(moon) = self.moon
+            && self.from(moon, x, y) < moon.2
         {
             return self.earthshine + self.halo * 0.5;
         }
@@ -216,8 +251,36 @@ impl Scene {
         }
     }
 
+    /// Light with a share of it spread over some tens of pixels, as lens and air do.
+    fn scattered(&self, light: Vec<f32>) -> Vec<f32> {
+        if self.glare <= 0.0 {
+            return light;
+        }
+        let r = self.sun.2;
+        let mut out: Vec<f32> = light
+            .iter()
+            .map(|v| v * (1.0 - self.glare as f32))
+            .collect();
+        for (share, sigma) in [(0.5, 0.03 * r), (0.3, 0.1 * r), (0.2, 0.3 * r)] {
+            let wide = self.smoothed(light.clone(), sigma);
+            for (v, w) in out.iter_mut().zip(wide) {
+                *v += (self.glare * share) as f32 * w;
+            }
+        }
+        out
+    }
+
+    fn smoothed(&self, light: Vec<f32>, sigma: f64) -> Vec<f32> {
+        let n = (3.5 * sigma).ceil() as i64;
+        let kernel: Vec<f32> = (-n..=n)
+            .map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp() as f32)
+            .collect();
+        let light = self.convolved(&light, &kernel, |i| (i as f64 - n as f64, 0.0));
+        self.convolved(&light, &kernel, |i| (0.0, i as f64 - n as f64))
+    }
+
     fn blurred(&self, light: Vec<f32>) -> Vec<f32> {
-        let mut light = light;
+        let mut light = self.scattered(light);
         if self.blur > 0.0 {
             let n = (4.0 * self.blur).ceil() as i64;
             let kernel: Vec<f32> = (-n..=n)
@@ -301,6 +364,22 @@ impl Tone {
         };
         (v * 255.0).round().clamp(0.0, 255.0) as u8
     }
+}
+
+/// Mean radius of the Sun in degrees (common knowledge, 16 minutes of arc).
+const SUN_RADIUS_DEG: f64 = 0.2666;
+
+/// How much the air lifts what is seen at an altitude, in degrees.
+///
+/// Source: G. G. Bennett 1982, "The calculation of astronomical refraction in marine navigation", J. Inst. Navigation 35, 255.
+fn refraction_deg(seen_alt_deg: f64) -> f64 {
+    let h = seen_alt_deg;
+    1.0 / (h + 7.31 / (h + 4.4)).to_radians().tan() / 60.0
+}
+
+/// Altitude at which a place of this airless altitude is seen, in degrees.
+pub(crate) fn seen_alt_deg(airless_deg: f64) -> f64 {
+    (0..30).fold(airless_deg, |h, _| airless_deg + refraction_deg(h))
 }
 
 /// Brightness of the corona at `r` solar radii over that at the limb, with streamers.
