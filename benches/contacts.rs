@@ -3,7 +3,7 @@
 
 use std::hint::black_box;
 
-use contactstrip::contacts;
+use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::Site;
 use contactstrip::ephemeris::{EclipseView, Radii, eclipse_near};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
@@ -62,5 +62,24 @@ fn evaluations(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, evaluations);
+/// One site on the real limb, the heights unpacked beforehand (the first use of a run takes that besides).
+fn real_limb(c: &mut Criterion) {
+    let eclipse = eclipse_near("2019-07-02".parse().expect("a date")).expect("an eclipse");
+    let options = ContactsOptions::real();
+    let mut group = c.benchmark_group("one site on the real limb");
+    group.sample_size(20);
+    for (name, lat, lon) in [
+        ("central", -30.03, -70.71),
+        ("near the limit", -30.75, -71.25),
+    ] {
+        let site = Site::new(lat, lon, 600.0).expect("on the Earth");
+        let view = EclipseView::new(eclipse, site, options.radii, None);
+        group.bench_function(name, |b| {
+            b.iter(|| contacts::of_view_with(black_box(&view), options.limb).is_ok());
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, evaluations, real_limb);
 criterion_main!(benches);

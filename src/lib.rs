@@ -15,6 +15,7 @@ pub mod ephemeris;
 pub mod exif;
 pub mod export;
 pub mod flag;
+pub mod limb;
 pub mod merge;
 pub mod model;
 pub mod phase;

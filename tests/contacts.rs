@@ -7,6 +7,7 @@ use contactstrip::domain::{ContactEvent, Contacts, LocalKind, Site, Utc};
 use contactstrip::ephemeris::Radii;
 
 mod command;
+mod limb;
 mod outputs;
 mod properties;
 mod published;

@@ -14,6 +14,7 @@ mod flag;
 mod floor_plan;
 mod fuzz;
 mod golden;
+mod limb;
 mod merge;
 mod phase;
 mod plan;

@@ -118,6 +118,8 @@ impl DrawnEclipse {
             magnitude: maximum.sky.magnitude,
             obscuration: maximum.sky.obscuration,
             delta_t_s: 69.2,
+            limb: contactstrip::domain::MoonLimb::Mean,
+            limb_margin: None,
         }
     }
 }

@@ -5,12 +5,12 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use anyhow::{Result, anyhow};
-use clap::Args;
+use clap::{Args, ValueEnum};
 use contactstrip::catalogue::write_atomically;
 use contactstrip::contacts::{
     self, Circumstances, CivilZone, ContactsError, ContactsOptions, Visible, Written,
 };
-use contactstrip::domain::{LocalKind, Site, Utc};
+use contactstrip::domain::{LocalKind, MoonLimb, Site, Utc};
 use contactstrip::ephemeris::{EclipseView, Radii};
 use contactstrip::phase::zone::{self, Zone};
 use jiff::civil::Date;
@@ -44,12 +44,27 @@ pub(crate) struct ContactsArgs {
     /// Also draw the disc at the contacts seen, zenith up (SVG)
     #[arg(long, value_name = "FILE.svg", value_parser = svg)]
     diagram: Option<PathBuf>,
+    /// Also tell the beads: what of the limb is lit in the 15 s before C2 and after C3 (real limb; in the diagram too)
+    #[arg(long, conflicts_with = "list")]
+    beads: bool,
+    /// Moon's limb for C2 and C3: real mountains and valleys, or a smooth mean Moon [default: real, mean with --k or --k2]
+    #[arg(long, value_name = "LIMB")]
+    limb: Option<LimbArg>,
     /// Sizes of Moon and Sun.
     #[command(flatten)]
     radii: RadiiArgs,
     /// Say which files would be written and write none
     #[arg(long)]
     dry_run: bool,
+}
+
+/// Which limb.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum LimbArg {
+    /// Mountains and valleys of the height map
+    Real,
+    /// A smooth circle
+    Mean,
 }
 
 /// Sizes of Moon and Sun.
@@ -61,20 +76,49 @@ struct RadiiArgs {
     /// Moon's radius for C2 and C3 alone; 0.272281 lets the lunar valleys close (2 s off either end) [default: as --k]
     #[arg(long, value_name = "K2")]
     k2: Option<f64>,
-    /// Sun's radius at 1 au in seconds of arc; 959.95 is measured at eclipses [default: 959.63]
+    /// Sun's radius at 1 au in seconds of arc; 959.95 is measured at eclipses [default: 959.95 with the real limb, else 959.63]
     #[arg(long, value_name = "ARCSEC")]
     sun_radius: Option<f64>,
 }
 
 impl RadiiArgs {
-    fn radii(&self) -> Radii {
+    /// Radii for a limb. The real limb goes with the Sun measured at eclipses.
+    fn radii(&self, limb: MoonLimb) -> Radii {
         let moon_k = self.k.unwrap_or(Radii::IAU.moon_k);
+        let sun_arcsec = match limb {
+            MoonLimb::Real => Radii::SUN_ECLIPSE_ARCSEC,
+            MoonLimb::Mean => Radii::IAU.sun_arcsec,
+        };
         Radii {
             moon_k,
             moon_k_inner: self.k2.unwrap_or(moon_k),
-            sun_arcsec: self.sun_radius.unwrap_or(Radii::IAU.sun_arcsec),
+            sun_arcsec: self.sun_radius.unwrap_or(sun_arcsec),
         }
     }
+}
+
+/// What the times are to rest on. A radius of the Moon is one of a smooth Moon and is never mixed with the real limb.
+fn options(args: &ContactsArgs) -> Result<ContactsOptions> {
+    let smooth = args.radii.k.is_some() || args.radii.k2.is_some();
+    if args.beads && (smooth || args.limb == Some(LimbArg::Mean)) {
+        return Err(anyhow!(
+            "a smooth Moon has no beads\n  try: --beads with --limb real, without --k and --k2"
+        ));
+    }
+    let limb = match (args.limb, smooth) {
+        (Some(LimbArg::Real), true) => {
+            return Err(anyhow!(
+                "--k and --k2 are radii of a smooth Moon and do not go with --limb real\n  try: --limb mean, or leave them out"
+            ));
+        }
+        (Some(LimbArg::Mean), _) | (None, true) => MoonLimb::Mean,
+        (Some(LimbArg::Real) | None, false) => MoonLimb::Real,
+    };
+    Ok(ContactsOptions {
+        limb,
+        radii: args.radii.radii(limb),
+        delta_t_s: args.delta_t,
+    })
 }
 
 /// A file name that says what the drawing is.
@@ -106,10 +150,7 @@ fn years(text: &str) -> Result<(i16, i16), String> {
 
 /// Prints the circumstances and writes what was asked for.
 pub(crate) fn run(args: &ContactsArgs) -> Result<ExitCode> {
-    let options = ContactsOptions {
-        radii: args.radii.radii(),
-        delta_t_s: args.delta_t,
-    };
+    let options = options(args)?;
     let zone = civil_zone(args);
     if let Some(years) = args.list {
         return list(args, &options, &zone, years);
@@ -119,8 +160,13 @@ pub(crate) fn run(args: &ContactsArgs) -> Result<ExitCode> {
     };
     let view =
         contacts::view(&args.site, date, &options).map_err(|e| advised(e, args, date, &options))?;
-    match contacts::circumstances(&view, zone.clone()) {
+    match contacts::circumstances_with(&view, options.limb, zone.clone()) {
         Ok(all) => {
+            let all = if args.beads {
+                all.with_beads(&view)
+            } else {
+                all
+            };
             say::result(&told(args, &all, &options))?;
             write_files(args, &all)?;
             Ok(ExitCode::SUCCESS)
@@ -174,7 +220,7 @@ fn list(
     let seen = contacts::list(&args.site, years.0, years.1, options)?;
     let all: Vec<Circumstances> = seen
         .iter()
-        .filter_map(|view| contacts::circumstances(view, zone.clone()).ok())
+        .filter_map(|view| contacts::circumstances_with(view, options.limb, zone.clone()).ok())
         .collect();
     let text = if args.json {
         contacts::json_list(&args.site, zone, years, &all)

@@ -212,6 +212,7 @@ fn resolve(args: &CardArgs) -> Result<Settings> {
         clocks: args.known.clock.clone(),
         mirrored: args.known.mirrored.map(|answer| answer == YesNo::Yes),
         overlays: args.overlays,
+        drawn: false,
         dry_run: args.common.dry_run,
     })
 }

@@ -117,9 +117,9 @@ pub(crate) fn run(args: &PlanArgs) -> Result<ExitCode> {
 }
 
 fn sheet(args: &PlanArgs) -> Result<Sheet> {
-    let options = ContactsOptions::default();
+    let options = ContactsOptions::real();
     let view = contacts::view(&args.site, args.date, &options)?;
-    let contacts = contacts::of_view(&view)?;
+    let contacts = contacts::of_view_with(&view, options.limb)?;
     let zone = args.zone.clone().or_else(|| zone::of_place(&args.site));
     let input = PlanInput {
         contacts: &contacts,

@@ -57,6 +57,12 @@ pub(super) struct Witness {
 /// picture move both limbs (measured on pictures of telephones: a hundredth; our choice for all).
 const UNTOLD: f64 = 0.006;
 
+/// The same besides for blurs wider than this, as a share of the excess, and in saturated pictures, whose glare makes the Sun grow
+/// over the Moon (seen through a telephone at an eyepiece: distances 0.03 to 0.09 too long).
+const SHARP_PX: f64 = 2.0;
+const BLUR_SHARE: f64 = 2.0;
+const FLOODED: f64 = 0.03;
+
 /// A Sun whose limb is seen for this many degrees, without a Moon, is whole.
 const WHOLE_DEG: f64 = 330.0;
 
@@ -79,6 +85,10 @@ const SURE_CRESCENT: f64 = 0.02;
 /// The brightest part of the Moon's limb outshines the rest by this, as in [`crate::domain::FrameLook::limb_glare`]: below the
 /// first there is no sunlight, above the second there is (measured on drawn and real coronae and rings).
 const GLARE: (f64, f64) = (0.12, 0.35);
+
+/// Degrees of the Moon's limb that stand out: from the first on no sunlight drowns any of it; below the second, in a saturated
+/// picture, some does (seen on real cards: 360 in eleven coronae, 327 and 297 in a bead and a ring).
+const ARC_DEG: (f64, f64) = (350.0, 340.0);
 
 /// Fewest frames with the Moon's limb whose light says what totality's is.
 const LIGHTS: usize = 4;
@@ -146,13 +156,13 @@ fn by_discs(
     match fit.limb {
         Limb::Moon => Some(light.of_moons_limb(frame)),
         Limb::Sun => Some(
-            crescent(index, vectors)
+            crescent(index, frame, vectors)
                 .unwrap_or_else(|| of_the_sun(fit.limb_arc_deg, fit.moon.is_some())),
         ),
     }
 }
 
-fn crescent(index: usize, vectors: &Vectors) -> Option<(Shows, f64)> {
+fn crescent(index: usize, frame: &ClockFrame, vectors: &Vectors) -> Option<(Shows, f64)> {
     let m = vectors.measured.iter().find(|m| m.frame == index)?;
     let apart = m.right.hypot(m.up);
     let sigma = [
@@ -160,7 +170,7 @@ fn crescent(index: usize, vectors: &Vectors) -> Option<(Shows, f64)> {
         vectors.edge_sigma,
         vectors.side_sigma,
         vectors.scale_sigma * apart,
-        UNTOLD,
+        untold(frame),
     ]
     .into_iter()
     .fold(0.0, f64::hypot);
@@ -171,6 +181,16 @@ fn crescent(index: usize, vectors: &Vectors) -> Option<(Shows, f64)> {
         unsure
     };
     Some((Shows::Crescent { apart, sigma }, doubt))
+}
+
+/// What no fit tells of a frame's distance of the centres: more where it is blurred or saturated.
+fn untold(frame: &ClockFrame) -> f64 {
+    let radius_px = frame.fit.and_then(|fit| fit.sun).map(|sun| sun.radius_px);
+    let blur_px = frame.fit.and_then(|fit| fit.blur_px).unwrap_or(0.0);
+    let blurred = radius_px.map_or(0.0, |r| BLUR_SHARE * (blur_px - SHARP_PX).max(0.0) / r);
+    let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+    let flooded = if saturated { FLOODED } else { 0.0 };
+    UNTOLD.hypot(blurred).hypot(flooded)
 }
 
 fn of_the_sun(arc_deg: f64, with_moon: bool) -> (Shows, f64) {
@@ -248,6 +268,13 @@ impl Light {
                     .then_some(true)
                     .or((glare <= corona).then_some(false))
             });
+        let arc_deg = frame.fit.map_or(0.0, |fit| fit.limb_arc_deg);
+        let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+        let by_glare = match by_glare {
+            Some(true) if arc_deg >= ARC_DEG.0 => None,
+            None | Some(false) if arc_deg < ARC_DEG.1 && saturated => Some(true),
+            told => told,
+        };
         let well = frame
             .fit
             .is_some_and(|fit| fit.limb_arc_deg >= WELL_SEEN_DEG);

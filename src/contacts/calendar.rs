@@ -1,8 +1,8 @@
 //! A calendar file of the eclipse at a place: iCalendar, B. Desruisseaux (ed.) 2009, RFC 5545.
 
 use super::circumstances::Circumstances;
-use super::words::minutes;
-use super::{kind_word, local_word};
+use super::durations::minutes;
+use super::{kind_word, limb_words, local_word};
 use crate::domain::{ContactEvent, ContactKind, LocalKind, Utc, safety_words};
 
 /// Octets a line may have, its end apart (RFC 5545, 3.1).
@@ -73,9 +73,10 @@ fn whole(lines: &mut Vec<String>, all: &Circumstances, written: Written) {
         local_word(c.kind)
     );
     let about = format!(
-        "Magnitude {:.3}, {:.1} % of the Sun's area covered. {}",
+        "Magnitude {:.3}, {:.1} % of the Sun's area covered. {} {}",
         c.magnitude,
         c.obscuration * 100.0,
+        limb_words::basis_line(c),
         cautions(all)
     );
     let span = (
@@ -110,8 +111,9 @@ fn central(lines: &mut Vec<String>, all: &Circumstances, written: Written) {
     };
     let lasts = minutes(c3.utc.seconds_since(c2.utc));
     let about = format!(
-        "Lasts {lasts}; either end is uncertain by {:.0} s. {}",
+        "Lasts {lasts}; either end is uncertain by {:.0} s. {} {}",
         c2.sigma_s.ceil(),
+        limb_words::basis_line(c),
         cautions(all)
     );
     let from = second(c2.utc, Toward::Later);

@@ -1,10 +1,11 @@
 //! All there is to say about an eclipse at a place, gathered for the outputs.
 
+use super::beads::{Beads, beads};
 use super::horizon::{self, HorizonCrossing, Visible};
 use super::path;
 use super::zone::CivilZone;
-use super::{ContactsError, of_view};
-use crate::domain::{Contacts, LocalKind, NearPath, SunMoon, Utc};
+use super::{ContactsError, of_view, of_view_with};
+use crate::domain::{Contacts, LocalKind, MoonLimb, NearPath, SunMoon, Utc};
 use crate::ephemeris::{DeltaTStatus, EclipseView, Radii};
 
 /// The eclipse at a place with its civil time and its horizon.
@@ -24,7 +25,11 @@ pub struct Circumstances {
     pub near_path: Option<NearPath>,
     /// The radii in use.
     pub radii: Radii,
-    /// C2 and C3 of a total eclipse with the smaller Moon of [`Radii::K_VALLEYS`]: when the last valley has closed and the
+    /// Beads about second and third contact, where they were asked for ([`Circumstances::with_beads`]).
+    pub beads: Vec<Beads>,
+    /// With the real limb: the same on the mean one, as the mean limb's own defaults give it.
+    pub mean: Option<Contacts>,
+    /// On the mean limb, C2 and C3 of a total eclipse with the smaller Moon of [`Radii::K_VALLEYS`]: when the last valley has closed and the
     /// first opens, on average. Nothing where that Moon leaves no totality.
     pub valleys: Option<(Utc, Utc)>,
     /// How well TT minus UT1 is known.
@@ -35,17 +40,45 @@ pub struct Circumstances {
     pub tt_minus_utc_s: f64,
 }
 
-/// Gathers everything about a view.
+impl Circumstances {
+    /// The same with the beads of the contacts; there are none on the mean limb.
+    pub fn with_beads(self, view: &EclipseView) -> Self {
+        Self {
+            beads: beads(view, &self.contacts),
+            ..self
+        }
+    }
+}
+
+/// Gathers everything about a view on the mean limb.
 ///
 /// # Errors
 /// [`ContactsError::NotHere`] when the Moon misses the Sun.
 pub fn circumstances(view: &EclipseView, zone: CivilZone) -> Result<Circumstances, ContactsError> {
-    let contacts = of_view(view)?;
+    circumstances_with(view, MoonLimb::Mean, zone)
+}
+
+/// Gathers everything about a view on a limb of choice.
+///
+/// # Errors
+/// As [`circumstances`].
+pub fn circumstances_with(
+    view: &EclipseView,
+    limb: MoonLimb,
+    zone: CivilZone,
+) -> Result<Circumstances, ContactsError> {
+    let contacts = of_view_with(view, limb)?;
     let crossings = horizon::crossings(view, &contacts);
+    let (mean, valleys) = match limb {
+        MoonLimb::Mean => (None, valleys(view, &contacts)),
+        MoonLimb::Real => (of_view(&smooth(view)).ok(), None),
+    };
     Ok(Circumstances {
         visible: horizon::visible(&contacts, &crossings),
         best_seen: horizon::best_seen(&contacts, &crossings),
-        valleys: valleys(view, &contacts),
+        beads: Vec::new(),
+        mean,
+        valleys,
         near_path: path::near_path(view),
         zone,
         crossings,
@@ -55,6 +88,22 @@ pub fn circumstances(view: &EclipseView, zone: CivilZone) -> Result<Circumstance
         tt_minus_utc_s: view.eclipse().tt_minus_utc_s(),
         contacts,
     })
+}
+
+/// The view of a smooth Moon to set beside a real one: with the almanac's Sun, unless another than the usual one was asked for.
+fn smooth(view: &EclipseView) -> EclipseView {
+    let radii = view.radii();
+    let usual = (radii.sun_arcsec - Radii::SUN_ECLIPSE_ARCSEC).abs() < 1e-9;
+    let sun_arcsec = if usual {
+        Radii::SUN_AUWERS_ARCSEC
+    } else {
+        radii.sun_arcsec
+    };
+    let radii = Radii {
+        sun_arcsec,
+        ..radii
+    };
+    EclipseView::new(view.eclipse(), view.site(), radii, Some(view.delta_t_s()))
 }
 
 fn valleys(view: &EclipseView, contacts: &Contacts) -> Option<(Utc, Utc)> {

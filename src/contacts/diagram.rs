@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::circumstances::Circumstances;
 use super::words::{capital, place};
-use super::{kind_word, local_word};
+use super::{bead_words, kind_word, limb_words, local_word};
 use crate::domain::{ContactKind, SunMoon, safety_words};
 
 /// Radius of the Sun in the drawing, in its own units.
@@ -36,7 +36,8 @@ pub fn diagram(all: &Circumstances) -> String {
     let panels = panels(all);
     let width = PANEL * panels.len().max(3) as f64;
     let foot = foot(all, width);
-    let height = BODY + LINE * foot.len() as f64 + 12.0;
+    let body = BODY + bead_words::CHART_HEIGHT * all.beads.len() as f64;
+    let height = body + LINE * foot.len() as f64 + 12.0;
     let mut svg = String::new();
     head(&mut svg, all, width, height);
     for (n, panel) in panels.iter().enumerate() {
@@ -55,8 +56,14 @@ pub fn diagram(all: &Circumstances) -> String {
             width / 2.0
         );
     }
+    let _ = writeln!(
+        svg,
+        "<g transform=\"translate(0 {:.1})\">\n{}</g>",
+        BODY - 15.0,
+        bead_words::charts(&all.beads, width)
+    );
     for (n, line) in foot.iter().enumerate() {
-        let y = BODY + LINE * n as f64;
+        let y = body + LINE * n as f64;
         let _ = writeln!(
             svg,
             "<text class=\"foot\" x=\"20\" y=\"{y:.1}\">{}</text>",
@@ -222,6 +229,10 @@ fn foot(all: &Circumstances, width: f64) -> Vec<String> {
     let about = "Zenith up, not mirrored; N is celestial north, the red dot the point of the Sun's limb touched. \
                  Sizes and distances of the discs are to scale.";
     let mut lines = wrapped(about, letters);
+    lines.extend(wrapped(limb_words::basis_line(&all.contacts), letters));
+    for sentence in limb_words::sentences(all) {
+        lines.extend(wrapped(&sentence, letters));
+    }
     for sentence in safety_words(Some(all.contacts.kind)) {
         lines.extend(wrapped(sentence, letters));
     }

@@ -15,6 +15,14 @@
 //!   "c1": {event}, "c2": {event} or null, "maximum": {event}, "c3": {event} or null, "c4": {event},
 //!   "horizon": [{"event": "sunset", "utc": …, "local": …, "obscuration": …, "sun_az_deg": …}],
 //!   "best_seen": {"utc": …, "local": …, "obscuration": …, "magnitude": …, "sun_alt_deg": …} or null,
+//!   "limb": "real",                       real or mean: what C2 and C3 rest on
+//!   "limb_margin": {"covered_arcsec": …, "sigma_arcsec": …, "position_angle_deg": …, "doubtful": false} or null, near a limit
+//!   "mean_limb": {"kind": "total", "c2_utc": …, "c3_utc": …, "central_duration_s": …,
+//!                 "c2_moved_s": 1.2, "c3_moved_s": -0.4, "duration_change_s": -1.6} or null with the mean limb (moved: real less mean),
+//!   "beads": [{"contact": "C2", "utc": …, "diamond_position_angle_deg": …, "diamond_vertex_angle_deg": …,
+//!              "beads": [{"position_angle_deg", "vertex_angle_deg", "from_s", "to_s", "height_arcsec"}],
+//!              "instants": [{"seconds_from_contact", "utc", "lit": [{"pa_from_deg", "pa_to_deg", "vertex_from_deg",
+//!                            "vertex_to_deg", "height_arcsec"}]}]}],   empty unless asked for with --beads
 //!   "valleys": {"moon_k_inner": 0.272281, "c2_utc": …, "c3_utc": …} or null,
 //!   "delta_t_s": 69.3574, "delta_t_status": "observed", "delta_t_sigma_s": 0.001, "tt_minus_utc_s": 69.184,
 //!   "radii": {"moon_k": 0.2725076, "moon_k_inner": 0.2725076, "sun_arcsec": 959.63},
@@ -33,11 +41,14 @@
 
 use serde::Serialize;
 
+use super::bead_words::{self, BeadsDocument};
 use super::circumstances::Circumstances;
 use super::horizon::Visible;
 use super::zone::CivilZone;
 use super::{kind_word, local_word, nearest_approach};
-use crate::domain::{ContactEvent, Contacts, LocalKind, Site, SunMoon, Utc, safety_words};
+use crate::domain::{
+    ContactEvent, Contacts, LimbMargin, LocalKind, MoonLimb, Site, SunMoon, Utc, safety_words,
+};
 use crate::ephemeris::{EclipseView, Radii};
 
 /// Layout version of the JSON.
@@ -63,6 +74,10 @@ struct Document {
     c4: Option<Event>,
     horizon: Vec<Horizon>,
     best_seen: Option<BestSeen>,
+    limb: &'static str,
+    limb_margin: Option<Margin>,
+    mean_limb: Option<MeanLimb>,
+    beads: Vec<BeadsDocument>,
     valleys: Option<Valleys>,
     delta_t_s: f64,
     delta_t_status: &'static str,
@@ -124,6 +139,25 @@ struct Valleys {
     moon_k_inner: f64,
     c2_utc: String,
     c3_utc: String,
+}
+
+#[derive(Serialize)]
+struct Margin {
+    covered_arcsec: f64,
+    sigma_arcsec: f64,
+    position_angle_deg: f64,
+    doubtful: bool,
+}
+
+#[derive(Serialize)]
+struct MeanLimb {
+    kind: &'static str,
+    c2_utc: Option<String>,
+    c3_utc: Option<String>,
+    central_duration_s: Option<f64>,
+    c2_moved_s: Option<f64>,
+    c3_moved_s: Option<f64>,
+    duration_change_s: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -201,6 +235,10 @@ fn document(all: &Circumstances) -> Document {
         c4: Some(event(&contacts.c4)),
         horizon: horizon(all),
         best_seen: all.best_seen.as_ref().map(|sky| best_seen(sky, &all.zone)),
+        limb: contacts.limb.word(),
+        limb_margin: contacts.limb_margin.map(margin),
+        mean_limb: all.mean.as_ref().map(|mean| mean_limb(contacts, mean)),
+        beads: all.beads.iter().map(bead_words::document).collect(),
         valleys: all.valleys.map(valleys),
         delta_t_s: contacts.delta_t_s,
         delta_t_status: all.delta_t_status.word(),
@@ -239,6 +277,10 @@ fn missed(view: &EclipseView, zone: &CivilZone) -> Document {
         c4: None,
         horizon: Vec::new(),
         best_seen: None,
+        limb: MoonLimb::Mean.word(),
+        limb_margin: None,
+        mean_limb: None,
+        beads: Vec::new(),
         valleys: None,
         delta_t_s: view.delta_t_s(),
         delta_t_status: view.delta_t_status().word(),
@@ -311,6 +353,33 @@ fn valleys((c2, c3): (Utc, Utc)) -> Valleys {
         moon_k_inner: Radii::K_VALLEYS,
         c2_utc: c2.to_string(),
         c3_utc: c3.to_string(),
+    }
+}
+
+fn margin(margin: LimbMargin) -> Margin {
+    Margin {
+        covered_arcsec: rounded(margin.covered_arcsec, 3),
+        sigma_arcsec: rounded(margin.sigma_arcsec, 3),
+        position_angle_deg: turn(margin.position_angle_deg),
+        doubtful: margin.is_doubtful(),
+    }
+}
+
+fn mean_limb(real: &Contacts, mean: &Contacts) -> MeanLimb {
+    let text = |event: Option<ContactEvent>| event.map(|event| event.utc.to_string());
+    let moved = |real: Option<ContactEvent>, mean: Option<ContactEvent>| {
+        Some(rounded(real?.utc.seconds_since(mean?.utc), 3))
+    };
+    let lasts = mean.central_duration_s();
+    let change = real.central_duration_s().zip(lasts).map(|(a, b)| a - b);
+    MeanLimb {
+        kind: local_word(mean.kind),
+        c2_utc: text(mean.c2),
+        c3_utc: text(mean.c3),
+        central_duration_s: lasts.map(|s| rounded(s, 3)),
+        c2_moved_s: moved(real.c2, mean.c2),
+        c3_moved_s: moved(real.c3, mean.c3),
+        duration_change_s: change.map(|s| rounded(s, 3)),
     }
 }
 

@@ -5,26 +5,35 @@
 //!
 //! Maximum is the least distance of the two centres as seen from the place. Magnitude is `(Rs + Rm - separation) / 2 Rs`
 //! at that instant, also where the eclipse is central (there it is not replaced by the ratio of the diameters).
-//! Contacts are those of a smooth mean Moon of radius `k`; the limb's mountains and valleys are in the uncertainty, not
-//! in the time. Whether the Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
+//! On the mean limb contacts are those of a smooth Moon of radius `k`; mountains and valleys are in the uncertainty, not in the
+//! time. On the real limb C2 and C3 are the instants of the last and the first sunlight past the Moon of the height map, for an
+//! annular eclipse those at which the ring closes and breaks; C1 and C4 stay those of the mean one. Whether the
+//! Sun is up is told apart and hides nothing: the geometry is solved through the Earth.
 
+mod bead_words;
+mod beads;
 mod calendar;
 mod choice;
 mod circumstances;
 mod diagram;
 mod document;
+mod durations;
 mod horizon;
+mod limb_words;
 mod path;
+mod real;
 mod solve;
+mod sun_limb;
 mod uncertainty;
 mod words;
 mod zone;
 
 use jiff::civil::Date;
 
+pub use beads::{Bead, Beads, LitInstant, LitStretch, beads};
 pub use calendar::{Written, calendar};
 pub use choice::{YEARS, eclipse_of, list, next_seen, seen};
-pub use circumstances::{Circumstances, circumstances};
+pub use circumstances::{Circumstances, circumstances, circumstances_with};
 pub use diagram::diagram;
 pub use document::{VERSION, json, json_list, json_missed};
 pub use horizon::{HorizonCrossing, Visible, best_seen, crossings, visible};
@@ -33,13 +42,16 @@ pub use words::{list_text, text};
 pub use zone::{CivilZone, LocalTime};
 
 use crate::domain::{
-    ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,
+    ContactEvent, ContactKind, Contacts, EclipseKind, LimbMargin, LocalKind, MoonLimb, Site,
+    SunMoon, Utc,
 };
 use crate::ephemeris::{Eclipse, EclipseView, NoEclipse, RISE_SET_ALT_DEG, Radii, eclipse_near};
 
-/// What the times rest on.
+/// What the times rest on; the default is the mean limb.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ContactsOptions {
+    /// The Moon's limb for C2 and C3.
+    pub limb: MoonLimb,
     /// Radii of Moon and Sun; the default is [`Radii::IAU`].
     pub radii: Radii,
     /// TT minus UT1 in seconds, where it is to be another than the table's.
@@ -49,6 +61,18 @@ pub struct ContactsOptions {
 impl ContactsOptions {
     /// Range of TT minus UT1 taken, in seconds.
     pub const DELTA_T_RANGE_S: std::ops::RangeInclusive<f64> = 0.0..=300.0;
+
+    /// The real limb, with the Sun measured at eclipses.
+    pub fn real() -> Self {
+        Self {
+            limb: MoonLimb::Real,
+            radii: Radii {
+                sun_arcsec: Radii::SUN_ECLIPSE_ARCSEC,
+                ..Radii::IAU
+            },
+            delta_t_s: None,
+        }
+    }
 
     fn check(&self) -> Result<(), ContactsError> {
         if !self.radii.are_sound() {
@@ -154,12 +178,8 @@ pub fn of_eclipse(
     options: &ContactsOptions,
 ) -> Result<Contacts, ContactsError> {
     options.check()?;
-    of_view(&EclipseView::new(
-        eclipse,
-        *site,
-        options.radii,
-        options.delta_t_s,
-    ))
+    let view = EclipseView::new(eclipse, *site, options.radii, options.delta_t_s);
+    of_view_with(&view, options.limb)
 }
 
 /// The view behind a set of contacts: ask it where Sun and Moon stood at any instant.
@@ -181,39 +201,94 @@ pub fn view(
     ))
 }
 
-/// The contacts of a view.
+/// The contacts of a view on the mean limb.
 ///
 /// # Errors
 /// [`ContactsError::NotHere`] when the Moon misses the Sun.
 pub fn of_view(view: &EclipseView) -> Result<Contacts, ContactsError> {
+    of_view_with(view, MoonLimb::Mean)
+}
+
+/// The contacts of a view on a limb of choice. With the real one the Moon's radius for C2 and C3 is not used.
+///
+/// # Errors
+/// As [`of_view`].
+pub fn of_view_with(view: &EclipseView, limb: MoonLimb) -> Result<Contacts, ContactsError> {
     let maximum_s = solve::maximum(view);
     let Some((c1_s, c4_s)) = solve::outer(view, maximum_s) else {
         return Err(not_here(view, maximum_s));
     };
-    let (kind, inner) = solve::inner(view, maximum_s);
-    let event = |kind, t_s| event(view, kind, t_s, maximum_s, inner.is_some());
-    let total = kind == LocalKind::Total;
-    let inner = inner.map(|(c2_s, c3_s)| {
-        (
-            event(ContactKind::C2, c2_s).touching(total),
-            event(ContactKind::C3, c3_s).touching(total),
-        )
-    });
-    let maximum = event(ContactKind::Maximum, maximum_s).0;
+    let inner = match limb {
+        MoonLimb::Mean => Inner::mean(view, maximum_s),
+        MoonLimb::Real => Inner::real(view, maximum_s),
+    };
+    let central = inner.ends.is_some();
+    let event = |kind, t_s| event(view, kind, t_s, maximum_s, central).0;
+    let maximum = event(ContactKind::Maximum, maximum_s);
     Ok(Contacts {
         eclipse_date: view.eclipse().date(),
         eclipse_kind: view.eclipse().kind(),
         site: view.site(),
-        kind,
-        c1: event(ContactKind::C1, c1_s).0,
-        c2: inner.map(|pair| pair.0),
+        kind: inner.kind,
+        c1: event(ContactKind::C1, c1_s),
+        c2: inner.ends.map(|pair| pair.0),
         maximum,
-        c3: inner.map(|pair| pair.1),
-        c4: event(ContactKind::C4, c4_s).0,
+        c3: inner.ends.map(|pair| pair.1),
+        c4: event(ContactKind::C4, c4_s),
         magnitude: maximum.sky.magnitude,
         obscuration: maximum.sky.obscuration,
         delta_t_s: view.delta_t_s(),
+        limb,
+        limb_margin: inner.margin,
     })
+}
+
+/// The central phase of a place, if there is one.
+struct Inner {
+    kind: LocalKind,
+    ends: Option<(ContactEvent, ContactEvent)>,
+    margin: Option<LimbMargin>,
+}
+
+impl Inner {
+    fn mean(view: &EclipseView, maximum_s: f64) -> Self {
+        let (kind, ends) = solve::inner(view, maximum_s);
+        let total = kind == LocalKind::Total;
+        let end = |kind, t_s| event(view, kind, t_s, maximum_s, true).touching(total);
+        Self {
+            kind,
+            ends: ends.map(|(c2, c3)| (end(ContactKind::C2, c2), end(ContactKind::C3, c3))),
+            margin: None,
+        }
+    }
+
+    fn real(view: &EclipseView, maximum_s: f64) -> Self {
+        let (_, mean) = solve::inner(view, maximum_s);
+        let found = real::central(view, maximum_s, mean);
+        let end = |kind, end: real::End| real_event(view, kind, &end);
+        Self {
+            kind: found.kind,
+            ends: found
+                .ends
+                .map(|(c2, c3)| (end(ContactKind::C2, c2), end(ContactKind::C3, c3))),
+            margin: found.margin,
+        }
+    }
+}
+
+/// A contact on the real limb; its angles are those of the last or the first sunlight.
+fn real_event(view: &EclipseView, kind: ContactKind, end: &real::End) -> ContactEvent {
+    let utc = view.origin().plus_s(end.t_s);
+    let sky = view.at(utc);
+    ContactEvent {
+        kind,
+        utc,
+        sigma_s: end.sigma_s,
+        sky,
+        position_angle_deg: end.position_deg,
+        vertex_angle_deg: (end.position_deg - sky.parallactic_deg).rem_euclid(360.0),
+        sun_up: sun_is_up(&sky),
+    }
 }
 
 /// An event under construction, its angles towards the Moon's centre.

@@ -73,7 +73,8 @@ fn pair(gap: impl Fn(f64) -> f64, middle: f64, first_step: f64) -> Option<(f64, 
     ))
 }
 
-fn side(gap: &impl Fn(f64) -> f64, middle: f64, first_step: f64) -> Option<f64> {
+/// The crossing on one side of `middle`, where `gap` is negative; steps begin with `first_step` and grow.
+pub(super) fn side(gap: &impl Fn(f64) -> f64, middle: f64, first_step: f64) -> Option<f64> {
     let mut inside = middle;
     let mut step = first_step;
     while (inside - middle).abs() < LONGEST_HALF_S {

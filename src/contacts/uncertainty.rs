@@ -1,7 +1,9 @@
 //! How far off a contact time may be.
 
+use super::sun_limb::SunFromMoon;
 use crate::domain::{ContactKind, Site};
 use crate::ephemeris::{Discs, EclipseView};
+use crate::limb::HEIGHT_SIGMA_ARCSEC;
 
 /// One sigma of where a limb really touches against the mean circles, in seconds of arc.
 ///
@@ -11,6 +13,8 @@ use crate::ephemeris::{Discs, EclipseView};
 const LIMB_SIGMA_ARCSEC: f64 = 0.7;
 /// One sigma of the solar radius in seconds of arc: the almanac's 959.63" against 959.95" (L. Quaglia et al. 2021).
 const SUN_SIGMA_ARCSEC: f64 = 0.2;
+/// The same with a real limb, whose Sun is that of flash spectra: 959.95" +- 0.05" (L. Quaglia et al. 2021).
+const SUN_REAL_SIGMA_ARCSEC: f64 = 0.05;
 /// One sigma of the place in metres, each way: a reading from a map or a receiver without much care.
 const PLACE_SIGMA_M: f64 = 30.0;
 /// Metres in a degree of latitude, roughly (40,000 km around the Earth).
@@ -46,6 +50,21 @@ pub(super) fn sigma_s(
         moved(&east_of(view)),
     ]);
     through_parabola(sigma, rate.abs(), (t_s - maximum_s).abs())
+}
+
+/// One sigma in seconds of arc of the gap between the Sun's limb and the Moon's real one towards a position angle: what is left
+/// once the mountains are known. The Moon's own place has a share of some 0.01" (DE421 against later ephemerides) and is left out.
+pub(super) fn limb_sigma_arcsec(view: &EclipseView, t_s: f64, position_deg: f64) -> f64 {
+    let towards = position_deg.to_radians().sin_cos();
+    let limb = |view: &EclipseView| SunFromMoon::at(view, t_s).limb_arcsec(towards);
+    let here = limb(view);
+    squares([
+        HEIGHT_SIGMA_ARCSEC,
+        SUN_REAL_SIGMA_ARCSEC,
+        (limb(&turned(view)) - here) * view.delta_t_sigma_s(),
+        limb(&north_of(view)) - here,
+        limb(&east_of(view)) - here,
+    ])
 }
 
 /// Distance of the limbs that touch, positive outside the phase.

@@ -3,10 +3,11 @@
 use std::fmt::Write;
 
 use super::circumstances::Circumstances;
+use super::durations::minutes;
 use super::horizon::{HorizonCrossing, Visible};
 use super::zone::CivilZone;
-use super::{kind_word, local_word};
-use crate::domain::{ContactEvent, LocalKind, Site, Utc, safety_words};
+use super::{bead_words, kind_word, limb_words, local_word};
+use crate::domain::{ContactEvent, LocalKind, MoonLimb, Site, Utc, safety_words};
 use crate::ephemeris::{DeltaTStatus, Radii};
 
 /// The circumstances in words, with the cautions; ends with a line feed.
@@ -15,6 +16,7 @@ pub fn text(all: &Circumstances) -> String {
     heading(&mut out, all);
     table(&mut out, all);
     findings(&mut out, all);
+    out.push_str(&bead_words::table(&all.beads, &all.zone));
     basis(&mut out, all);
     safety(&mut out, Some(all.contacts.kind));
     out
@@ -194,8 +196,11 @@ fn findings(out: &mut String, all: &Circumstances) {
             time(c3),
             minutes(c3.seconds_since(c2))
         );
-    } else if c.kind == LocalKind::Total {
+    } else if c.kind == LocalKind::Total && c.limb == MoonLimb::Mean {
         out.push_str("So near the limit that sunlight through the lunar valleys may leave no totality at all.\n");
+    }
+    for sentence in limb_words::sentences(all) {
+        let _ = writeln!(out, "{sentence}");
     }
     if let Some(path) = &all.near_path {
         let _ = writeln!(out, "{}", path.words());
@@ -229,9 +234,8 @@ fn basis(out: &mut String, all: &Circumstances) {
     );
     let _ = writeln!(
         out,
-        "k {} (C1, C4) and {} (C2, C3), Sun {}\" at 1 au; delta T {:.2} s, {}{}; flat horizon.\n",
-        all.radii.moon_k,
-        all.radii.moon_k_inner,
+        "{}, Sun {}\" at 1 au; delta T {:.2} s, {}{}; flat horizon.\n",
+        moon_basis(all),
         all.radii.sun_arcsec,
         all.contacts.delta_t_s,
         all.delta_t_status.word(),
@@ -246,18 +250,26 @@ fn basis(out: &mut String, all: &Circumstances) {
     );
 }
 
+/// How the Moon's size is taken.
+fn moon_basis(all: &Circumstances) -> String {
+    let radii = &all.radii;
+    match all.contacts.limb {
+        MoonLimb::Mean => format!(
+            "k {} (C1, C4) and {} (C2, C3)",
+            radii.moon_k, radii.moon_k_inner
+        ),
+        MoonLimb::Real => format!(
+            "C2 and C3 on the Moon's real limb (heights: NASA LOLA, LDEM_16; P about the Moon's centre), C1 and C4 with k {}",
+            radii.moon_k
+        ),
+    }
+}
+
 fn safety(out: &mut String, kind: Option<LocalKind>) {
     out.push_str("Safety\n");
     for sentence in safety_words(kind) {
         let _ = writeln!(out, "  {sentence}");
     }
-}
-
-/// Seconds as minutes and seconds.
-pub(super) fn minutes(seconds: f64) -> String {
-    let tenths = (seconds * 10.0).round();
-    let whole = (tenths / 600.0).floor();
-    format!("{whole:.0}m{:04.1}s", (tenths - whole * 600.0) / 10.0)
 }
 
 pub(super) fn capital(word: &str) -> String {

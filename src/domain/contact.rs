@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Site, Utc};
+use super::{MoonLimb, Site, Utc};
 
 /// What an eclipse is somewhere on Earth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -167,6 +167,25 @@ pub struct ContactEvent {
     pub sun_up: bool,
 }
 
+/// How narrowly a place gets a central phase on the real limb, or misses it; at the deepest instant.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, schemars::JsonSchema)]
+pub struct LimbMargin {
+    /// What the limbs can give way before sunlight passes the Moon all along (before the ring stays broken all along), seconds of
+    /// arc; negative where it does.
+    pub covered_arcsec: f64,
+    /// One sigma of that: height map, Sun's radius, turn of the Earth, place.
+    pub sigma_arcsec: f64,
+    /// Position angle of the valley (or mountain) that decides, degrees from north through east, 0 to 360.
+    pub position_angle_deg: f64,
+}
+
+impl LimbMargin {
+    /// Whether two sigmas the other way would change the answer.
+    pub fn is_doubtful(&self) -> bool {
+        self.covered_arcsec.abs() < 2.0 * self.sigma_arcsec
+    }
+}
+
 /// The eclipse at one place.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Contacts {
@@ -195,6 +214,12 @@ pub struct Contacts {
     pub obscuration: f64,
     /// TT minus UT1 used, in seconds.
     pub delta_t_s: f64,
+    /// Which limb C2 and C3 rest on; C1, C4, magnitude and obscuration are those of the mean one.
+    #[serde(default)]
+    pub limb: MoonLimb,
+    /// With the real limb, where the discs overlap within 8": how narrowly.
+    #[serde(default)]
+    pub limb_margin: Option<LimbMargin>,
 }
 
 /// Where the path of totality or annularity lies, from a place outside it.

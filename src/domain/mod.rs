@@ -7,11 +7,13 @@
 //! Pixel axes everywhere: after applying the EXIF orientation, x right, y down, (0, 0) the centre of the top-left
 //! pixel, full-resolution pixels. Angles on the sky: position angle from celestial north through east.
 
+mod aspect;
 mod clock;
 mod contact;
 mod coverage;
 mod dial;
 mod disc;
+mod estimate;
 mod notice;
 mod outside;
 mod safety;
@@ -20,11 +22,15 @@ mod site;
 mod tag;
 mod time;
 
+pub use aspect::{MoonAspect, MoonLimb};
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
-pub use contact::{ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, NearPath, SunMoon};
+pub use contact::{
+    ContactEvent, ContactKind, Contacts, EclipseKind, LimbMargin, LocalKind, NearPath, SunMoon,
+};
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
+pub use estimate::{Estimate, median};
 pub use notice::{Notice, Severity};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use safety::safety_words;

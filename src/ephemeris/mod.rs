@@ -19,11 +19,13 @@
 //! [`EclipseView::at`] a second (`benches/contacts.rs`).
 
 mod air;
+mod aspect;
 mod delta_t;
 mod delta_t_table;
 mod eclipse;
 mod elements;
 mod elements_table;
+mod frames;
 mod overlap;
 mod radii;
 mod time_scale;

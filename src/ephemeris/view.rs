@@ -62,6 +62,17 @@ struct Shadow {
     cos_h: f64,
 }
 
+impl Shadow {
+    /// A point `w` along the axis, in the equatorial frame whose first axis lies in the hour circle of the shadow's axis.
+    fn equatorial(&self, w: f64) -> [f64; 3] {
+        [
+            w * self.cos_d - self.v * self.sin_d,
+            self.u,
+            w * self.sin_d + self.v * self.cos_d,
+        ]
+    }
+}
+
 impl EclipseView {
     /// The eclipse from a place, with TT minus UT1 from the table, or as given.
     pub fn new(eclipse: Eclipse, site: Site, radii: Radii, delta_t_s: Option<f64>) -> Self {
@@ -177,6 +188,17 @@ impl EclipseView {
         self.directions(&self.shadow(t_s)).alt_deg
     }
 
+    /// From the place to Moon and Sun in Earth radii, axes of the true equator and equinox of date; `sidereal_deg` is that of
+    /// Greenwich were UT1 equal to TT.
+    pub(super) fn of_date(&self, utc: Utc, sidereal_deg: f64) -> ([f64; 3], [f64; 3]) {
+        let t_s = utc.seconds_since(self.origin);
+        let s = self.shadow(t_s);
+        let mu_deg = polynomial(&self.eclipse.elements.mu, t_s / 3600.0);
+        let (sin_a, cos_a) = (sidereal_deg - mu_deg).to_radians().sin_cos();
+        let turned = |[x, y, z]: [f64; 3]| [x * cos_a - y * sin_a, x * sin_a + y * cos_a, z];
+        (turned(s.equatorial(s.w)), turned(s.equatorial(s.w + s.g)))
+    }
+
     fn shadow(&self, t_s: f64) -> Shadow {
         let e = self.eclipse.elements;
         let t_h = t_s / 3600.0;
@@ -216,14 +238,7 @@ impl EclipseView {
 
     /// Directions in the equatorial frame whose first axis lies in the hour circle of the shadow's axis.
     fn directions(&self, s: &Shadow) -> Directions {
-        let equatorial = |w: f64| {
-            [
-                w * s.cos_d - s.v * s.sin_d,
-                s.u,
-                w * s.sin_d + s.v * s.cos_d,
-            ]
-        };
-        let (moon, sun) = (equatorial(s.w), equatorial(s.w + s.g));
+        let (moon, sun) = (s.equatorial(s.w), s.equatorial(s.w + s.g));
         let zenith = [self.cos_lat * s.cos_h, self.cos_lat * s.sin_h, self.sin_lat];
         let north = [
             -self.sin_lat * s.cos_h,

@@ -2,18 +2,23 @@
 //! pictures and put together into the record. Frames are measured in parallel; nothing is printed.
 
 pub(crate) mod at_once;
+pub(crate) mod card;
 pub(crate) mod clocks;
+pub(crate) mod desk;
 pub(crate) mod discs;
 mod error;
+mod expected;
 mod given;
-pub(crate) mod hints;
 pub(crate) mod intake;
 pub(crate) mod kept;
 pub(crate) mod larder;
+pub(crate) mod lens;
+pub(crate) mod measure;
 mod opening;
 pub(crate) mod place;
 pub(crate) mod record;
 mod roles;
+mod round;
 pub(crate) mod watch;
 mod zoom;
 

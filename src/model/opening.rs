@@ -2,8 +2,9 @@
 
 use std::cell::RefCell;
 
+use super::desk::Desk;
 use super::discs::Seen;
-use super::kept::{self, Desk, FileDigest};
+use super::kept::{self, FileDigest};
 use super::larder::Opened;
 use crate::disc::{self, DiscHint, DiscReport, NoDisc};
 use crate::domain::{Circle, FileFormat, Shot};
@@ -39,7 +40,7 @@ pub(super) fn open_and_examine(
             if let Some(draw) = desk.draw {
                 draw(shot, &report);
             }
-            Seen::Yes(Box::new(report), hint.squeeze)
+            Seen::Yes(Box::new(report), *hint)
         }
         Err(error) => Seen::Broken(error.to_string()),
     }

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 
 use super::Given;
 use super::clocks::Solved;
-use super::discs::{Learned, ScaleKey, Seen, scale_key};
+use super::discs::{ScaleKey, Seen, scale_key};
 use super::intake::Intake;
+use super::lens::Lenses;
 use super::place::Place;
 use super::roles;
 use crate::burst;
@@ -29,7 +30,7 @@ pub(crate) struct Findings<'a> {
     pub(crate) intake: Intake,
     pub(crate) place: &'a Place,
     pub(crate) seen: &'a [Seen],
-    pub(crate) learned: &'a Learned,
+    pub(crate) learned: &'a Lenses,
     pub(crate) solved: &'a Solved,
     pub(crate) tagged: &'a [TaggedShot],
     pub(crate) bursts: &'a [Burst],
@@ -69,7 +70,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             let fit = seen[i].fit().map(|fit| {
                 let radius = learned
                     .slipped_radius_px(shot)
-                    .map(|(radius_px, _)| radius_px)
+                    .map(|radius_px| radius_px.value)
                     .or_else(|| radii.get(&scale_key(shot)).copied());
                 with_sun(*fit, predicted.as_ref(), turn, radius)
             });

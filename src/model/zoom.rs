@@ -5,6 +5,8 @@
 
 use std::ops::Range;
 
+use crate::domain::Estimate;
+
 /// Least step, as a fraction of the radius: a third of a pixel at 60 px.
 const LEAST_STEP: f64 = 0.005;
 
@@ -44,8 +46,8 @@ pub(crate) struct Stretch {
     pub(crate) first: usize,
     /// Last shot.
     pub(crate) last: usize,
-    /// The middle radius and its one sigma.
-    pub(crate) radius_px: (f64, f64),
+    /// The middle radius.
+    pub(crate) radius_px: Estimate,
 }
 
 /// Cuts frames of one scale where the size of the Sun steps; a single stretch where it does not, none without frames.
@@ -63,9 +65,9 @@ pub(crate) fn stretches(mut suns: Vec<SunSize>, least_sigma: f64) -> Vec<Stretch
         .collect()
 }
 
-/// The radius and its one sigma at a time, if frames of this scale have not all the same: between two stretches both are
+/// The radius at a time, if frames of this scale have not all the same: between two stretches both are
 /// possible.
-pub(crate) fn radius_at(stretches: &[Stretch], time_s: f64) -> Option<(f64, f64)> {
+pub(crate) fn radius_at(stretches: &[Stretch], time_s: f64) -> Option<Estimate> {
     let after = stretches.iter().position(|s| time_s <= s.to_s);
     match after {
         None => stretches.last().map(|s| s.radius_px),
@@ -73,7 +75,11 @@ pub(crate) fn radius_at(stretches: &[Stretch], time_s: f64) -> Option<(f64, f64)
         Some(n) if time_s >= stretches[n].from_s => Some(stretches[n].radius_px),
         Some(n) => {
             let (a, b) = (stretches[n - 1].radius_px, stretches[n].radius_px);
-            Some((0.5 * (a.0 + b.0), 0.5 * (a.0 - b.0).abs() + a.1.max(b.1)))
+            let half_step = 0.5 * (a.value - b.value).abs();
+            Some(Estimate::new(
+                0.5 * (a.value + b.value),
+                half_step + a.sigma.max(b.sigma),
+            ))
         }
     }
 }
@@ -128,7 +134,7 @@ fn stretch(suns: &[SunSize], least_sigma: f64) -> Option<Stretch> {
         to_s: last.time_s,
         first: first.shot,
         last: last.shot,
-        radius_px: (radius_px, spread_px.max(least_sigma * radius_px)),
+        radius_px: Estimate::new(radius_px, spread_px.max(least_sigma * radius_px)),
     })
 }
 
@@ -183,9 +189,9 @@ mod tests {
     #[test]
     fn between_two_sizes_both_are_possible() {
         let all = stretches(series(&[100.0, 100.0, 102.0, 102.0]), 0.002);
-        assert_eq!(radius_at(&all, 0.0), Some((100.0, 0.2)));
-        assert_eq!(radius_at(&all, 1e6).map(|r| r.0), Some(102.0));
-        let (radius_px, sigma_px) = radius_at(&all, 90.0).unwrap();
-        assert!((radius_px - 101.0).abs() < 1e-9 && sigma_px > 1.0);
+        assert_eq!(radius_at(&all, 0.0), Some(Estimate::new(100.0, 0.2)));
+        assert_eq!(radius_at(&all, 1e6).map(|r| r.value), Some(102.0));
+        let between = radius_at(&all, 90.0).unwrap();
+        assert!((between.value - 101.0).abs() < 1e-9 && between.sigma > 1.0);
     }
 }

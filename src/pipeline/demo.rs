@@ -54,6 +54,7 @@ pub fn demo(dir: &Path, dry_run: bool, watch: &dyn Watch) -> Result<Made, Pipeli
     let settings = Settings {
         cards: vec![dir.join(CARD_FOLDER)],
         out: dir.join(OUT_FOLDER),
+        drawn: true,
         ..Settings::default()
     };
     let mut made = all(&settings, &MakingWish::default(), watch)?;

@@ -5,18 +5,19 @@ use std::path::Path;
 use super::{Made, PipelineError, Watch};
 use crate::catalogue::ShotRecord;
 use crate::disc::{self, DiscHint};
-use crate::domain::{FileFormat, Flag, Notice, Shot};
+use crate::domain::{Estimate, FileFormat, Flag, Notice, Shot};
 use crate::model::at_once::{colour_bytes, each_frame};
-use crate::model::discs::{self, Learned, Seen};
+use crate::model::card::Card;
+use crate::model::desk::Desk;
+use crate::model::discs::{self, Seen};
 use crate::model::intake::{self, Intake};
-use crate::model::kept::{Desk, Kept};
+use crate::model::kept::Kept;
 use crate::model::larder::Larder;
+use crate::model::lens::Lenses;
+use crate::model::measure;
 use crate::model::record::sun_only;
 use crate::raster;
 use crate::report;
-
-/// Moon's radius over the Sun's where no eclipse is asked about: there is no Moon to find.
-const NO_MOON: f64 = 1.0;
 
 /// Reads the practice shots of a folder and says what to mend before the day. Nothing is written.
 ///
@@ -39,14 +40,13 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
         draw: None,
         larder: &Larder::default(),
     };
-    let (learned, sample) = discs::learn(&shots, &wanted, &|_| (NO_MOON, 1.0), &desk, watch)?;
-    let hint = |index: usize| DiscHint {
-        sun_radius_px: learned.of(&shots[index]).radius_px,
-        tint: learned.of(&shots[index]).tint,
-        totality: Some(false),
-        ..DiscHint::default()
-    };
-    let mut seen = discs::look(&shots, &wanted, &sample, &hint, &desk, watch)?;
+    let mut card = Card::of_the_sun(&shots, &wanted);
+    while let Some(round) = card.due() {
+        let answers = measure::measure(&round, &shots, &desk, watch)?;
+        card.take(&round, answers);
+    }
+    let known = card.known();
+    let (learned, mut seen) = (known.lenses, known.seen);
     in_colour(&shots, &mut seen, &learned, watch)?;
     for (shot, seen) in shots.iter().zip(&seen) {
         if let Seen::Broken(reason) = seen {
@@ -77,7 +77,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
 fn in_colour(
     shots: &[Shot],
     seen: &mut [Seen],
-    learned: &Learned,
+    learned: &Lenses,
     watch: &dyn Watch,
 ) -> Result<(), PipelineError> {
     let coded = |index: usize| shots[index].file.format == FileFormat::Jpeg;
@@ -90,7 +90,7 @@ fn in_colour(
         let shot = &shots[index];
         let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
         let hint = DiscHint {
-            sun_radius_px: learned.of(shot).radius_px,
+            sun_radius_px: learned.of(shot).sun_radius_at(shot).map(Estimate::pair),
             totality: Some(false),
             ..DiscHint::default()
         };

@@ -27,6 +27,8 @@ pub struct Settings {
     pub mirrored: Option<bool>,
     /// Write small pictures with the fitted circles.
     pub overlays: bool,
+    /// The card was drawn by this program for these results: an earlier drawing's record may be replaced.
+    pub drawn: bool,
     /// Write nothing.
     pub dry_run: bool,
 }

@@ -11,12 +11,14 @@ use crate::burst;
 use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
 use crate::disc::DiscReport;
 use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
+use crate::model::card::Card;
+use crate::model::desk::{Desk, Draw};
 use crate::model::discs;
 use crate::model::intake::{self, Intake};
-use crate::model::kept::{Desk, Draw, Kept};
+use crate::model::kept::Kept;
 use crate::model::larder::Larder;
 use crate::model::place::{self, Place};
-use crate::model::{clocks, hints, record};
+use crate::model::{clocks, measure, record};
 use crate::phase::{self, PhaseWindows};
 
 /// Frames within this many seconds of first or fourth contact on an uncorrected clock are looked at: a zone taken wrong by half
@@ -58,7 +60,10 @@ pub(crate) fn sort_into(
         .map(|card| std::path::absolute(card).unwrap_or_else(|_| card.clone()))
         .collect();
     let intake = intake::read(&cards, std::slice::from_ref(&settings.out), watch)?;
-    let earlier = of_this_card(&out.path, &cards, &intake)?;
+    let earlier = match settings.drawn {
+        true => Earlier::Plain,
+        false => of_this_card(&out.path, &cards, &intake)?,
+    };
     let kept = Kept::open(&out.path, !settings.dry_run, &mut notices);
     let catalogue = read(settings, out, &cards, intake, &kept, watch)?;
     notices.extend(kept.settle());
@@ -126,7 +131,6 @@ fn read(
         clocks: &trusted,
         mirrored: settings.mirrored,
     };
-    let sizes = |shot: &Shot| hints::sizes_of(shot, &trusted, &place);
     let overlay: Draw<'_> = &|shot: &Shot, report: &DiscReport| {
         keepsake::keep_overlay(out, shot, report);
     };
@@ -136,54 +140,16 @@ fn read(
         draw: (settings.overlays && !settings.dry_run).then_some(overlay),
         larder: &larder,
     };
-    let (learned, sample) = discs::learn(&intake.shots, &wanted, &sizes, &desk, watch)?;
-    // The sample says about when and how the camera was held, so that most frames need one look only.
-    let early = clocks::solve(&intake.shots, &sample, &word, &place, &mut Vec::new());
-    let timed = |index: usize, learned: &discs::Learned| {
-        hints::early(index, &intake.shots[index], learned, &early, &place)
-    };
-    // Low Suns among them say how large the Moon shows, once it is known how flat they are.
-    let hint = |index: usize| timed(index, &learned).unwrap_or_default();
-    let learned = discs::learn_moons(&intake.shots, &sample, &hint, &learned, &desk, watch)?;
-    let first = |index: usize, learned: &discs::Learned| {
-        let shot = &intake.shots[index];
-        timed(index, learned).unwrap_or_else(|| hints::plain(shot, learned, sizes(shot).0))
-    };
-    let hint = |index: usize| first(index, &learned);
-    let mut seen = discs::look(&intake.shots, &wanted, &sample, &hint, &desk, watch)?;
-    intake::still_there(cards, &intake.shots)?;
-    let learned = discs::look_past_slips(
-        &intake.shots,
-        &mut seen,
-        learned,
-        &sizes,
-        &first,
-        &desk,
-        watch,
-    )?;
-    notices.extend(learned.slips(&intake.shots));
-    let mut found = Vec::new();
-    let mut solved = clocks::solve(&intake.shots, &seen, &word, &place, &mut found);
-    // Low Suns are flattened by how much and which way only the clock and the camera's roll can say; the clock itself is
-    // the better for knowing it.
-    let low = |index: usize, learned: &discs::Learned| {
-        let shot = &intake.shots[index];
-        hints::flattened(index, shot, learned, &solved, &place)
-    };
-    let hint = |index: usize| low(index, &learned);
-    let learned = discs::learn_moons(&intake.shots, &seen, &hint, &learned, &desk, watch)?;
-    let hint = |index: usize| low(index, &learned);
-    if discs::look_at_flat(&intake.shots, &mut seen, &hint, &desk, watch)? > 0 {
-        found.clear();
-        solved = clocks::solve(&intake.shots, &seen, &word, &place, &mut found);
+    let mut card = Card::new(&intake.shots, &wanted, &place, &word);
+    while let Some(round) = card.due() {
+        let answers = measure::measure(&round, &intake.shots, &desk, watch)?;
+        intake::still_there(cards, &intake.shots)?;
+        card.take(&round, answers);
     }
-    notices.append(&mut found);
-    // Beads and rings are placed last: the vector they lack is known only now. The clock takes nothing from them.
-    let hint = |index: usize| {
-        let shot = &intake.shots[index];
-        hints::settled(index, shot, &learned, &solved, &place)
-    };
-    discs::look_again(&intake.shots, &mut seen, &hint, &desk, watch)?;
+    let known = card.known();
+    notices.extend(known.lenses.slip_notices(&intake.shots));
+    notices.extend(known.notices);
+    let solved = known.solved;
     let tagged = tag(&intake.shots, &solved, &place);
     let bursts = burst::group(&tagged);
     Ok(record::assemble(record::Findings {
@@ -193,8 +159,8 @@ fn read(
         given: &given,
         intake,
         place: &place,
-        seen: &seen,
-        learned: &learned,
+        seen: &known.seen,
+        learned: &known.lenses,
         solved: &solved,
         tagged: &tagged,
         bursts: &bursts,

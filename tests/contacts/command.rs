@@ -28,7 +28,8 @@ fn here(args: &[&str]) -> (String, String, i32) {
 
 #[test]
 fn the_times_are_printed_with_the_cautions() {
-    let (out, err, code) = here(&["--site", "-30.03,-70.71,600", "--date", "2019-07-02"]);
+    let place = ["--site", "-30.03,-70.71,600", "--date", "2019-07-02"];
+    let (out, err, code) = here(&[&place[..], &["--limb", "mean"]].concat());
     assert_eq!((err.as_str(), code), ("", 0));
     assert!(
         out.contains("16:38:33.3") && out.contains("ISO 12312-2"),
@@ -46,6 +47,8 @@ fn json_goes_to_standard_output_with_the_delta_t_given() {
         "--delta-t",
         "69.5089",
         "--json",
+        "--limb",
+        "mean",
     ];
     let (out, _, code) = here(&args);
     let json: Value = serde_json::from_str(&out).unwrap();
@@ -174,4 +177,41 @@ fn the_list_is_in_time_order_and_in_json() {
     let json: Value = serde_json::from_str(&here(&[&args[..], &["--json"]].concat()).0).unwrap();
     assert_eq!(json["format"], "contactstrip-eclipses");
     assert_eq!(json["eclipses"].as_array().unwrap().len(), 7);
+}
+
+/// The mean limb's times stand beside the real ones; a smooth Moon's radius is not mixed with a real limb.
+#[test]
+fn the_real_limb_is_the_default_and_the_mean_one_stands_beside_it() {
+    let place = ["--site", "-30.03,-70.71,600", "--date", "2019-07-02"];
+    let told = |more: &[&str]| {
+        let (out, _, code) = here(&[&place[..], more].concat());
+        assert_eq!(code, 0);
+        out
+    };
+    let json = |more: &[&str]| -> Value {
+        serde_json::from_str(&told(&[more, &["--json"]].concat())).unwrap()
+    };
+    let (real, mean) = (json(&[]), json(&["--limb", "mean"]));
+    assert_eq!(
+        (&real["limb"], &mean["limb"]),
+        (&"real".into(), &"mean".into())
+    );
+    assert_eq!(real["radii"]["sun_arcsec"], 959.95);
+    assert_eq!(mean["radii"]["sun_arcsec"], 959.63);
+    assert_eq!(real["mean_limb"]["c2_utc"], mean["c2"]["utc"]);
+    assert_eq!(
+        real["mean_limb"]["central_duration_s"],
+        mean["central_duration_s"]
+    );
+    let sigma = |json: &Value| json["c2"]["sigma_s"].as_f64().unwrap();
+    assert!(sigma(&real) < sigma(&mean) / 3.0);
+    assert!(mean["mean_limb"].is_null());
+    assert_eq!(json(&["--k2", "0.272281"])["limb"], "mean");
+    let text = told(&[]);
+    assert!(
+        text.contains("On a smooth mean Moon totality would run from 16:38:33.3"),
+        "{text}"
+    );
+    let (_, err, code) = here(&[&place[..], &["--limb", "real", "--k2", "0.272281"]].concat());
+    assert!(code == 2 && err.contains("try: --limb mean"), "{err}");
 }

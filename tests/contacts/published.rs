@@ -159,6 +159,7 @@ fn printed_local_circumstances_of_1999_agree() {
             // The bulletins take the IAU's Moon for the penumbra, the canon a smaller one.
             radii: Radii::IAU.with_inner(Radii::K_VALLEYS),
             delta_t_s: row.number("delta_t_fitted_s"),
+            ..ContactsOptions::default()
         };
         let date = row.text("date").parse().unwrap();
         let contacts = contacts::at(&row.site(), date, &options).unwrap();

@@ -117,6 +117,8 @@ pub(super) fn contacts(scene: &Scene) -> Contacts {
         magnitude: scene.sky(0.0).magnitude,
         obscuration: scene.sky(0.0).obscuration,
         delta_t_s: 69.2,
+        limb: contactstrip::domain::MoonLimb::Mean,
+        limb_margin: None,
     }
 }
 

@@ -12,7 +12,6 @@ use std::sync::Mutex;
 
 use sha2::{Digest as _, Sha256};
 
-use super::larder::Larder;
 use crate::disc::{DiscHint, DiscReport};
 use crate::domain::{Notice, Shot};
 use journal::{Journal, Key};
@@ -96,27 +95,4 @@ pub(crate) fn key(digest: &FileDigest, shot: &Shot, hint: &DiscHint) -> LookKey 
     // Numbers are written in full by `Debug`, whatever fields a hint has.
     all.update(format!("{:?} {hint:?}", shot.orientation));
     LookKey(all.finalize().into())
-}
-
-/// Draws what was seen in a frame.
-pub(crate) type Draw<'a> = &'a (dyn Fn(&Shot, &DiscReport) + Sync);
-
-/// What goes on around a look: looks kept, and drawings made of them.
-pub(crate) struct Desk<'a> {
-    /// Looks of earlier runs.
-    pub(crate) kept: &'a Kept,
-    /// Draws each look, where drawings are wanted.
-    pub(crate) draw: Option<Draw<'a>>,
-    /// Frames set aside between looks.
-    pub(crate) larder: &'a Larder,
-}
-
-impl<'a> Desk<'a> {
-    /// The same without drawings.
-    pub(crate) fn bare(&self) -> Self {
-        Desk {
-            draw: None,
-            ..*self
-        }
-    }
 }
