@@ -33,10 +33,10 @@ const LARGE_PX: f64 = 500.0;
 /// JPEG quality of frames whose row says nothing of it.
 const JPEG: u8 = 92;
 
-/// Relative error of the radius that other frames give, and its stated sigma (`model::discs`).
+/// Relative error of the radius that other frames give, and its stated sigma (`model::lens`).
 const RADIUS: (f64, f64) = (0.0005, 0.002);
 
-/// Relative error of the computed ratio of the radii as a camera shows it, and its stated sigma (`model::hints`).
+/// Relative error of the computed ratio of the radii as a camera shows it, and its stated sigma (`model::lens`).
 const RATIO: (f64, f64) = (0.0005, 0.0015);
 
 /// A miss beyond this, in pixels, must be told by a flag or by the sigma.

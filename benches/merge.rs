@@ -155,6 +155,7 @@ fn inputs(scene: Scene, out_of_place: bool) -> Vec<MergeInput> {
                 moon: circle(1.04 * scene.radius_px),
                 sun: circle(scene.radius_px),
                 sun_sigma_px: 0.4,
+                moon_sigma_px: 0.4,
                 north_deg: Some(0.0),
                 mirrored: false,
             }
@@ -181,6 +182,7 @@ fn aligned(scene: Scene, folder: &Path) {
         &inputs(scene, false),
         &|k| Ok(Arc::clone(&frames[k])),
         &options,
+        None,
         &|_, _| {},
     )
     .expect("the frames merge");
@@ -194,6 +196,7 @@ fn whole(scene: Scene, folder: &Path) {
         &inputs(scene, true),
         &open,
         &MergeOptions::default(),
+        None,
         &|_, _| {},
     )
     .expect("the frames merge");

@@ -186,12 +186,37 @@ pub(crate) struct MergeArgs {
     pub(crate) corona: CoronaArgs,
 }
 
+/// The corona's layers.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LayersOf {
+    /// One for each exposure, its frames averaged in register
+    Exposures,
+    /// One for each frame, in register
+    Frames,
+    /// None
+    None,
+}
+
+/// A strength from 0 to 3.
+fn strength(text: &str) -> Result<f64, String> {
+    let value: Option<f64> = text.parse().ok();
+    value
+        .filter(|v| (0.0..=3.0).contains(v))
+        .ok_or_else(|| "it is a number from 0 to 3".to_owned())
+}
+
 /// How to merge the corona.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct CoronaArgs {
-    /// Do not write the corona's layers (each frame in register, two TIFFs a frame) to OUT/layers
-    #[arg(long)]
+    /// Layers to write to OUT/layers for blending by hand
+    #[arg(long, value_name = "WHICH", default_value = "exposures")]
+    pub(crate) layers: LayersOf,
+    /// The same as `--layers none`
+    #[arg(long, conflicts_with = "layers")]
     pub(crate) no_layers: bool,
+    /// Strength of streamers and fine structure in corona.png and .tif: 0 as light falls, 1 usual, up to 3
+    #[arg(long, value_name = "N", default_value_t = 1.0, value_parser = strength)]
+    pub(crate) strength: f64,
     /// Stops the front filter takes, or its density as ND5.0: corona.exr is then in units of the mean solar disc
     #[arg(long, value_name = "STOPS", value_parser = stops)]
     pub(crate) filter_stops: Option<f64>,

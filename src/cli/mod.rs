@@ -14,13 +14,13 @@ use clap::Parser;
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity, Shown};
 use contactstrip::pipeline::{
-    self, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
+    self, CoronaLayers, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, Wish};
 
 use args::{
-    AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, OutArgs,
+    AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, LayersOf, OutArgs,
     RehearseArgs, Steps, StripArgs, YesNo,
 };
 use progress::Bars;
@@ -143,7 +143,13 @@ fn strip_wish(args: &StripArgs) -> StripWish {
 
 fn corona_wish(args: &CoronaArgs) -> CoronaWish {
     CoronaWish {
-        layers: !args.no_layers,
+        layers: match args.layers {
+            _ if args.no_layers => CoronaLayers::None,
+            LayersOf::None => CoronaLayers::None,
+            LayersOf::Exposures => CoronaLayers::Exposures,
+            LayersOf::Frames => CoronaLayers::Frames,
+        },
+        strength: args.strength,
         keep_sky: !args.no_sky,
         filter_density: args.filter_stops.map(|stops| stops / STOPS_PER_DENSITY),
     }

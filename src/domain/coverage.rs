@@ -24,6 +24,9 @@ pub struct FeatureDue {
     /// Stops between what it wants and the nearest frame; positive when the nearest frame got more light. `None`
     /// without any frame to compare.
     pub nearest_off_stops: Option<f64>,
+    /// The picture that shows it all the same, whatever the exposures say; its name below OUT.
+    #[serde(default)]
+    pub seen_in: Option<String>,
 }
 
 /// The card against the plan.

@@ -27,7 +27,7 @@ impl Canvas {
         let reach = reach.map(|r| r.max(1.3 * radius));
         let [left, up, right, down] = cut(reach, options.max_pixels as f64);
         let sun = [left.floor(), up.floor()];
-        let moon = moon_offset(job);
+        let moon = moon_offset(job, places);
         Self {
             size: [
                 (sun[0] + right).floor() as usize + 1,
@@ -145,11 +145,12 @@ fn cut(reach: [f64; 4], most: f64) -> [f64; 4] {
     within(low)
 }
 
-/// The Moon's centre at the chosen instant, from the Sun, on the canvas. Limb and Sun were found as one, so that
-/// registration moves both.
-fn moon_offset(job: &Job) -> [f64; 2] {
+/// The Moon's centre at the chosen instant, from the Sun, on the canvas, both as registration left them.
+fn moon_offset(job: &Job, places: &[Placed]) -> [f64; 2] {
     let moon = &job.inputs[job.reference].moon;
-    job.places[job.reference].to_canvas(moon.x_px, moon.y_px)
+    let placed = &places[job.reference];
+    let [dx, dy] = placed.moon_shift_px;
+    placed.place.to_canvas(moon.x_px + dx, moon.y_px + dy)
 }
 
 #[cfg(test)]

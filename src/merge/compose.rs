@@ -1,28 +1,28 @@
 //! The two stacks made one, and the account of it.
 
-use super::canvas::Canvas;
+use super::carried;
 use super::job::Job;
+use super::light::LEAST_GOOD;
 use super::place::Placement;
-use super::second_pass::{Ready, Stacked};
-use super::stack::Stack;
+use super::second_pass::{Pair, Ready, Stacked, set_moon};
+use super::stack::Grid;
 use super::stops::true_stops;
 use super::survey::Survey;
 use super::{FrameReport, MergeInput, Merged};
 use crate::domain::{Circle, Notice};
-use crate::raster::LinearRgb;
 
 impl Ready<'_> {
     /// Sets the Moon's disc in place and puts the result together.
     pub(super) fn compose(&self, stacked: Stacked, inputs: &[MergeInput]) -> Merged {
-        let Stacked {
-            sun,
-            moon,
-            hot,
-            lost,
-        } = stacked;
+        let Stacked { pair, hot, lost } = stacked;
+        let Pair { sun, moon, .. } = pair;
+        let face_agreement = carried::face_agreement(&moon, &self.canvas.moon);
+        let [one, other] = moon;
+        let moon = one.joined(&other);
         let limb = sun.cut_out(self.canvas.limb_area());
         let moon_light = moon.cut_out(self.canvas.moon_area());
         let (mut radiance, weight) = sun.into_parts();
+        let bounds = Grid::of(radiance.width(), &weight, |w| w > 0.0 && w < LEAST_GOOD);
         set_moon(&mut radiance, &weight, &moon, self.canvas);
         let (width, height) = (radiance.width(), radiance.height());
         Merged {
@@ -42,10 +42,13 @@ impl Ready<'_> {
             black: self.photometry.black,
             limb,
             moon_light,
+            face_agreement,
             frames: self.reports(inputs, &hot, &lost),
             notices: self.left_out(&lost),
             size: [width, height],
             placements: self.placements(inputs.len()),
+            bounds,
+            hot: self.hot.clone(),
         }
     }
 
@@ -134,32 +137,6 @@ fn no_disc_report(input: &MergeInput) -> FrameReport {
         sun: input.sun,
         moon: input.moon,
         hot_pixels: 0,
-    }
-}
-
-/// Light stacked on the Moon goes inside its limb and, where the Sun's stack has nothing good, just outside.
-fn set_moon(radiance: &mut LinearRgb, weight: &[f32], moon: &Stack, canvas: &Canvas) {
-    let area = canvas.moon_area();
-    let width = radiance.width();
-    let disc = canvas.moon;
-    for y in area.y..area.y + area.height {
-        for x in area.x..area.x + area.width {
-            let off = (x as f64 - disc.x_px).hypot(y as f64 - disc.y_px) - disc.radius_px;
-            if off > canvas.ring_px() {
-                continue;
-            }
-            let (inside, moon_weight) = moon.at(x, y);
-            let sun_weight = weight[y * width + x];
-            if moon_weight <= 0.0 {
-                continue;
-            }
-            let outside = super::light::smooth_step(1.0, 2.5, off as f32);
-            let good = sun_weight / (sun_weight + 0.03 * moon_weight);
-            let share = outside * good;
-            let sun = radiance.at(x, y);
-            let mixed = std::array::from_fn(|c| inside[c] + (sun[c] - inside[c]) * share);
-            radiance.set(x, y, mixed);
-        }
     }
 }
 

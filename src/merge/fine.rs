@@ -1,10 +1,10 @@
 //! The corona's fine structure as grey pictures, by the two normalisations.
 
-use super::Merged;
 use super::light::smooth_step;
 use super::normalise::{MgnOptions, mgn, nrgf};
 use super::profile::Profile;
 use super::view::luminance;
+use super::{Merged, NotCarried, carried};
 use crate::domain::Circle;
 use crate::raster::{LinearImage, LinearRgb, srgb_to_linear};
 
@@ -24,7 +24,11 @@ pub enum Fine {
 ///
 /// The values of the normalisations stand as sRGB-coded values, so that their middle is a middle grey. The Moon is
 /// filled with the light just outside its limb before they run, so that its edge leaves no rim around it.
-pub fn fine(merged: &Merged, how: Fine) -> LinearRgb {
+///
+/// # Errors
+/// [`NotCarried`] when noise would be what is brought out.
+pub fn fine(merged: &Merged, how: Fine) -> Result<LinearRgb, NotCarried> {
+    carried::fine_structure(merged)?;
     let light = flattened(merged);
     let shown = match how {
         Fine::Radial => nrgf(&light, &merged.sun, 0.0, 2.0),
@@ -45,7 +49,7 @@ pub fn fine(merged: &Merged, how: Fine) -> LinearRgb {
             }
         }
     }
-    out
+    Ok(out)
 }
 
 /// 0 on the Moon, 1 outside, half on its limb.

@@ -71,6 +71,20 @@ impl<'a> Job<'a> {
     }
 }
 
+impl Job<'_> {
+    /// Share of the Sun's variance that is the limb's own: so much of a shift of the Sun is one of the Moon too, the rest one
+    /// of the vector between them.
+    pub(super) fn moon_share(&self, i: usize) -> f64 {
+        let own = self.inputs[i].moon_sigma_px;
+        let known = own.is_finite() && own > 0.0;
+        if known {
+            (own / self.sigma_px(i)).powi(2).min(1.0)
+        } else {
+            1.0
+        }
+    }
+}
+
 /// Side of the registration pictures: fewer pixels where there are many frames to hold.
 pub(super) fn picture_side(radius_px: f64, frames: usize) -> usize {
     let most = match frames {

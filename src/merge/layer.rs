@@ -1,9 +1,9 @@
 //! Products beside the map: each frame in register, the sky's level, and the absolute scale.
 
-use super::light::{Conversion, Light, Noise};
+use super::Merged;
+use super::light::{Conversion, Light};
 use super::stack::{Mask, Stack};
 use super::stops::true_stops;
-use super::{Merged, Response};
 use crate::domain::Exposure;
 use crate::raster::{Frame, LinearRgb, Rect};
 
@@ -14,13 +14,6 @@ use crate::raster::{Frame, LinearRgb, Rect};
 /// exist.
 pub fn layer(merged: &Merged, index: usize, frame: &Frame) -> Option<LinearRgb> {
     let place = (*merged.placements.get(index)?)?;
-    let plain = Conversion {
-        black: [0.0; 3],
-        response: Response::IDENTITY,
-        scale: 1.0,
-        noise: Noise::at_iso(100.0),
-        last_resort: true,
-    };
     let [width, height] = merged.size;
     let mut stack = Stack::new(Rect {
         x: 0,
@@ -28,7 +21,9 @@ pub fn layer(merged: &Merged, index: usize, frame: &Frame) -> Option<LinearRgb> 
         width,
         height,
     });
-    stack.add(&Light::new(frame, &plain), &place, &Mask::Nothing);
+    let shared = merged.hot.of([frame.width(), frame.height()]);
+    let light = Light::new(frame, &Conversion::PLAIN, shared);
+    stack.add(&light, &place, &Mask::Nothing);
     let (mut out, _) = stack.into_parts();
     for v in out.data_mut() {
         *v = v.clamp(0.0, 1.0);

@@ -16,7 +16,10 @@ const CLIP_FADE: [f32; 2] = [0.82, 0.95];
 const EDGE_FADE_BLOCKS: f32 = 16.0;
 
 /// Trust left to clipped light, relative to good light: only ever counts where there is nothing else.
-const LAST_RESORT: f32 = 1e-9;
+const LAST_RESORT: f64 = 1e-12;
+
+/// Weight of any good light is more than this, of clipped light less: inverse variances in units of the shortest exposure.
+pub(super) const LEAST_GOOD: f32 = 1e-3;
 
 /// Noise of one frame in decoded light: `variance = read² + gain * value`, after the affine model of Hasinoff, Durand
 /// & Freeman 2010, "Noise-optimal capture for high dynamic range photography" (CVPR).
@@ -29,6 +32,12 @@ pub(crate) struct Noise {
 }
 
 impl Noise {
+    /// Of no use but to tell lone hot pixels from grain.
+    const PLAIN: Self = Self {
+        read: 4e-4,
+        gain: 4e-5,
+    };
+
     /// A camera of some 25,000 electrons at saturation at ISO 100 (from memory: full-frame bodies hold 50,000 to
     /// 100,000, small sensors fewer); the ratio of weights hardly depends on it.
     pub(crate) fn at_iso(iso: f64) -> Self {
@@ -50,6 +59,21 @@ pub(crate) struct Light<'a> {
     blocks: [usize; 2],
     /// Single pixels far brighter than their neighbours, as row-major indices in order.
     hot: Vec<u32>,
+    /// Hot pixels that many frames share, the same way; each mended with the eight around it.
+    shared: &'a [u32],
+}
+
+/// How much the parts of a frame count.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Weighing {
+    /// By how well they were exposed.
+    ByNoise {
+        /// Stops above the shortest exposure. Clipped light may stand where there is nothing else, that of the shortest
+        /// exposure there before all.
+        above_shortest: f64,
+    },
+    /// All alike.
+    Even,
 }
 
 /// How stored values become radiance.
@@ -63,21 +87,33 @@ pub(crate) struct Conversion {
     pub(crate) scale: f64,
     /// Noise of the frame.
     pub(crate) noise: Noise,
-    /// Whether clipped light may stand where there is nothing else: the shortest exposures.
-    pub(crate) last_resort: bool,
+    /// What counts.
+    pub(crate) weighing: Weighing,
+}
+
+impl Conversion {
+    /// Decoded light as the file has it, all of it alike.
+    pub(crate) const PLAIN: Self = Self {
+        black: [0.0; 3],
+        response: Response::IDENTITY,
+        scale: 1.0,
+        noise: Noise::PLAIN,
+        weighing: Weighing::Even,
+    };
 }
 
 impl<'a> Light<'a> {
-    /// Prepares a frame.
-    pub(crate) fn new(frame: &'a Frame, how: &Conversion) -> Self {
+    /// Prepares a frame; `shared` are its hot pixels that other frames have too, row-major and in order.
+    pub(crate) fn new(frame: &'a Frame, how: &Conversion, shared: &'a [u32]) -> Self {
         let tables = std::array::from_fn(|channel| table(frame, how, channel));
         let blocks = [
             frame.width().div_ceil(BLOCK_PX),
             frame.height().div_ceil(BLOCK_PX),
         ];
+        let around = Surroundings::of(shared, frame.width());
         let (means, tops, hot) = match frame.samples() {
-            Samples::U8(v) => block_looks(frame, v, &tables, blocks, how),
-            Samples::U16(v) => block_looks(frame, v, &tables, blocks, how),
+            Samples::U8(v) => block_looks(frame, v, &tables, blocks, how, &around),
+            Samples::U16(v) => block_looks(frame, v, &tables, blocks, how, &around),
         };
         let weights = weights(&means, &tops, blocks, how, steps(frame));
         Self {
@@ -86,6 +122,7 @@ impl<'a> Light<'a> {
             weights,
             blocks,
             hot,
+            shared,
         }
     }
 
@@ -99,9 +136,9 @@ impl<'a> Light<'a> {
         self.frame.height()
     }
 
-    /// Hot pixels found.
+    /// Hot pixels mended.
     pub(crate) fn hot_count(&self) -> usize {
-        self.hot.len()
+        self.hot.len() + self.shared.len()
     }
 
     /// Largest weight among the blocks that touch a part of the frame.
@@ -146,6 +183,66 @@ impl<'a> Light<'a> {
             Samples::U16(v) => self.convert(v, rect, out),
         }
         self.mend(rect, out);
+        match self.frame.samples() {
+            Samples::U8(v) => self.mend_shared(v, rect, out),
+            Samples::U16(v) => self.mend_shared(v, rect, out),
+        }
+    }
+
+    /// Replaces shared hot pixels and the eight around each, over which raw conversion spreads them, by what lies around
+    /// those, nearer pixels counting more.
+    fn mend_shared<T: Copy + Into<usize>>(&self, samples: &[T], rect: Rect, out: &mut [[f32; 4]]) {
+        let (width, height) = (self.frame.width(), self.frame.height());
+        let first = (rect.y.saturating_sub(1) * width) as u32;
+        let from = self.shared.partition_point(|&h| h < first);
+        let last = ((rect.y + rect.height + 1) * width) as u32;
+        let rows = self.shared[from..].iter().take_while(|&&h| h < last);
+        for &hot in rows {
+            let (x, y) = (hot as usize % width, hot as usize / width);
+            if x + 1 < rect.x || x > rect.x + rect.width || x < 2 || y < 2 {
+                continue;
+            }
+            if x + 2 >= width || y + 2 >= height {
+                continue;
+            }
+            for (px, py) in (0..9).map(|k| (x + k % 3 - 1, y + k / 3 - 1)) {
+                if (rect.x..rect.x + rect.width).contains(&px)
+                    && (rect.y..rect.y + rect.height).contains(&py)
+                {
+                    let i = (py - rect.y) * rect.width + px - rect.x;
+                    let mended = self.from_ring(samples, [x, y], [px, py]);
+                    // Where raw conversion spread nothing the neighbours are good as they are.
+                    let out_of_line = |c: usize| out[i][c] > SPREAD * mended[c];
+                    if (px, py) == (x, y) || (0..3).any(out_of_line) {
+                        out[i] = mended;
+                    }
+                }
+            }
+        }
+    }
+
+    /// Radiance of a pixel from the ring two pixels about `hot`, by inverse squares of distance.
+    fn from_ring<T: Copy + Into<usize>>(
+        &self,
+        samples: &[T],
+        hot: [usize; 2],
+        at: [usize; 2],
+    ) -> [f32; 4] {
+        let channels = self.frame.channels();
+        let (mut sum, mut weight) = ([0.0_f32; 4], 0.0_f32);
+        for (i, j) in (0..25).map(|k| (k % 5, k / 5)) {
+            if i % 4 != 0 && j % 4 != 0 {
+                continue;
+            }
+            let (x, y) = (hot[0] + i - 2, hot[1] + j - 2);
+            let w = 1.0 / (x.abs_diff(at[0]).pow(2) + y.abs_diff(at[1]).pow(2)) as f32;
+            let pixel = &samples[(y * self.frame.width() + x) * channels..][..channels];
+            for (c, sum) in sum.iter_mut().enumerate().take(3) {
+                *sum += w * self.tables[c][pixel[c.min(channels - 1)].into()];
+            }
+            weight += w;
+        }
+        sum.map(|s| s / weight)
     }
 
     fn convert<T: Copy + Into<usize>>(&self, samples: &[T], rect: Rect, out: &mut [[f32; 4]]) {
@@ -192,7 +289,7 @@ impl<'a> Light<'a> {
 }
 
 /// Number of stored values.
-fn steps(frame: &Frame) -> usize {
+pub(super) fn steps(frame: &Frame) -> usize {
     match frame.samples() {
         Samples::U8(_) => 256,
         Samples::U16(_) => 65_536,
@@ -219,6 +316,42 @@ fn table(frame: &Frame, how: &Conversion, channel: usize) -> Vec<f32> {
         .collect()
 }
 
+/// The pixels that shared hot ones spoil, row-major and in order, and the blocks they lie in.
+struct Surroundings {
+    spoilt: Vec<u32>,
+    width: usize,
+}
+
+impl Surroundings {
+    fn of(shared: &[u32], width: usize) -> Self {
+        let about = |&hot: &u32| {
+            let row = |by: i64| i64::from(hot) + by * width as i64;
+            [-1, 0, 1].map(|by| [row(by) - 1, row(by), row(by) + 1])
+        };
+        let mut spoilt: Vec<u32> = shared
+            .iter()
+            .flat_map(about)
+            .flatten()
+            .filter_map(|i| u32::try_from(i).ok())
+            .collect();
+        spoilt.sort_unstable();
+        spoilt.dedup();
+        Self { spoilt, width }
+    }
+
+    /// Whether none of a row's pixels from `x0` to `x1` is spoilt; cheap where nothing is.
+    fn is_clean(&self, y: usize, x0: usize, x1: usize) -> bool {
+        let (from, to) = ((y * self.width + x0) as u32, (y * self.width + x1) as u32);
+        let at = self.spoilt.partition_point(|&s| s < from);
+        self.spoilt.get(at).is_none_or(|&s| s >= to)
+    }
+
+    fn holds(&self, x: usize, y: usize) -> bool {
+        let i = (y * self.width + x) as u32;
+        self.spoilt.binary_search(&i).is_ok()
+    }
+}
+
 /// Mean light (before scaling by exposure) and largest coded fraction of every block, and the hot pixels.
 fn block_looks<T: Copy + Into<usize> + Ord + Sync>(
     frame: &Frame,
@@ -226,6 +359,7 @@ fn block_looks<T: Copy + Into<usize> + Ord + Sync>(
     tables: &[Vec<f32>; 3],
     blocks: [usize; 2],
     how: &Conversion,
+    around: &Surroundings,
 ) -> (Vec<f32>, Vec<f32>, Vec<u32>) {
     let top = (steps(frame) - 1) as f32;
     let unscale = (1.0 / how.scale) as f32;
@@ -235,7 +369,7 @@ fn block_looks<T: Copy + Into<usize> + Ord + Sync>(
             let mut hot = Vec::new();
             let row = (0..blocks[0])
                 .map(|bx| {
-                    let (mean, max) = block(frame, samples, tables, [bx, by]);
+                    let (mean, max) = block(frame, samples, tables, [bx, by], around);
                     let peak = max as f32 / top;
                     let mean = mean * unscale;
                     if decoded(frame, peak) > 2.0 * mean + 6.0 * sigma(how, mean) {
@@ -271,26 +405,35 @@ fn block<T: Copy + Into<usize>>(
     samples: &[T],
     tables: &[Vec<f32>; 3],
     [bx, by]: [usize; 2],
+    around: &Surroundings,
 ) -> (f32, usize) {
     let channels = frame.channels();
     let x0 = bx * BLOCK_PX;
     let x1 = (x0 + BLOCK_PX).min(frame.width());
     let y0 = by * BLOCK_PX;
     let y1 = (y0 + BLOCK_PX).min(frame.height());
-    let (mut sum, mut max) = (0.0_f32, 0_usize);
+    let (mut sum, mut max, mut count) = (0.0_f32, 0_usize, 0_usize);
     for y in y0..y1 {
         let start = y * frame.width();
         let row = &samples[(start + x0) * channels..(start + x1) * channels];
-        for pixel in row.chunks_exact(channels) {
+        let clean = around.is_clean(y, x0, x1);
+        for (x, pixel) in (x0..).zip(row.chunks_exact(channels)) {
+            if !clean && around.holds(x, y) {
+                continue;
+            }
             for (channel, &v) in pixel.iter().enumerate() {
                 let v: usize = v.into();
                 sum += tables[channel][v];
                 max = max.max(v);
             }
+            count += channels;
         }
     }
-    (sum / ((x1 - x0) * (y1 - y0) * channels) as f32, max)
+    (sum / count.max(1) as f32, max)
 }
+
+/// Light over what lies around from where a hot pixel's neighbour is taken to have some of it.
+const SPREAD: f32 = 1.15;
 
 /// Times the brightest neighbour that a hot pixel must exceed: more than any star a lens can draw over two pixels.
 const HOT_TIMES: f32 = 2.5;
@@ -358,11 +501,14 @@ fn weights(
                         top = top.max(t);
                     }
                 }
-                let good = 1.0 - smooth_step(CLIP_FADE[0], CLIP_FADE[1], top);
-                let least = if how.last_resort { LAST_RESORT } else { 0.0 };
-                let variance = variance(how, f64::from(means[y * across + x].max(0.0)), steps);
                 let edge = x.min(y).min(across - 1 - x).min(down - 1 - y) as f32;
                 let inside = smooth_step(0.0, EDGE_FADE_BLOCKS, edge + 0.3);
+                let Weighing::ByNoise { above_shortest } = how.weighing else {
+                    return inside;
+                };
+                let good = 1.0 - smooth_step(CLIP_FADE[0], CLIP_FADE[1], top);
+                let least = (LAST_RESORT * (-4.0 * above_shortest.max(0.0)).exp2()) as f32;
+                let variance = variance(how, f64::from(means[y * across + x].max(0.0)), steps);
                 (f64::from(good.max(least) * inside) / variance) as f32
             })
         })

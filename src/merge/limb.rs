@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use super::job::sky;
-use super::light::{Conversion, Light, Noise, smooth_step};
+use super::light::{Conversion, LEAST_GOOD, Light, Noise, Weighing, smooth_step};
 use super::place::{Placement, Sky, centre};
 use super::stack::{Mask, Stack};
 use super::stops::true_stops;
-use super::{LimbLight, MergeInput, Merged};
+use super::{LimbLight, MergeInput, Merged, NotCarried, carried};
 use crate::domain::Circle;
 use crate::raster::{Frame, Rect};
 
@@ -19,12 +19,14 @@ const LIMB_MARGIN_PX: f64 = 1.0;
 ///
 /// Frames that were merged, known by their names, lie as the merge laid them; others, such as those within seconds of a
 /// contact, by their own circles and header. `open` gives the decoded frame of an input by its index, one at a time.
-/// `None` when no frame could be used.
+///
+/// # Errors
+/// [`NotCarried`] when no frame could be used, or none shows unclipped light redder than the corona beside the limb.
 pub fn limb_light(
     merged: &Merged,
     inputs: &[MergeInput],
     open: &dyn Fn(usize) -> Result<Arc<Frame>, String>,
-) -> Option<LimbLight> {
+) -> Result<LimbLight, NotCarried> {
     let area = Rect {
         x: merged.limb.left_px,
         y: merged.limb.top_px,
@@ -48,7 +50,9 @@ pub fn limb_light(
             response: merged.response,
             scale: (merged.unit_stops - laid.stops).exp2(),
             noise: Noise::at_iso(input.exposure.iso.unwrap_or(100.0)),
-            last_resort: laid.stops < shortest + 0.4,
+            weighing: Weighing::ByNoise {
+                above_shortest: laid.stops - shortest,
+            },
         };
         let on_canvas = laid.place.to_canvas(laid.moon.x_px, laid.moon.y_px);
         let edge = merged.moon.radius_px + LIMB_MARGIN_PX;
@@ -57,10 +61,18 @@ pub fn limb_light(
             from_px: edge,
             to_px: edge + 1.5,
         };
-        stack.add(&Light::new(&frame, &conversion), &laid.place, &outside);
+        let shared = merged.hot.of([frame.width(), frame.height()]);
+        let light = Light::new(&frame, &conversion, shared);
+        stack.add(&light, &laid.place, &outside);
         used += 1;
     }
-    (used > 0).then(|| rounded(stack.cut_out(area), &merged.sun))
+    if used == 0 {
+        return Err(NotCarried::Nothing);
+    }
+    let part = rounded(stack.cut_out(area), &merged.sun);
+    let good = |x: usize, y: usize| stack.at(x, y).1 > LEAST_GOOD;
+    carried::chromosphere(&part, &good, &merged.sun)?;
+    Ok(part)
 }
 
 /// Solar radii between which the light around the limb falls to nothing: prominences stand inside, and a layer with a
@@ -126,8 +138,12 @@ fn laid(merged: &Merged, input: &MergeInput) -> Option<Laid> {
 const FACE_LIGHT: f32 = 0.25;
 
 /// The Moon's face alone, brought up so that it can be seen: its light from 0 to 1 with the darkest twentieth of the
-/// inner disc near black, falling to black across the limb. `None` when nothing of it was recorded.
-pub fn earthshine(merged: &Merged) -> Option<LimbLight> {
+/// inner disc near black, falling to black across the limb.
+///
+/// # Errors
+/// [`NotCarried`] when nothing of it was recorded, or two halves of the frames do not show the same.
+pub fn earthshine(merged: &Merged) -> Result<LimbLight, NotCarried> {
+    carried::face(merged)?;
     let (moon, source) = (&merged.moon, &merged.moon_light);
     let off = |x: usize, y: usize| {
         let (x, y) = ((x + source.left_px) as f64, (y + source.top_px) as f64);
@@ -147,10 +163,11 @@ pub fn earthshine(merged: &Merged) -> Option<LimbLight> {
         let last = values.len().checked_sub(1)?;
         values.get((last as f64 * part) as usize).copied()
     };
-    let dark = [ranked(0, 0.05)?, ranked(1, 0.05)?, ranked(2, 0.05)?].map(|v| 0.9 * v.max(0.0));
-    let bright = ranked(1, 0.95)? - dark[1];
+    let level = |channel: usize, part: f64| ranked(channel, part).ok_or(NotCarried::Nothing);
+    let dark = [level(0, 0.05)?, level(1, 0.05)?, level(2, 0.05)?].map(|v| 0.9 * v.max(0.0));
+    let bright = level(1, 0.95)? - dark[1];
     if bright <= 0.0 {
-        return None;
+        return Err(NotCarried::Nothing);
     }
     let gain = FACE_LIGHT / bright;
     let mut light = source.light.clone();
@@ -165,7 +182,7 @@ pub fn earthshine(merged: &Merged) -> Option<LimbLight> {
         let shown = std::array::from_fn(|c| ((rgb[c] - dark[c]) * gain * inside).clamp(0.0, 1.0));
         light.set(x, y, shown);
     }
-    Some(LimbLight {
+    Ok(LimbLight {
         light,
         ..source.clone()
     })

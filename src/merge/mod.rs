@@ -10,9 +10,11 @@
 
 mod blur;
 mod canvas;
+mod carried;
 mod compose;
 mod fine;
 mod fourier;
+mod hot;
 mod job;
 mod layer;
 mod light;
@@ -24,20 +26,23 @@ mod placing;
 mod profile;
 mod register;
 mod response;
+mod rings;
 mod run;
 mod second_pass;
 mod stack;
 mod stops;
 mod survey;
 mod tile;
+mod veil;
 mod view;
 
+pub use carried::NotCarried;
 pub use fine::{Fine, fine};
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
 pub use limb::{earthshine, limb_light};
 pub use normalise::{MgnOptions, mgn, nrgf};
 pub use response::Response;
-pub use run::merge;
+pub use run::{Layers, merge};
 pub use stops::{true_shutter_s, true_stops};
 pub use view::{ViewOptions, view};
 
@@ -57,6 +62,8 @@ pub struct MergeInput {
     pub sun: Circle,
     /// One sigma of the Sun's centre per axis in pixels; half a pixel is assumed where it is not a positive number.
     pub sun_sigma_px: f64,
+    /// The same of the Moon's: smaller where the Moon's limb is sure and where the Sun lies behind it is not.
+    pub moon_sigma_px: f64,
     /// Celestial north, anticlockwise from picture up, in degrees. Frames without it are taken to lie as the others.
     pub north_deg: Option<f64>,
     /// Whether east lies clockwise of north.
@@ -147,6 +154,9 @@ pub struct Merged {
     /// The light of all frames laid on the Moon where it stands on the map: its face lit by the Earth, and a narrow ring
     /// around it.
     pub moon_light: LimbLight,
+    /// How far two halves of the frames agree on what is to be seen on the Moon's face: 1 wholly, 0 not at all; `None` where
+    /// only one shows it.
+    pub face_agreement: Option<f64>,
     /// One entry per input, in the order given.
     pub frames: Vec<FrameReport>,
     /// What a person should know.
@@ -155,6 +165,27 @@ pub struct Merged {
     pub(crate) size: [usize; 2],
     /// From the map to each input by the Sun; `None` where an input was not used.
     pub(crate) placements: Vec<Option<place::Placement>>,
+    /// Places of the map outside the Moon where every frame is clipped: the light there is a lower bound.
+    pub(crate) bounds: stack::Grid,
+    /// Pixels of the sensor that shine by themselves.
+    pub(crate) hot: hot::HotMap,
+}
+
+/// The frames of one exposure averaged in register with the map, for blending by hand: the same size, the same Sun, the
+/// Moon where it stands on the map, decoded light from 0 to 1 as the files have it, brightness untouched. 0 where no
+/// frame reaches.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExposureLayer {
+    /// The exposure they share.
+    pub exposure: Exposure,
+    /// The inputs averaged, in the order of their indices.
+    pub frames: Vec<usize>,
+    /// Its place among the layers, 1 for the shortest exposure.
+    pub rank: usize,
+    /// Values that one channel of a frame's file can have: 256 or 65,536.
+    pub steps: usize,
+    /// Their light.
+    pub light: LinearRgb,
 }
 
 /// A part of the canvas around the Sun or the Moon.

@@ -53,6 +53,14 @@ impl Profile {
         }
     }
 
+    /// One light at all distances.
+    pub(crate) fn level(light: f32) -> Self {
+        Self {
+            start: 0.0,
+            log_light: vec![light.ln()],
+        }
+    }
+
     /// Radius of the first ring in pixels.
     pub(crate) fn innermost(&self) -> f32 {
         self.start.exp() as f32

@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use super::blur::blur;
 use super::fourier::Square;
 use super::response::Response;
+use super::rings;
 use crate::raster::LinearImage;
 
 /// Blur that the high-pass picture is free of, in fractions of the picture's side.
@@ -35,8 +36,8 @@ const FADES: [[f32; 2]; 2] = [[0.009, 0.025], [0.88, 0.6]];
 /// One frame's corona as the natural logarithm of light, with how much each place counts.
 #[derive(Clone)]
 pub(crate) struct LogCorona {
-    value: Vec<f32>,
-    mask: Vec<f32>,
+    pub(super) value: Vec<f32>,
+    pub(super) mask: Vec<f32>,
 }
 
 /// What was found for one frame: where canvas structure lies in it, less where it was expected.
@@ -54,6 +55,8 @@ pub(crate) struct Found {
     pub(crate) turn_sigma_rad: f64,
     /// Weighted mean square of what is left, in natural logarithms.
     pub(crate) left: f64,
+    /// The same with the frame where its limb puts it, without shift.
+    pub(crate) left_unmoved: f64,
 }
 
 /// Makes the logarithm picture; `None` when too little of the corona is usable.
@@ -169,7 +172,15 @@ fn refine(
             let (corona, here) = (coronas[i].as_ref()?, found[i]?);
             let mut others = template.clone();
             others.add(corona, &here, -1.0);
-            least_squares(&others.mean(), corona, side, here).or(Some(here))
+            let others = others.mean();
+            let mut best = least_squares(&others, corona, side, here).unwrap_or(here);
+            let unmoved = Found {
+                shift: [0.0; 2],
+                ..best
+            };
+            let sums = normal_sums(&others, corona, side, &unmoved);
+            best.left_unmoved = sums.residual / sums.count.max(1e-9);
+            Some(best)
         })
         .collect();
     found.copy_from_slice(&again);
@@ -252,7 +263,8 @@ fn bilinear(picture: &[f32], side: usize, [x, y]: [f64; 2]) -> Option<f32> {
     Some(top + (low - top) * fy)
 }
 
-/// Least squares from where phase correlation points and from where the limb fit does; the better of the two.
+/// Least squares from where phase correlation points, from where the limb fit does, and from there with the turn that the
+/// rings about the Sun's place show; the best of them.
 fn align(
     template: &LogCorona,
     frame: &LogCorona,
@@ -261,16 +273,19 @@ fn align(
     limit: f64,
 ) -> Option<Found> {
     let level = level(template, frame);
-    let from = |shift: [f64; 2]| {
+    let from = |shift: [f64; 2], turn_rad: f64| {
         let start = Found {
             shift,
+            turn_rad,
             level,
             ..Found::default()
         };
         least_squares(template, frame, side, start)
     };
-    let correlated = phase_shift(template, frame, side, square, limit).and_then(from);
-    [correlated, from([0.0; 2])]
+    let correlated =
+        phase_shift(template, frame, side, square, limit).and_then(|shift| from(shift, 0.0));
+    let turned = rings::turn(template, frame, side).and_then(|turn| from([0.0; 2], turn));
+    [correlated, from([0.0; 2], 0.0), turned]
         .into_iter()
         .flatten()
         .min_by(|a, b| a.left.total_cmp(&b.left))
@@ -394,7 +409,8 @@ fn least_squares(
         now.sigma = (variance * 0.5 * (inverse[(0, 0)] + inverse[(1, 1)])).sqrt();
         now.turn_sigma_rad = (variance * inverse[(2, 2)]).sqrt();
         let strayed = (now.shift[0] - start.shift[0]).hypot(now.shift[1] - start.shift[1]);
-        if !(now.sigma.is_finite() && strayed < 4.0 && now.turn_rad.abs() < 0.1) {
+        let turned = (now.turn_rad - start.turn_rad).abs();
+        if !(now.sigma.is_finite() && strayed < 4.0 && turned < 0.1) {
             return None;
         }
         if step[0].hypot(step[1]) < 1e-3 {

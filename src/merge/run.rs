@@ -6,16 +6,21 @@ use rayon::prelude::*;
 
 use super::canvas::Canvas;
 use super::compose::advice;
+use super::hot::{self, HotMap, Say};
 use super::job::{Job, usable_inputs};
 use super::photometry::{self, Exposed, Photometry};
-use super::placing::registered;
+use super::placing::{coarse_turns, registered, swing};
 use super::second_pass::Ready;
 use super::survey::{self, Survey};
-use super::{MergeError, MergeInput, MergeOptions, Merged};
+use super::{ExposureLayer, MergeError, MergeInput, MergeOptions, Merged};
 use crate::raster::Frame;
 
 /// Opens the frame of an input by its index; shared, so that frames that are held already are lent rather than copied.
 pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sync);
+
+/// Takes the layer of each exposure as soon as it is done; `None` where no layers are wanted, which takes less time and
+/// memory.
+pub type Layers<'a> = Option<&'a mut (dyn FnMut(ExposureLayer) + 'a)>;
 
 /// Frames held decoded at a time.
 const FRAMES_AT_ONCE: usize = 2;
@@ -23,7 +28,8 @@ const FRAMES_AT_ONCE: usize = 2;
 /// Merges frames of totality, given in any order, into one radiance map on the Sun's frame.
 ///
 /// `open` gives the decoded frame of an input by its index; it is called twice per input at most, from any thread, and
-/// two frames at most are held at a time. `progress` is told how many steps of how many are done.
+/// two frames at most are held at a time. `layers` takes the frames of each exposure averaged, from the longest to the
+/// shortest. `progress` is told how many steps of how many are done.
 ///
 /// A frame that cannot be opened or that disagrees with the others is left out with a notice. One frame alone is
 /// merged too: its radiance with the clipped parts as they are.
@@ -34,6 +40,7 @@ pub fn merge(
     inputs: &[MergeInput],
     open: Open,
     options: &MergeOptions,
+    layers: Layers,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Result<Merged, MergeError> {
     let usable = usable_inputs(inputs)?;
@@ -41,24 +48,54 @@ pub fn merge(
     let job = Job::new(inputs, &usable, options);
     let steps = 2 * usable.len() + 1;
     let pictured = options.register && job.len() > 1;
-    let surveys = look(&job, open, pictured, &|done| progress(done, steps))?;
+    let mut surveys = look(&job, open, pictured, &|done| progress(done, steps))?;
+    if pictured {
+        turn_cells(&job, &mut surveys);
+    }
     let photometry = measure(&job, &surveys, options);
     let places = registered(&job, &surveys, &photometry, options, &mut notices);
     let used = used_frames(&job, &surveys, &photometry);
     let canvas = Canvas::new(&job, &surveys, &places, &used, options);
+    let hot = shared_hot(&job, &surveys);
     let frames = Ready {
+        hot: &hot,
         job: &job,
         photometry: &photometry,
         places: &places,
         used: &used,
         canvas: &canvas,
     };
-    let stacked = frames.stacked(open, &|done| progress(usable.len() + done, steps));
+    let stacked = frames.stacked(open, layers, &|done| progress(usable.len() + done, steps));
     let mut merged = frames.compose(stacked, inputs);
     merged.notices.splice(0..0, notices);
     merged.notices.extend(advice(&job, &surveys, &used));
     progress(steps, steps);
     Ok(merged)
+}
+
+/// Brings the photometric cells of frames that are turned against the others into place.
+fn turn_cells(job: &Job, surveys: &mut [Result<Survey, String>]) {
+    for (i, turn_rad) in coarse_turns(job, surveys).into_iter().enumerate() {
+        if let (Ok(survey), true) = (&mut surveys[i], turn_rad.abs() > 0.0) {
+            survey.turn_cells(turn_rad, swing(job, i, turn_rad), &job.grids);
+        }
+    }
+}
+
+/// The sensor's hot pixels, from all frames that could be opened.
+fn shared_hot(job: &Job, surveys: &[Result<Survey, String>]) -> HotMap {
+    let says: Vec<Say> = surveys
+        .iter()
+        .zip(&job.inputs)
+        .filter_map(|(survey, input)| {
+            let sun = input.sun;
+            Some(Say {
+                specks: &survey.as_ref().ok()?.specks,
+                sun: [sun.x_px, sun.y_px, sun.radius_px],
+            })
+        })
+        .collect();
+    hot::shared(&says)
 }
 
 /// The first look at every frame; an entry is the trouble where a frame could not be opened.
@@ -146,9 +183,24 @@ fn used_frames(
         .filter(|&i| photometry.odd[i].is_none())
         .collect();
     if used.is_empty() {
-        used = (0..job.len()).filter(|&i| surveys[i].is_ok()).collect();
+        // Frames that all disagree make no merge: the one whose Sun is best known stands for itself.
+        let seen = (0..job.len()).filter(|&i| surveys[i].is_ok());
+        used = seen
+            .min_by(|&a, &b| job.sigma_px(a).total_cmp(&job.sigma_px(b)).then(a.cmp(&b)))
+            .into_iter()
+            .collect();
     }
-    let stops = &photometry.stops;
-    used.sort_by(|&a, &b| stops[b].total_cmp(&stops[a]).then(a.cmp(&b)));
+    // By the header first, so that frames of one exposure follow each other.
+    let stops = |i: usize| job.stops[i].unwrap_or(photometry.stops[i]);
+    let settings = |i: usize| {
+        let e = &job.inputs[i].exposure;
+        [e.iso, e.f_number].map(|v| v.map_or(0, f64::to_bits))
+    };
+    used.sort_by(|&a, &b| {
+        stops(b)
+            .total_cmp(&stops(a))
+            .then_with(|| settings(a).cmp(&settings(b)))
+            .then(a.cmp(&b))
+    });
     used
 }

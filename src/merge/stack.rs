@@ -97,6 +97,33 @@ impl Mask {
     }
 }
 
+/// A yes or no for every place of the canvas.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(crate) struct Grid {
+    width: usize,
+    bits: Vec<u64>,
+}
+
+impl Grid {
+    /// Yes where `is` says so of a row-major value.
+    pub(crate) fn of(width: usize, values: &[f32], is: impl Fn(f32) -> bool + Sync) -> Self {
+        let word = |few: &[f32]| {
+            let set = few.iter().enumerate().filter(|(_, v)| is(**v));
+            set.fold(0_u64, |word, (i, _)| word | 1 << i)
+        };
+        Self {
+            width,
+            bits: values.par_chunks(64).map(word).collect(),
+        }
+    }
+
+    /// The answer at a place.
+    pub(crate) fn at(&self, x: usize, y: usize) -> bool {
+        let i = y * self.width + x;
+        self.bits[i / 64] >> (i % 64) & 1 == 1
+    }
+}
+
 /// A running weighted mean per pixel of a part of the canvas.
 pub(crate) struct Stack {
     /// Left and top edge on the canvas.
@@ -112,6 +139,16 @@ impl Stack {
             origin: [area.x, area.y],
             mean: LinearRgb::new(area.width, area.height),
             weight: vec![0.0; area.width * area.height],
+        }
+    }
+
+    /// The part of the canvas it covers.
+    pub(crate) fn area(&self) -> Rect {
+        Rect {
+            x: self.origin[0],
+            y: self.origin[1],
+            width: self.mean.width(),
+            height: self.mean.height(),
         }
     }
 
@@ -141,6 +178,22 @@ impl Stack {
             left_px: area.x,
             top_px: area.y,
         }
+    }
+
+    /// This stack and another of the same part of the canvas as one.
+    pub(crate) fn joined(mut self, other: &Self) -> Self {
+        let means = self.mean.data_mut().chunks_exact_mut(3);
+        let others = other.mean.data().chunks_exact(3).zip(&other.weight);
+        for ((mean, weight), (more, w)) in means.zip(&mut self.weight).zip(others) {
+            if *w > 0.0 {
+                *weight += w;
+                let share = w / *weight;
+                for (mean, more) in mean.iter_mut().zip(more) {
+                    *mean += (more - *mean) * share;
+                }
+            }
+        }
+        self
     }
 
     /// The means and weights.

@@ -1,5 +1,6 @@
 //! A first, coarse look at every frame: what the photometry and the registration work from.
 
+use super::hot::{self, Specks};
 use super::place::Placement;
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearImage, Rect};
@@ -35,6 +36,8 @@ pub(crate) struct Survey {
     pub(crate) picture: Option<LinearImage>,
     /// Width and height of the frame.
     pub(crate) size: [usize; 2],
+    /// Places where one channel stands out.
+    pub(crate) specks: Specks,
 }
 
 /// Sun-centred sampling grids on the canvas.
@@ -97,6 +100,7 @@ pub(crate) fn survey(
         moon_level: moon_level(frame, moon),
         picture: pictured.then(|| picture(frame, place, moon, sigma_px, grids)),
         size: [frame.width(), frame.height()],
+        specks: hot::specks(frame),
     }
 }
 
@@ -120,6 +124,42 @@ fn cells(frame: &Frame, place: &Placement, moon: &Circle, grids: &Grids) -> (Vec
         }
     }
     (out, over as f64 / seen.max(1) as f64)
+}
+
+impl Survey {
+    /// Turns the cells about the Sun and moves them, as the frame turned out to lie: what was `R d + shift` is now at `d`.
+    pub(crate) fn turn_cells(&mut self, turn_rad: f64, shift_px: [f64; 2], grids: &Grids) {
+        let (sin, cos) = turn_rad.sin_cos();
+        let index = |offset: f64| offset / grids.cell_px - 0.5 + CELLS as f64 / 2.0;
+        let at = |[x, y]: [f64; 2]| -> [f32; 3] {
+            let last = (CELLS - 1) as f64;
+            if !(x >= 0.0 && y >= 0.0 && x < last && y < last) {
+                return [f32::NAN; 3];
+            }
+            let (i, j) = (x as usize, y as usize);
+            let (fx, fy) = ((x - i as f64) as f32, (y - j as f64) as f32);
+            let cell = |i: usize, j: usize| self.cells[j * CELLS + i];
+            let (a, b, c, d) = (
+                cell(i, j),
+                cell(i + 1, j),
+                cell(i, j + 1),
+                cell(i + 1, j + 1),
+            );
+            // A cell that cannot be used spoils what is made with it, as it should.
+            std::array::from_fn(|k| {
+                let (top, low) = (a[k] + (b[k] - a[k]) * fx, c[k] + (d[k] - c[k]) * fx);
+                top + (low - top) * fy
+            })
+        };
+        let turned = (0..CELLS * CELLS).map(|n| {
+            let [dx, dy] = grids.cell_offset(n % CELLS, n / CELLS);
+            at([
+                index(dx * cos - dy * sin + shift_px[0]),
+                index(dx * sin + dy * cos + shift_px[1]),
+            ])
+        });
+        self.cells = turned.collect();
+    }
 }
 
 /// Whether a place is beyond `times` the Moon's radius and `off_px` more.

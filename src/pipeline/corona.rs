@@ -5,14 +5,16 @@ use std::io;
 
 use super::earlier::recipe_there;
 use super::imprint::Imprint;
-use super::layers::{CoronaParts, LAYERS, clear_layers, corona_layers};
+use super::layers::{
+    CoronaLayers, CoronaParts, LAYERS, Layers, clear_layers, corona_layers, exposure_layer,
+};
 use super::light::{self, Lit};
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
 use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
-use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
+use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::model::discs::scale_key;
 use crate::model::watch::counted;
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
@@ -27,22 +29,25 @@ pub const CORONA_PNG: &str = "corona.png";
 /// How to merge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CoronaWish {
-    /// Write each frame in register beside the corona.
-    pub layers: bool,
+    /// Which layers to write beside the corona.
+    pub layers: CoronaLayers,
     /// Leave the sky's even light in the linear map; the pictures to look at are drawn with it taken off either way.
     pub keep_sky: bool,
     /// Optical density of the filter of the card's filtered frames (5.0 lets through a hundred-thousandth): the linear map
     /// is then written in units of the mean brightness of the solar disc.
     pub filter_density: Option<f64>,
+    /// Strength of streamers and fine structure in the pictures to look at: 0 as light falls, 1 as usual, 3 at most.
+    pub strength: f64,
 }
 
 impl Default for CoronaWish {
-    /// Layers written, the sky kept, brightness relative to the shortest exposure.
+    /// A layer for each exposure, the sky kept, brightness relative to the shortest exposure.
     fn default() -> Self {
         Self {
-            layers: true,
+            layers: CoronaLayers::default(),
             keep_sky: true,
             filter_density: None,
+            strength: 1.0,
         }
     }
 }
@@ -68,7 +73,7 @@ pub(crate) fn merge_into(
     let files = [CORONA_EXR, CORONA_TIFF, CORONA_PNG].map(|name| out.path.join(name));
     let mut made_files = files.to_vec();
     if dry_run {
-        made_files.extend(wish.layers.then(|| out.path.join(LAYERS)));
+        made_files.extend((wish.layers != CoronaLayers::None).then(|| out.path.join(LAYERS)));
         return Ok(Made {
             files: made_files,
             ..Made::default()
@@ -77,7 +82,11 @@ pub(crate) fn merge_into(
     let mut notices = Vec::new();
     let frames = light::of(records, &mut notices);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
-    let mut merged = match merged(&frames, &inputs, watch)? {
+    let recipe = recipe_there(catalogue, out).ok().flatten();
+    let imprint = Imprint::of(catalogue, recipe.as_ref());
+    let layers = Layers::begin(out, "corona");
+    let averaged = (wish.layers == CoronaLayers::Exposures).then_some((&layers, &imprint));
+    let mut merged = match merged(&frames, &inputs, averaged, watch)? {
         Ok(merged) => merged,
         Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
     };
@@ -89,11 +98,10 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    let recipe = recipe_there(catalogue, out).ok().flatten();
-    let imprint = Imprint::of(catalogue, recipe.as_ref());
     let info = imprint.on(info(&merged, &frames));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
-    write(out, &view_and_map(&merged, &unit), &info, &words, watch)?;
+    let pictures = view_and_map(&merged, &unit, wish.strength);
+    write(out, &pictures, &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,
@@ -103,7 +111,7 @@ pub(crate) fn merge_into(
         frames: used.map(|f| f.name.clone()).collect(),
     });
     out.save(catalogue)?;
-    if wish.layers {
+    if wish.layers != CoronaLayers::None {
         let mut told = std::mem::take(&mut merged.notices);
         let parts = CoronaParts {
             catalogue,
@@ -112,7 +120,8 @@ pub(crate) fn merge_into(
             imprint: &imprint,
             input,
         };
-        made_files.push(corona_layers(&parts, out, watch, &mut told)?);
+        corona_layers(&parts, wish.layers, &layers, watch, &mut told)?;
+        made_files.push(layers.end());
         merged.notices = told;
     } else {
         clear_layers(out, "corona");
@@ -170,6 +179,7 @@ fn input(frame: &Lit) -> Option<MergeInput> {
         moon: frame.circle(fit.moon?),
         sun: frame.circle(fit.sun?),
         sun_sigma_px: frame.sigma_px(fit.sigma_px),
+        moon_sigma_px: frame.sigma_px(fit.moon_sigma_px.unwrap_or(fit.sigma_px)),
         north_deg: record.north_deg,
         mirrored: record.mirrored.unwrap_or(false),
     })
@@ -178,6 +188,7 @@ fn input(frame: &Lit) -> Option<MergeInput> {
 fn merged(
     frames: &[Lit],
     inputs: &[MergeInput],
+    layers: Option<(&Layers<'_>, &Imprint)>,
     watch: &dyn Watch,
 ) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
     let open = |index: usize| {
@@ -187,12 +198,24 @@ fn merged(
         frames[index].open()
     };
     let progress = counted(watch, "merging the corona");
-    let result = merge::merge(inputs, &open, &MergeOptions::default(), &progress);
+    let options = MergeOptions::default();
+    let mut trouble = None;
+    let result = match layers {
+        Some((layers, imprint)) => {
+            let mut write = |layer: ExposureLayer| {
+                if trouble.is_none() && !watch.interrupted() {
+                    trouble = exposure_layer((layers, imprint), &layer, frames).err();
+                }
+            };
+            merge::merge(inputs, &open, &options, Some(&mut write), &progress)
+        }
+        None => merge::merge(inputs, &open, &options, None, &progress),
+    };
     watch.end();
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
-    Ok(result)
+    trouble.map_or(Ok(result), Err)
 }
 
 /// What a value of 1 in the linear map stands for.
@@ -256,8 +279,13 @@ impl Unit {
 }
 
 /// The picture to look at and the linear map in its unit.
-fn view_and_map<'a>(merged: &'a Merged, unit: &Unit) -> (Picture, Cow<'a, LinearRgb>) {
-    let view = Picture::from_linear(&merge::view(merged, &ViewOptions::default()));
+fn view_and_map<'a>(
+    merged: &'a Merged,
+    unit: &Unit,
+    strength: f64,
+) -> (Picture, Cow<'a, LinearRgb>) {
+    let options = ViewOptions::of_strength(strength);
+    let view = Picture::from_linear(&merge::view(merged, &options));
     (view, unit.of_map(merged))
 }
 

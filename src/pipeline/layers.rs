@@ -9,9 +9,9 @@ use super::light::{self, Lit};
 use super::out::OutFolder;
 use super::{PipelineError, Watch};
 use crate::catalogue::{Catalogue, ShotRecord, WriteError};
-use crate::domain::{ContactKind, Flag, Limb, Notice, Role, Utc};
-use crate::merge::{self, Fine, LimbLight, MergeInput, Merged};
-use crate::raster::{self, LinearRgb, PictureInfo};
+use crate::domain::{ContactKind, Exposure, Flag, Limb, Notice, Role, Utc};
+use crate::merge::{self, ExposureLayer, Fine, LimbLight, MergeInput, Merged, NotCarried};
+use crate::raster::{self, LinearRgb, PictureInfo, Rows};
 
 /// Folder of the layers below OUT.
 pub const LAYERS: &str = "layers";
@@ -69,6 +69,18 @@ pub(crate) fn clear_layers(out: &OutFolder, kind: &str) {
     out.clear(&|name| name.starts_with(&start));
 }
 
+/// Which layers of the corona are written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum CoronaLayers {
+    /// None.
+    None,
+    /// One for each exposure, its frames averaged; and the Moon's face, the chromosphere and the fine structure.
+    #[default]
+    Exposures,
+    /// One for each frame; and the same others.
+    Frames,
+}
+
 /// Layers of fine structure: how, the name, and words for the file.
 const FINE: [(Fine, &str, &str); 2] = [
     (
@@ -95,75 +107,213 @@ pub(crate) struct CoronaParts<'a> {
     pub(crate) input: fn(&Lit) -> Option<MergeInput>,
 }
 
-/// Writes each merged frame in register with the corona, the Moon's face, and the chromosphere at either contact, each
-/// as 16-bit and as float TIFF on the corona's canvas, and the fine structure as 16-bit TIFF. One frame is in memory at
-/// a time.
+/// Values of sixteen bits that layers from files of eight are rounded to: a sixteenth of a step of theirs, finer than any
+/// mean of some frames is sure of, and half the size on disc (measured: `benches/MEASUREMENTS.md`, layers).
+const EIGHT_BIT_STEP: u16 = 16;
+
+/// The same for files of more bits: fourteen are kept.
+const FINE_STEP: u16 = 4;
+
+/// A layer's rows with the lowest bits rounded off.
+struct Rounded<'a> {
+    light: &'a LinearRgb,
+    step: u16,
+}
+
+impl Rows for Rounded<'_> {
+    fn width(&self) -> usize {
+        self.light.width()
+    }
+
+    fn height(&self) -> usize {
+        self.light.height()
+    }
+
+    fn fill(&self, y: usize, out: &mut [u16]) {
+        Rows::fill(self.light, y, out);
+        for v in out {
+            let up = v.saturating_add(self.step / 2);
+            *v = if up == u16::MAX {
+                up
+            } else {
+                up / self.step * self.step
+            };
+        }
+    }
+}
+
+/// Writes the layer of one exposure: its frames averaged in register with the corona.
+///
+/// # Errors
+/// [`PipelineError`] when the file cannot be written.
+pub(crate) fn exposure_layer(
+    (layers, imprint): (&Layers<'_>, &Imprint),
+    layer: &ExposureLayer,
+    frames: &[Lit],
+) -> Result<(), PipelineError> {
+    let times = layer.frames.iter().filter_map(|&i| frames[i].record.utc);
+    let name = format!(
+        "{:02}-{}",
+        layer.rank,
+        exposure_name(&layer.exposure, frames)
+    );
+    let info = PictureInfo {
+        captured: times.clone().min().zip(times.max()),
+        ..PictureInfo::new(format!(
+            "Mean of {} in register with the corona, brightness untouched",
+            match layer.frames.as_slice() {
+                [one] => format!("frame {}", frames[*one].record.name()),
+                many => format!("{} frames of one exposure", many.len()),
+            }
+        ))
+    };
+    let info = imprint.on(info);
+    let step = if layer.steps > 256 {
+        FINE_STEP
+    } else {
+        EIGHT_BIT_STEP
+    };
+    write_layer(
+        layers,
+        &name,
+        &Rounded {
+            light: &layer.light,
+            step,
+        },
+        &info,
+    )
+}
+
+/// `1-500s`, and speed and aperture where frames differ in those.
+fn exposure_name(exposure: &Exposure, frames: &[Lit]) -> String {
+    let mut name = exposure
+        .shutter_s
+        .and_then(shutter_name)
+        .unwrap_or_else(|| "unknown-s".to_owned());
+    let differ = |of: fn(&Exposure) -> Option<f64>| {
+        let own = of(exposure).map(f64::to_bits);
+        frames
+            .iter()
+            .any(|f| of(&f.record.shot.exposure).map(f64::to_bits) != own)
+    };
+    if let (Some(iso), true) = (exposure.iso, differ(|e| e.iso)) {
+        name += &format!("-iso{iso:.0}");
+    }
+    if let (Some(f), true) = (exposure.f_number, differ(|e| e.f_number)) {
+        name += &format!("-f{f:.1}");
+    }
+    name
+}
+
+/// Writes the layers that are made after the merge: each frame in register, where that is asked for; the Moon's face, the
+/// chromosphere at either contact and the fine structure, where the frames carry them. Each is a 16-bit TIFF on the
+/// corona's canvas. One frame is in memory at a time.
 ///
 /// # Errors
 /// [`PipelineError`] when a file cannot be written or the person stopped the run.
 pub(crate) fn corona_layers(
     parts: &CoronaParts<'_>,
-    out: &OutFolder,
+    which: CoronaLayers,
+    layers: &Layers<'_>,
     watch: &dyn Watch,
     notices: &mut Vec<Notice>,
-) -> Result<PathBuf, PipelineError> {
+) -> Result<(), PipelineError> {
     let merged = parts.merged;
     let used: Vec<usize> = (0..merged.frames.len())
-        .filter(|&i| merged.frames[i].left_out.is_none())
+        .filter(|&i| which == CoronaLayers::Frames && merged.frames[i].left_out.is_none())
         .collect();
-    let layers = Layers::begin(out, "corona");
     watch.begin("writing the corona's layers", used.len() as u64 + 5);
     for (n, &i) in used.iter().enumerate() {
         if watch.interrupted() {
             return Err(PipelineError::Interrupted);
         }
-        let record = &parts.frames[i].record;
-        match parts.frames[i].open() {
-            Ok(frame) => {
-                let Some(light) = merge::layer(merged, i, &frame) else {
-                    continue;
-                };
-                drop(frame);
-                let name = format!("{:02}-{}", n + 1, frame_name(record));
-                let what = format!(
-                    "Frame {} in register with the corona, brightness untouched",
-                    record.name()
-                );
-                write_both(&layers, &name, [&light, &light], &about(what, record.utc))?;
-            }
-            Err(why) => {
-                notices.push(Notice::look(format!("no layer of it: {why}")).about(record.name()))
-            }
-        }
+        frame_layer(parts, [n, i], layers, notices)?;
         watch.advance(1);
     }
-    moon_layer(&layers, parts)?;
+    told("earthshine", moon_layer(layers, parts)?, notices);
     watch.advance(1);
-    for kind in [ContactKind::C2, ContactKind::C3] {
-        chromosphere_layer(&layers, parts, kind)?;
+    for (kind, word) in [(ContactKind::C2, "C2"), (ContactKind::C3, "C3")] {
+        let made = chromosphere_layer(layers, parts, kind)?;
+        told(&format!("chromosphere at {word}"), made, notices);
         watch.advance(1);
     }
     for (how, name, what) in FINE {
-        let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
-        let info = parts.imprint.on(info);
-        let shown = merge::fine(merged, how);
-        layers.write(name, |mut file| {
-            raster::write_tiff16(&shown, &info, raster::Packing::Deflate, &mut file)
-        })?;
+        let made = fine_layer(layers, parts, (how, name, what))?;
+        told(name, made, notices);
         watch.advance(1);
     }
     watch.end();
-    Ok(layers.end())
+    Ok(())
+}
+
+/// What kept a layer from being made.
+type NotMade = Option<NotCarried>;
+
+fn told(layer: &str, not_made: NotMade, notices: &mut Vec<Notice>) {
+    if let Some(why) = not_made {
+        notices.push(Notice::note(format!("no layer of the {layer}: {why}")));
+    }
+}
+
+fn frame_layer(
+    parts: &CoronaParts<'_>,
+    [n, i]: [usize; 2],
+    layers: &Layers<'_>,
+    notices: &mut Vec<Notice>,
+) -> Result<(), PipelineError> {
+    let record = &parts.frames[i].record;
+    let frame = match parts.frames[i].open() {
+        Ok(frame) => frame,
+        Err(why) => {
+            notices.push(Notice::look(format!("no layer of it: {why}")).about(record.name()));
+            return Ok(());
+        }
+    };
+    let Some(light) = merge::layer(parts.merged, i, &frame) else {
+        return Ok(());
+    };
+    drop(frame);
+    let name = format!("{:02}-{}", n + 1, frame_name(record));
+    let what = format!(
+        "Frame {} in register with the corona, brightness untouched",
+        record.name()
+    );
+    let info = parts.imprint.on(about(what, record.utc));
+    write_layer(layers, &name, &light, &info)
+}
+
+fn fine_layer(
+    layers: &Layers<'_>,
+    parts: &CoronaParts<'_>,
+    (how, name, what): (Fine, &str, &str),
+) -> Result<NotMade, PipelineError> {
+    let info = PictureInfo::new(format!("Fine structure of the corona, {what}"));
+    let info = parts.imprint.on(info);
+    Ok(match merge::fine(parts.merged, how) {
+        Ok(shown) => {
+            write_layer(layers, name, &shown, &info)?;
+            None
+        }
+        Err(why) => Some(why),
+    })
 }
 
 /// A frame's own name and its exposure: `DSC_0412-1-500s`.
 fn frame_name(record: &ShotRecord) -> String {
     let own = record.name().rsplit('/').next().unwrap_or_default();
     let stem = own.rsplit_once('.').map_or(own, |(stem, _)| stem);
-    match record.shot.exposure.shutter_s {
-        Some(s) if s > 0.0 && s < 0.4 => format!("{stem}-1-{:.0}s", 1.0 / s),
-        Some(s) if s > 0.0 => format!("{stem}-{s:.1}s"),
-        _ => stem.to_owned(),
+    match record.shot.exposure.shutter_s.and_then(shutter_name) {
+        Some(shutter) => format!("{stem}-{shutter}"),
+        None => stem.to_owned(),
+    }
+}
+
+/// A shutter time as file names have it: `1-500s`, `1.6s`.
+fn shutter_name(shutter_s: f64) -> Option<String> {
+    match shutter_s {
+        s if s > 0.0 && s < 0.4 => Some(format!("1-{:.0}s", 1.0 / s)),
+        s if s > 0.0 => Some(format!("{s:.1}s")),
+        _ => None,
     }
 }
 
@@ -174,31 +324,23 @@ fn about(what: String, utc: Option<Utc>) -> PictureInfo {
     }
 }
 
-/// The first picture as 16-bit TIFF, the second as float TIFF.
-fn write_both(
+fn write_layer(
     layers: &Layers<'_>,
     name: &str,
-    [shown, light]: [&LinearRgb; 2],
+    rows: &dyn Rows,
     info: &PictureInfo,
 ) -> Result<(), PipelineError> {
     layers.write(name, |mut file| {
-        raster::write_tiff16(shown, info, raster::Packing::Deflate, &mut file)
-    })?;
-    let linear = PictureInfo {
-        description: format!("{}; linear light", info.description),
-        ..info.clone()
-    };
-    layers.write(&format!("{name}-float"), |mut file| {
-        raster::write_tiff_float(light, &linear, &mut file)
+        raster::write_tiff16(rows, info, raster::Packing::Deflate, &mut file)
     })?;
     Ok(())
 }
 
 /// The Moon's face as the Earth lights it, laid on the Moon from all frames.
-fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<(), PipelineError> {
-    let merged = parts.merged;
-    let Some(face) = merge::earthshine(merged) else {
-        return Ok(());
+fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<NotMade, PipelineError> {
+    let face = match merge::earthshine(parts.merged) {
+        Ok(face) => face,
+        Err(why) => return Ok(Some(why)),
     };
     let info = about(
         "The Moon's face in earthshine, all frames laid on the Moon, brought up to be seen"
@@ -206,9 +348,9 @@ fn moon_layer(layers: &Layers<'_>, parts: &CoronaParts<'_>) -> Result<(), Pipeli
         None,
     );
     let info = parts.imprint.on(info);
-    let shown = on_canvas(merged, &face);
-    let light = on_canvas(merged, &merged.moon_light);
-    write_both(layers, "moon-earthshine", [&shown, &light], &info)
+    let shown = on_canvas(parts.merged, &face);
+    write_layer(layers, "moon-earthshine", &shown, &info)?;
+    Ok(None)
 }
 
 /// The chromosphere and prominences near one contact.
@@ -216,17 +358,18 @@ fn chromosphere_layer(
     layers: &Layers<'_>,
     parts: &CoronaParts<'_>,
     kind: ContactKind,
-) -> Result<(), PipelineError> {
+) -> Result<NotMade, PipelineError> {
     let records = near_contact(parts, kind);
     // What has no raw file among raw ones was told of by the merge.
     let frames = light::of(records, &mut Vec::new());
     let inputs: Vec<MergeInput> = frames.iter().filter_map(parts.input).collect();
     let open = |i: usize| frames[i].open();
-    let Some(found) = merge::limb_light(parts.merged, &inputs, &open) else {
-        return Ok(());
+    let found = match merge::limb_light(parts.merged, &inputs, &open) {
+        Ok(found) => found,
+        Err(why) => return Ok(Some(why)),
     };
     let Some(top) = bright(&found) else {
-        return Ok(());
+        return Ok(Some(NotCarried::Nothing));
     };
     let word = match kind {
         ContactKind::C2 => "second",
@@ -241,13 +384,13 @@ fn chromosphere_layer(
         ))
     };
     let info = parts.imprint.on(info);
-    let light = on_canvas(parts.merged, &found);
-    let mut shown = light.clone();
+    let mut shown = on_canvas(parts.merged, &found);
     for v in shown.data_mut() {
         *v /= top;
     }
     let name = format!("chromosphere-{}", format!("{kind:?}").to_lowercase());
-    write_both(layers, &name, [&shown, &light], &info)
+    write_layer(layers, &name, &shown, &info)?;
+    Ok(None)
 }
 
 /// Unfiltered frames that show the Moon's limb within seconds of a contact, on totality's side of it.

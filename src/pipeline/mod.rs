@@ -25,7 +25,7 @@ pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF, CoronaWish};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
 pub use lapse::TIME_LAPSE;
-pub use layers::LAYERS;
+pub use layers::{CoronaLayers, LAYERS};
 pub use making::{
     CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, merge, strip, undo_export,
 };

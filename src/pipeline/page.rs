@@ -3,12 +3,13 @@
 use std::io::Write as _;
 use std::path::Path;
 
+use super::corona::CORONA_PNG;
 use super::earlier::{open, recipe_there};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::Catalogue;
 use crate::contacts::{self, ContactsOptions};
-use crate::domain::{Orientation, SunMoon};
+use crate::domain::{Coverage, Orientation, SunMoon};
 use crate::ephemeris::EclipseView;
 use crate::plan;
 use crate::raster;
@@ -44,10 +45,11 @@ pub(crate) fn report_into(
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
         let corona = on_page(&out.join("corona.png"));
+        let seen = seen(catalogue, out);
         let view = view(catalogue);
         let coverage = view
             .as_ref()
-            .map(|view| plan::coverage(catalogue, &|utc| view.at(utc)));
+            .map(|view| with_seen(plan::coverage(catalogue, &|utc| view.at(utc)), &seen));
         let recipe = recipe_there(catalogue, folder).ok().flatten();
         let page = report::page(
             catalogue,
@@ -90,6 +92,59 @@ fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
         .into_iter()
         .map(|utc| view.at(utc))
         .collect()
+}
+
+/// Features of totality that the pictures below OUT show, by the first word of their name in the table of exposures, and
+/// the picture.
+fn seen(catalogue: &Catalogue, out: &Path) -> Vec<(&'static str, String)> {
+    let beads = ["beads-c2.png", "beads-c3.png"];
+    let beads = beads.into_iter().find(|name| out.join(name).is_file());
+    let mut found: Vec<(&str, String)> = beads
+        .map(|name| ("Baily", name.to_owned()))
+        .into_iter()
+        .collect();
+    if reddened(catalogue, out).is_some_and(|red| red) {
+        found.push(("Prominences", CORONA_PNG.to_owned()));
+    }
+    found
+}
+
+/// Whether the corona's picture shows red beside the Moon's limb; `None` without such a picture.
+fn reddened(catalogue: &Catalogue, out: &Path) -> Option<bool> {
+    /// Red over green, linear, that no balanced corona has (our choice: prominences have three and more).
+    const RED: f32 = 1.6;
+    /// Least light that is looked at: darker red is noise.
+    const LIT: f32 = 0.05;
+    /// Least area, in thousandths of the ring that is looked at.
+    const THOUSANDTHS: usize = 1;
+    let moon = catalogue.corona.as_ref()?.moon;
+    let frame = raster::decode(&out.join(CORONA_PNG), Orientation::UPRIGHT).ok()?;
+    let reach = 1.12 * moon.radius_px;
+    let (mut all, mut red) = (0_usize, 0_usize);
+    let range = |centre: f64, limit: usize| {
+        let at = |v: f64| v.clamp(0.0, limit as f64) as usize;
+        at(centre - reach)..at(centre + reach + 1.0)
+    };
+    for y in range(moon.y_px, frame.height()) {
+        for x in range(moon.x_px, frame.width()) {
+            let off = (x as f64 - moon.x_px).hypot(y as f64 - moon.y_px);
+            if !(moon.radius_px + 1.0..reach).contains(&off) {
+                continue;
+            }
+            let [r, g, _] = frame.rgb(x, y);
+            all += 1;
+            red += usize::from(r > LIT && r > RED * g);
+        }
+    }
+    Some(all > 0 && red * 1_000 > THOUSANDTHS * all)
+}
+
+fn with_seen(mut coverage: Coverage, seen: &[(&str, String)]) -> Coverage {
+    for due in &mut coverage.features {
+        let found = seen.iter().find(|(name, _)| due.feature.starts_with(name));
+        due.seen_in = found.map(|(_, picture)| picture.clone());
+    }
+    coverage
 }
 
 /// A picture at screen size, small enough for the page.

@@ -101,6 +101,7 @@ fn features_due(shots: &[&ShotRecord]) -> Vec<FeatureDue> {
                     .iter()
                     .map(off)
                     .min_by(|a, b| a.abs().total_cmp(&b.abs())),
+                seen_in: None,
             }
         })
         .collect()

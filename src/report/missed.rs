@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use super::markup::{clock_time, counted, folded, list, paragraph, section, table};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Coverage, Flag, Phase, Severity};
+use crate::domain::{Coverage, FeatureDue, Flag, Phase, Severity};
 
 /// Flags that spoil a partial.
 const SPOILT: [Flag; 4] = [Flag::Cut, Flag::Clouded, Flag::Shaken, Flag::Soft];
@@ -65,13 +65,7 @@ fn covered(catalogue: &Catalogue, coverage: &Coverage, zone: &TimeZone) -> Strin
         let rows: Vec<Vec<String>> = coverage
             .features
             .iter()
-            .map(|f| {
-                vec![
-                    f.feature.clone(),
-                    f.frames.to_string(),
-                    verdict(f.frames, f.nearest_off_stops),
-                ]
-            })
+            .map(|f| vec![f.feature.clone(), f.frames.to_string(), verdict(f)])
             .collect();
         out += "<h3>Exposures of totality</h3>\n";
         out += &table(
@@ -105,10 +99,14 @@ fn spoilt(catalogue: &Catalogue, coverage: &Coverage, zone: &TimeZone) -> String
     }
 }
 
-/// "held", "missed: the nearest frame is 2.3 stops short".
-fn verdict(frames: u32, nearest_off_stops: Option<f64>) -> String {
-    match nearest_off_stops {
-        _ if frames > 0 => "held".to_owned(),
+/// "held", "seen in corona.png", "missed: the nearest frame is 2.3 stops short".
+fn verdict(feature: &FeatureDue) -> String {
+    match feature.nearest_off_stops {
+        _ if feature.frames > 0 => "held".to_owned(),
+        _ if feature.seen_in.is_some() => format!(
+            "held: seen in {}, though no frame has the table's exposure",
+            feature.seen_in.as_deref().unwrap_or_default()
+        ),
         Some(off) if off < 0.0 => format!(
             "missed: the nearest frame is {:.1} stops short of light",
             -off

@@ -46,22 +46,34 @@ fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<
         Captions::Obscuration => [covered, None],
         Captions::Both => [time, covered],
         Captions::Contact => [
-            piece.time.and_then(|utc| from_contact(catalogue, utc)),
+            piece
+                .time
+                .and_then(|utc| from_contact(catalogue, utc, clock_sigma_s(catalogue))),
             None,
         ],
     };
     lines.into_iter().flatten().collect()
 }
 
-/// Seconds from the nearest contact in words, such as `C2 −3.2 s`.
-fn from_contact(catalogue: &Catalogue, utc: Utc) -> Option<String> {
+/// The widest one sigma of the clocks, in seconds.
+fn clock_sigma_s(catalogue: &Catalogue) -> f64 {
+    let sigmas = catalogue.cameras.iter().map(|c| c.clock.sigma_s);
+    sigmas.fold(0.0, f64::max)
+}
+
+/// Seconds from the nearest contact in words, no finer than the clock knows them: `C2 −3.2 s`, `C2 −3 s`, `C2 −3 ± 2 s`.
+fn from_contact(catalogue: &Catalogue, utc: Utc, sigma_s: f64) -> Option<String> {
     let off_s = |event: &&ContactEvent| utc.seconds_since(event.utc);
     let nearest = catalogue
         .contacts
         .as_ref()?
         .events()
         .min_by(|a, b| off_s(a).abs().total_cmp(&off_s(b).abs()))?;
-    let seconds = format!("{:+.1}", off_s(&nearest)).replace('-', "\u{2212}");
+    let decimals = usize::from(sigma_s < 0.25);
+    let mut seconds = format!("{:+.decimals$}", off_s(&nearest)).replace('-', "\u{2212}");
+    if sigma_s >= 1.0 {
+        seconds += &format!(" \u{b1} {sigma_s:.0}");
+    }
     Some(format!("{} {seconds} s", nearest.kind.word()))
 }
 

@@ -20,6 +20,8 @@ pub(crate) struct Sky {
     pub(crate) earthshine: f64,
     /// Whether streamers and rays are drawn.
     pub(crate) structure: bool,
+    /// Light that haze throws over everything about the Sun, the Moon's disc too, in mean solar discs at the limb.
+    pub(crate) haze: f64,
 }
 
 impl Default for Sky {
@@ -29,6 +31,7 @@ impl Default for Sky {
             sky: 2e-10,
             earthshine: 3e-10,
             structure: true,
+            haze: 0.0,
         }
     }
 }
@@ -109,6 +112,19 @@ pub(crate) struct Take {
     pub(crate) noise: bool,
     pub(crate) seed: u64,
     pub(crate) hot: usize,
+    /// What the air does to a low Sun.
+    pub(crate) low: Option<Low>,
+}
+
+/// A Sun near the horizon.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Low {
+    /// Unit vector to the zenith on the picture, x right, y down.
+    pub(crate) up: [f64; 2],
+    /// Vertical over true size.
+    pub(crate) squeeze: f64,
+    /// Growth of the natural logarithm of light per solar radius upwards.
+    pub(crate) clearing: f64,
 }
 
 /// Light in mean solar discs that saturates one second at ISO 100.
@@ -126,15 +142,18 @@ pub(crate) fn photograph(sky: &Sky, take: &Take) -> Frame {
     for y in 0..height {
         for x in 0..width {
             let (dx, dy) = (x as f64 - take.sun[0], y as f64 - take.sun[1]);
+            let (dx, dy, air) = through_air(take, dx, dy);
             let north = (-sin * dx - cos * dy) * unit;
             let east = (-cos * dx + sin * dy) * unit;
-            let off = (x as f64 - moon_px.x_px).hypot(y as f64 - moon_px.y_px) - moon_px.radius_px;
+            let off = (dx + take.sun[0] - moon_px.x_px).hypot(dy + take.sun[1] - moon_px.y_px)
+                - moon_px.radius_px;
+            let haze = sky.haze / (1.0 + (dx.hypot(dy) * unit / 2.5).powi(2));
             // A limb softened over about a pixel either way.
             let uncovered = 0.5 * (1.0 + (off / 0.8).tanh());
             let light = sky.light(east, north);
             for (c, value) in out[(y * width + x) * 3..][..3].iter_mut().enumerate() {
                 let seen = light[c] * uncovered + sky.earthshine * (1.0 - uncovered);
-                *value = sensor(seen * gather, take, &mut rng);
+                *value = sensor((seen * air + haze) * gather, take, &mut rng);
             }
         }
     }
@@ -144,6 +163,18 @@ pub(crate) fn photograph(sky: &Sky, take: &Take) -> Frame {
         out[i * 3 + (i % 3)] = coded(0.9 * (take.true_s * 4.0).min(1.0) + 0.05, 0.0);
     }
     Frame::new(width, height, 3, Samples::U8(out), Transfer::Srgb)
+}
+
+/// From the picture's offset to the sky's, and how much of its light comes through.
+fn through_air(take: &Take, dx: f64, dy: f64) -> (f64, f64, f64) {
+    let Some(low) = take.low else {
+        return (dx, dy, 1.0);
+    };
+    let up = dx * low.up[0] + dy * low.up[1];
+    let true_up = up / low.squeeze;
+    let more = true_up - up;
+    let air = (low.clearing * true_up / take.radius_px).exp();
+    (dx + more * low.up[0], dy + more * low.up[1], air)
 }
 
 /// The Moon in the photograph.
@@ -209,6 +240,7 @@ pub(crate) fn input(
             radius_px: take.radius_px,
         },
         sun_sigma_px: 0.5,
+        moon_sigma_px: 0.5,
         north_deg: Some(take.north_deg + error_deg),
         mirrored: false,
     }

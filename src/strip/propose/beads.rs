@@ -3,7 +3,7 @@
 use super::super::pose::{Light, light_of_shot, pose};
 use super::super::recipe::{Align, Captions, Recipe, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{ContactKind, Flag, Phase, Role};
+use crate::domain::{ContactKind, Flag, Phase, Role, Utc};
 
 /// Most frames of a sequence of beads.
 const MOST: usize = 9;
@@ -14,12 +14,17 @@ const ENLARGED: f64 = 1.5;
 /// Disc diameters that a disc with its glow takes up.
 const DISCS_A_PIECE: f64 = 1.8;
 
-/// Exposures that count as one series, in stops.
-const SAME_STOPS: f64 = 0.17;
+/// Seconds either side of a contact in which beads are what is to be seen; farther out the ring is (common practice).
+const BEADS_S: f64 = 3.5;
+
+/// Stops of light over the shortest frame that a ring may have: about from beads to the innermost corona (Espenak & Anderson
+/// 1995, NASA Reference Publication 1369, Table 16: seven stops from beads to the diamond ring), less what glare costs.
+const RING_STOPS: f64 = 6.0;
 
 impl Recipe {
-    /// Proposes a strip of the beads and the ring at second or third contact: bare frames of one exposure, evenly over
-    /// the seconds, aligned on the Moon, captioned with the seconds from the contact.
+    /// Proposes a strip of the beads and the ring at second or third contact: bare frames evenly over the seconds, short
+    /// exposures where beads are due and long ones for the ring, aligned on the Moon, captioned with the seconds from the
+    /// contact.
     ///
     /// `None` for other contacts, and when fewer than two frames will do.
     pub fn propose_beads(catalogue: &Catalogue, contact: ContactKind) -> Option<Self> {
@@ -33,12 +38,14 @@ impl Recipe {
             .iter()
             .filter(|s| s.phase == phase && could_stand(catalogue, s))
             .collect();
-        let series = longest_series(&frames);
+        let event = catalogue.contacts.as_ref()?;
+        let instant = match contact {
+            ContactKind::C2 => event.c2.as_ref()?.utc,
+            _ => event.c3.as_ref()?.utc,
+        };
+        let series = evenly(&frames, instant);
         (series.len() >= 2).then(|| Self {
-            before: evenly(&series)
-                .iter()
-                .map(|s| s.name().to_owned())
-                .collect(),
+            before: series.iter().map(|s| s.name().to_owned()).collect(),
             align: Align::Moon,
             captions: Captions::Contact,
             spacing: 0.0,
@@ -70,46 +77,48 @@ fn could_stand(catalogue: &Catalogue, record: &ShotRecord) -> bool {
         && pose(catalogue, record, Up::AsShot, Align::Moon).is_some()
 }
 
-/// The frames of the exposure that was used most; of equals the shortest, which shows beads best.
-fn longest_series<'a>(frames: &[&'a ShotRecord]) -> Vec<&'a ShotRecord> {
+/// At most [`MOST`] of the frames, one for each of even steps of time: in each step the frame that suits what is due there,
+/// the nearest in time of those that suit alike.
+fn evenly<'a>(frames: &[&'a ShotRecord], contact: Utc) -> Vec<&'a ShotRecord> {
+    let off_s = |s: &ShotRecord| s.utc.map_or(0.0, |utc| utc.seconds_since(contact));
     let stops = |s: &ShotRecord| s.shot.exposure.stops().unwrap_or(0.0);
-    let like = |at: f64| -> Vec<&'a ShotRecord> {
-        let same = |s: &&&'a ShotRecord| (stops(s) - at).abs() <= SAME_STOPS;
-        frames.iter().filter(same).copied().collect()
-    };
-    let mut starts: Vec<f64> = frames.iter().map(|s| stops(s)).collect();
-    starts.sort_by(f64::total_cmp);
-    let mut best: Vec<&ShotRecord> = Vec::new();
-    for at in starts {
-        let series = like(at);
-        if series.len() > best.len() {
-            best = series;
-        }
-    }
-    best
-}
-
-/// At most [`MOST`] of the frames, the nearest to even steps of time.
-fn evenly<'a>(series: &[&'a ShotRecord]) -> Vec<&'a ShotRecord> {
+    let mut series: Vec<&ShotRecord> = frames.to_vec();
+    series.sort_by(|a, b| {
+        off_s(a)
+            .total_cmp(&off_s(b))
+            .then_with(|| a.name().cmp(b.name()))
+    });
     let (Some(first), Some(last)) = (series.first(), series.last()) else {
         return Vec::new();
     };
-    let time = |s: &ShotRecord| s.utc.map_or(0.0, |utc| utc.unix_s());
-    let (start, end) = (time(first), time(last));
+    let (start, end) = (off_s(first), off_s(last));
+    let shortest = series
+        .iter()
+        .map(|s| stops(s))
+        .fold(f64::INFINITY, f64::min);
     let count = series.len().min(MOST);
-    let mut taken: Vec<&ShotRecord> = Vec::new();
-    for k in 0..count {
-        let due = start + (end - start) * k as f64 / (count - 1).max(1) as f64;
-        let free = series
-            .iter()
-            .filter(|s| !taken.iter().any(|t| t.name() == s.name()));
-        let nearest = free.min_by(|a, b| (time(a) - due).abs().total_cmp(&(time(b) - due).abs()));
-        taken.extend(nearest);
-    }
-    taken.sort_by(|a, b| {
-        time(a)
-            .total_cmp(&time(b))
-            .then_with(|| a.name().cmp(b.name()))
-    });
-    taken
+    let step = (end - start) / count as f64;
+    let step_of = |s: &ShotRecord| {
+        let at = (off_s(s) - start) / step.max(f64::MIN_POSITIVE);
+        (at as usize).min(count - 1)
+    };
+    // Stops off what is due: the shortest for beads, the longest that is no glare for the ring.
+    let unfit = |s: &ShotRecord| {
+        let over = stops(s) - shortest;
+        match off_s(s).abs() <= BEADS_S {
+            true => over,
+            false => (RING_STOPS - over).abs(),
+        }
+    };
+    let middle = |k: usize| start + step * (k as f64 + 0.5);
+    let best = |k: usize| {
+        let there = series.iter().filter(|s| step_of(s) == k);
+        there.min_by(|a, b| {
+            let away = |s: &ShotRecord| (off_s(s) - middle(k)).abs();
+            unfit(a)
+                .total_cmp(&unfit(b))
+                .then(away(a).total_cmp(&away(b)))
+        })
+    };
+    (0..count).filter_map(best).copied().collect()
 }
