@@ -157,6 +157,16 @@ fn north_is_known_on_trackers_and_in_hands() {
             "{plan:?} {o:?}"
         );
     }
+    let restless = Plan {
+        place: TEXAS,
+        mount: Mount::Restless { lean_deg: 0.5 },
+        burst: 1,
+        subsec: false,
+        ..Plan::default()
+    };
+    let o = mounts::outcome(&restless);
+    assert!(o.north_rms_deg < 0.2 && o.honest > 0.95, "{o:?}");
+    assert!(o.solved && o.sigma_deg < 0.2, "{o:?}");
     let hand = Mount::Hand { spread_deg: 6.0 };
     let o = mounts::outcome(&Plan {
         place: TEXAS,

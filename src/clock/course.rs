@@ -2,7 +2,6 @@
 
 use nalgebra::Vector3;
 
-use super::mount::horizontal_frame;
 use crate::domain::{Contacts, SunMoon, Utc};
 
 /// Where the Moon stands at an instant, on the sky.
@@ -128,6 +127,14 @@ impl Course {
         let part = place - n as f64;
         between(&self.rows[n], &self.rows[n + 1], part)
     }
+}
+
+/// Unit vectors square to a direction: towards greater azimuth (right, as seen from inside the sky) and towards the zenith.
+pub(super) fn horizontal_frame(direction: &Vector3<f64>) -> (Vector3<f64>, Vector3<f64>) {
+    let flat = direction.x.hypot(direction.y).max(1e-9);
+    let right = Vector3::new(direction.y / flat, -direction.x / flat, 0.0);
+    let up = (Vector3::z() - direction * direction.z) / flat;
+    (right, up)
 }
 
 fn between(a: &Stand, b: &Stand, part: f64) -> Stand {

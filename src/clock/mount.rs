@@ -11,7 +11,7 @@
 
 use nalgebra::{Vector2, Vector3};
 
-use super::course::Stand;
+use super::course::{Stand, horizontal_frame};
 
 /// What a mount's first axis points to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,14 +57,6 @@ impl Hold {
         };
         (along + Vector3::x() * lean.0 + across * lean.1).normalize()
     }
-}
-
-/// Unit vectors square to a direction: towards greater azimuth (right, as seen from inside the sky) and towards the zenith.
-pub(super) fn horizontal_frame(direction: &Vector3<f64>) -> (Vector3<f64>, Vector3<f64>) {
-    let flat = direction.x.hypot(direction.y).max(1e-9);
-    let right = Vector3::new(direction.y / flat, -direction.x / flat, 0.0);
-    let up = (Vector3::z() - direction * direction.z) / flat;
-    (right, up)
 }
 
 /// The first axis in a picture's own frame (right, up, ahead), for a direction known to fall on `place` and to lie at an angle

@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 use nalgebra::{Vector2, Vector3};
 
 use super::ClockFrame;
-use super::course::Course;
+use super::course::{Course, horizontal_frame};
 use super::measured::{Radii, middle, place_in, reading};
-use super::mount::{Axis, Hold, axis_in_picture, horizontal_frame};
+use super::mount::{Axis, Hold, axis_in_picture};
 use crate::domain::{Circle, Limb};
 
 /// One disc in one frame.
@@ -251,7 +251,8 @@ fn joins(stretch: &[Sight], next: &Sight, motion: Motion, course: &Course) -> bo
     let follows = || pair.moved <= AT_REST_SIGMAS * pair.noise.hypot(FOLLOWS_SHARE * pair.sky);
     match motion {
         Motion::Fixed => stands(),
-        Motion::Driven => follows(),
+        // Pictures cut out around the Sun look as if they followed it: each may then have a roll of its own.
+        Motion::Driven => false,
         // Within a burst nobody aims anew.
         Motion::Unknown => pair.sky < 3.0 * pair.noise && (stands() || follows()),
     }
@@ -280,7 +281,7 @@ pub(super) struct Drift {
 }
 
 /// Most discs of a stretch that are held against the sky, spread evenly.
-const MOST_SIGHTS: usize = 24;
+const MOST_SIGHTS: usize = 12;
 
 /// A camera creeps after it was aimed, by this share of the sky's way: one sigma of the way's direction in radians, 0.06 degrees
 /// (our choice).

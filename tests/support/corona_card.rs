@@ -271,7 +271,7 @@ fn take(kind: &Kind, view: &EclipseView, utc: Utc, k: usize, n: usize) -> Take {
         north_deg,
         moon: moon.map(|v| v / pose.sun_radius_arcsec),
         marked_s,
-        true_s: true_s / speed,
+        true_s,
         iso: 100.0 * speed,
         cloud: kind.cloud * (0.5 + 0.5 * (0.9 * at).sin()),
         s_curve: 0.0,
