@@ -88,7 +88,13 @@ pub(crate) fn merge_into(
     let averaged = (wish.layers == CoronaLayers::Exposures).then_some((&layers, &imprint));
     let mut merged = match merged(&frames, &inputs, averaged, watch)? {
         Ok(merged) => merged,
-        Err(error) => return Ok(Made::told(Notice::look(format!("no corona: {error}")))),
+        Err(error) => {
+            notices.push(Notice::look(format!("no corona: {error}")));
+            return Ok(Made {
+                notices,
+                ..Made::default()
+            });
+        }
     };
     let mut unit = Unit::of(&merged, wish);
     if !wish.keep_sky {
