@@ -11,6 +11,9 @@ const SAVED_WITHIN_S: f64 = 600.0;
 /// has moved by more.
 const SAME_DISCS: f64 = 1.5e-3;
 
+/// Suns of copies agree in place to this share of the radius.
+const SAME_SPOT: f64 = 0.01;
+
 /// Exposures this near together, in seconds, may show the same discs.
 const SAME_MOMENT_S: f64 = 5.0;
 
@@ -47,7 +50,17 @@ fn is_copy(earlier: &ClockFrame, later: &ClockFrame) -> bool {
     let same = discs(earlier)
         .zip(discs(later))
         .is_some_and(|(a, b)| same_discs(&a, &b));
-    same && same_settings && (apart_s <= 0.0 || apart_s > SAME_MOMENT_S)
+    same && same_settings
+        && same_spot(earlier, later)
+        && (apart_s <= 0.0 || apart_s > SAME_MOMENT_S)
+}
+
+/// Copies of one size show the Sun on the same spot; a burst on a camera left standing does not.
+fn same_spot(earlier: &ClockFrame, later: &ClockFrame) -> bool {
+    let one_size = earlier.size_px.is_some() && earlier.size_px == later.size_px;
+    let suns = discs(earlier).zip(discs(later));
+    let apart = suns.map(|((a, _), (b, _))| (a.x_px - b.x_px).hypot(a.y_px - b.y_px) / a.radius_px);
+    !one_size || apart.is_none_or(|apart| apart <= SAME_SPOT)
 }
 
 fn discs(frame: &ClockFrame) -> Option<(Circle, Circle)> {

@@ -7,10 +7,10 @@ use nalgebra::Vector2;
 use super::ClockFrame;
 use super::course::Course;
 use super::fit::{self, Look, Solved};
-use super::measured::{reading, upright};
+use super::measured::{Radii, place_in, reading, shared_radii, upright};
 use super::partials::Partials;
-use super::tracks::Tracks;
-use crate::domain::Orientation;
+use super::tracks::{Sight, Tracks};
+use crate::domain::{Limb, Orientation};
 
 /// How a frame is turned, in upright axes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -71,6 +71,8 @@ struct Card<'a> {
     course: &'a Course,
     /// Per frame with a disc: where the Sun falls, and its stretch.
     places: BTreeMap<usize, (Vector2<f64>, usize)>,
+    /// First and last reading of each stretch.
+    spans: Vec<(f64, f64)>,
     /// Mean reading and stray of each stretch that has evidence, in time order.
     strays: Vec<(f64, f64)>,
 }
@@ -88,9 +90,14 @@ impl<'a> Card<'a> {
                 Some((sum / sights.len() as f64, solved.stray_of(k)?))
             })
             .collect();
+        let ends =
+            |sights: &Vec<Sight>| Some((sights.first()?.reading_s, sights.last()?.reading_s));
+        let nowhere = (f64::INFINITY, f64::NEG_INFINITY);
+        let spans = tracks.stretches.iter().map(|s| ends(s).unwrap_or(nowhere));
         Self {
             solved,
             course,
+            spans: spans.collect(),
             places,
             strays,
         }
@@ -98,27 +105,53 @@ impl<'a> Card<'a> {
 
     /// The turns of the frames of some scale groups.
     fn turns(&self, frames: &[ClockFrame], lenses: &BTreeSet<usize>) -> Vec<Option<Turn>> {
+        let radii = shared_radii(frames);
         frames
             .iter()
             .enumerate()
             .map(|(n, frame)| {
                 lenses.get(&frame.scale_group)?;
-                self.turn(n, frame)
+                let (reading_s, _) = reading(frame.stamp.as_ref()?, frame.shutter_s, self.course);
+                let tracked = self.places.get(&n).map(|(place, k)| (*place, Some(*k)));
+                let spot = tracked.or_else(|| self.spot(frame, &radii, reading_s));
+                self.turn(frame, reading_s, spot)
             })
             .collect()
     }
 
-    fn turn(&self, index: usize, frame: &ClockFrame) -> Option<Turn> {
-        let (reading_s, _) = reading(frame.stamp.as_ref()?, frame.shutter_s, self.course);
-        let known = self.places.get(&index);
+    /// Where the disc of a frame falls that has no say in the tracks, and the stretch it was taken in.
+    fn spot(
+        &self,
+        frame: &ClockFrame,
+        radii: &Radii,
+        reading_s: f64,
+    ) -> Option<(Vector2<f64>, Option<usize>)> {
+        let fit = frame.fit?;
+        let disc = if fit.limb == Limb::Moon {
+            fit.moon?
+        } else {
+            fit.sun?
+        };
+        let px_per_rad = radii.get(&frame.scale_group)?.radius_px / self.course.sun_radius_rad();
+        let inside = |(from, to): &(f64, f64)| (*from..=*to).contains(&reading_s);
+        let stretch = self.spans.iter().position(inside);
+        Some((place_in(frame, &disc, px_per_rad)?, stretch))
+    }
+
+    fn turn(
+        &self,
+        frame: &ClockFrame,
+        reading_s: f64,
+        spot: Option<(Vector2<f64>, Option<usize>)>,
+    ) -> Option<Turn> {
         let look = Look {
             reading_s,
-            place: known.map_or_else(Vector2::zeros, |(place, _)| *place),
-            stretch: known.map(|(_, stretch)| *stretch),
+            place: spot.map_or_else(Vector2::zeros, |(place, _)| place),
+            stretch: spot.and_then(|(_, stretch)| stretch),
             stray: self.stray_at(reading_s),
         };
         let north = self.solved.north(&look, self.course);
-        let unplaced = if known.is_some() {
+        let unplaced = if spot.is_some() {
             0.0
         } else {
             self.by_place(&look)

@@ -250,7 +250,9 @@ fn tracked(outwards: &[LitInstant], edges: [f64; 2], end: &ContactEvent) -> Vec<
             }
             let (joins, height_arcsec) = alone_until(outwards, n, stretch.peak_deg);
             let (on_s, joined_s) = (instant.from_contact_s, outwards[joins].from_contact_s);
-            if (joined_s - on_s).abs() < LEAST_ALONE_S - 1e-9 {
+            // The last light, where the diamond stands, is told however soon it joins its neighbours.
+            let diamond = stretch.holds(end.position_angle_deg) && on_s.abs() < LEAST_ALONE_S;
+            if !diamond && (joined_s - on_s).abs() < LEAST_ALONE_S - 1e-9 {
                 continue;
             }
             beads.push(Bead {
