@@ -9,7 +9,7 @@ use contactstrip::pipeline::{self, Settings, Target, Unwatched, sort};
 use serde_json::{Value, json};
 
 fn stored_schema() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("schema/catalogue-{VERSION}.json"))
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("fixtures/schema/catalogue-{VERSION}.json"))
 }
 
 /// `REGENERATE=1` writes it anew; a change of the layout that older programs cannot read wants a new [`VERSION`].

@@ -196,7 +196,9 @@ fn pictures_of_any_bytes_are_decoded_or_refused() {
 
 #[test]
 fn recipes_of_any_text_are_taken_or_refused() {
-    let record: Catalogue = serde_json::from_slice(&stored("catalogue")[0]).unwrap();
+    let out = tempfile::tempdir().unwrap();
+    fs::write(out.path().join("catalogue.json"), &stored("catalogue")[0]).unwrap();
+    let record = Catalogue::load(out.path()).unwrap();
     let (proposed, _) = Recipe::propose(&record);
     let drawn = vec![proposed.to_toml(&record).into_bytes()];
     let words = [

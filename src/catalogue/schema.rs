@@ -3,7 +3,7 @@
 use super::{Catalogue, VERSION};
 
 /// The JSON Schema (draft 2020-12) of `catalogue.json` in its layout [`VERSION`], made from the types themselves. The repository
-/// keeps it as `schema/catalogue-VERSION.json`.
+/// keeps it as `fixtures/schema/catalogue-VERSION.json`.
 pub fn schema() -> serde_json::Value {
     let mut schema = schemars::schema_for!(Catalogue);
     schema.insert(

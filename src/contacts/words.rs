@@ -7,7 +7,7 @@ use super::durations::minutes;
 use super::horizon::{HorizonCrossing, Visible};
 use super::zone::CivilZone;
 use super::{bead_words, kind_word, limb_words, local_word};
-use crate::domain::{ContactEvent, LocalKind, MoonLimb, Site, Utc, safety_words};
+use crate::domain::{ContactEvent, Contacts, LocalKind, MoonLimb, Site, Utc, safety_words};
 use crate::ephemeris::{DeltaTStatus, Radii};
 
 /// The circumstances in words, with the cautions; ends with a line feed.
@@ -62,11 +62,21 @@ fn list_line(out: &mut String, all: &Circumstances) {
         local.date,
         local.time,
         c.magnitude,
-        c.obscuration * 100.0,
+        percent(c, 99.9),
         c.maximum.sky.sun_alt_refracted_deg,
         central,
         seen_words(all),
     );
+}
+
+/// Covered area in percent; what is not total never rounds to all of it, `most` being the greatest number of that many places below.
+fn percent(contacts: &Contacts, most: f64) -> f64 {
+    let percent = contacts.obscuration * 100.0;
+    if contacts.kind == LocalKind::Total {
+        percent
+    } else {
+        percent.min(most)
+    }
 }
 
 fn seen_words(all: &Circumstances) -> String {
@@ -183,7 +193,7 @@ fn findings(out: &mut String, all: &Circumstances) {
         out,
         "Magnitude {:.4}, {:.2} % of the Sun's area covered, Moon/Sun {:.4}.",
         c.magnitude,
-        c.obscuration * 100.0,
+        percent(c, 99.99),
         c.maximum.sky.ratio()
     );
     if let Some((c2, c3)) = all.valleys {

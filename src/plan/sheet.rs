@@ -375,7 +375,10 @@ fn contact_line(event: &ContactEvent, input: &PlanInput<'_>) -> ContactLine {
 fn horizon(contacts: &Contacts) -> Vec<String> {
     let mut lines = Vec::new();
     for event in contacts.events() {
-        let word = event.kind.word();
+        let word = match event.kind {
+            ContactKind::Maximum => "Maximum",
+            kind => kind.word(),
+        };
         let (alt, az) = (event.sky.sun_alt_refracted_deg, event.sky.sun_az_deg);
         if !event.sun_up {
             lines.push(format!(

@@ -175,7 +175,8 @@ fn the_calendar_keeps_to_its_format() {
 #[test]
 fn the_diagram_draws_what_is_seen() {
     let seen = contacts::diagram(&all(PALMA.0, PALMA.1));
-    assert_eq!(seen.matches("<g transform=\"translate").count(), 5);
+    // Five panels, and a group for the charts of the beads.
+    assert_eq!(seen.matches("<g transform=\"translate").count(), 6);
     assert_eq!(seen.matches("<g").count(), seen.matches("</g>").count());
     assert!(seen.contains(">sunset<") && !seen.contains(">C4<"));
     assert!(seen.contains("ISO 12312-2") && !seen.contains("NaN"));
