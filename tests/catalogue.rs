@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::{CATALOGUE_FILE, Catalogue, VERSION, schema};
 use contactstrip::demo::{DemoOptions, draw_card};
-use contactstrip::pipeline::{Settings, Unwatched, sort};
+use contactstrip::pipeline::{self, Settings, Target, Unwatched, sort};
 use serde_json::{Value, json};
 
 fn stored_schema() -> PathBuf {
@@ -160,6 +160,26 @@ fn as_layout_1(mut record: Value, card: &Path) -> Value {
         shot["shot"]["file"]["path"] = json!(path);
     }
     record
+}
+
+/// A record that program 0.1 wrote (`fixtures/fuzz/catalogue`, thinned out) opens and is worked from.
+#[test]
+fn a_record_of_program_0_1_opens() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = include_bytes!("../fixtures/fuzz/catalogue/demo.json");
+    fs::write(folder.path().join(CATALOGUE_FILE), text).unwrap();
+    let record = Catalogue::load(folder.path()).unwrap();
+    assert_eq!(record.version, VERSION);
+    assert_eq!(record.cards[0].path, Path::new("/card"));
+    let shot = record.shot("DCIM/100LONGB/IMG_9953.JPG").unwrap();
+    let path = Path::new("/card/DCIM/100LONGB/IMG_9953.JPG");
+    assert_eq!(shot.shot.file.path, path);
+    let target = Target {
+        out: folder.path().to_owned(),
+        ..Target::default()
+    };
+    let told = pipeline::clock(&target, &Unwatched).unwrap().text;
+    assert!(told.contains("38.8 s fast"), "{told}");
 }
 
 #[test]
