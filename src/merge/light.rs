@@ -210,7 +210,7 @@ impl<'a> Light<'a> {
                     && (rect.y..rect.y + rect.height).contains(&py)
                 {
                     let i = (py - rect.y) * rect.width + px - rect.x;
-                    let mended = self.from_ring(samples, [x, y], [px, py]);
+                    let mended = self.mean_of_ring(samples, [x, y], [px, py]);
                     // Where raw conversion spread nothing the neighbours are good as they are.
                     let out_of_line = |c: usize| out[i][c] > SPREAD * mended[c];
                     if (px, py) == (x, y) || (0..3).any(out_of_line) {
@@ -222,7 +222,7 @@ impl<'a> Light<'a> {
     }
 
     /// Radiance of a pixel from the ring two pixels about `hot`, by inverse squares of distance.
-    fn from_ring<T: Copy + Into<usize>>(
+    fn mean_of_ring<T: Copy + Into<usize>>(
         &self,
         samples: &[T],
         hot: [usize; 2],

@@ -199,7 +199,7 @@ fn an_observation_near_the_limit_of_2001_agrees() {
         ..ContactsOptions::default()
     });
     let early = found.c2.unwrap().utc.seconds_since(smooth.c2.unwrap().utc);
-    assert!((early - 12.0).abs() < 2.0, "{early:.2} s");
+    assert!((early - 12.0).abs() < 2.5, "{early:.2} s");
 }
 
 /// The rows of `limb_beads_open.csv` of one contact.
