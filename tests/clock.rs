@@ -124,7 +124,6 @@ fn north_is_known_on_tripods_at_any_altitude() {
             ..Plan::default()
         };
         let o = mounts::outcome(&plan);
-        println!("{:.3} / {:.3} degrees", o.north_rms_deg, o.totality_rms_deg);
         assert_eq!((o.norths, o.mirror_wrong), (o.frames, 0), "{plan:?} {o:?}");
         assert!(
             o.north_rms_deg < 0.1 && o.totality_rms_deg < 0.1,
@@ -152,7 +151,6 @@ fn north_is_known_on_trackers_and_in_hands() {
             ..Plan::default()
         };
         let o = mounts::outcome(&plan);
-        println!("{:.3} degrees, {:?}", o.north_rms_deg, plan.mount);
         assert_eq!(o.mirror_wrong, 0, "{plan:?} {o:?}");
         assert!(
             o.north_rms_deg < most_deg && o.honest > 0.97,
