@@ -75,7 +75,7 @@ fn whole_lines(text: &[u8]) -> usize {
 }
 
 /// Whether a name leads nowhere but to `phases` or below it, whatever was written into the list. Links on the way are
-/// another matter: see [`super::undo`].
+/// another matter: see [`super::undo()`].
 fn stays_below(below: &str) -> bool {
     let mut parts = Path::new(below).components();
     let inside = parts.next() == Some(Component::Normal(PHASES_FOLDER.as_ref()));
