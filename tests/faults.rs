@@ -336,8 +336,9 @@ fn a_card_pulled_midway_ends_the_run_and_costs_nothing_that_was_done() {
     let desk = Desk::new();
     desk.put_six();
     let away = desk.folder.path().join("away");
-    let stage = "learning the Sun's size";
-    let watch = meddling(stage, || fs::rename(desk.card(), &away).unwrap());
+    let watch = meddling("learning the Sun's size", || {
+        fs::rename(desk.card(), &away).unwrap()
+    });
     let error = pipeline::sort(&desk.settings(), &watch).unwrap_err();
     assert!(
         matches!(error, PipelineError::Model(ModelError::CardGone(_))),
