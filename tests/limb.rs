@@ -119,7 +119,11 @@ fn librations_stay_within_the_band() {
             );
             let view = EclipseView::new(eclipse, place, Radii::IAU, None);
             let (l, b) = Sightline::new(&view.moon_aspect(eclipse.greatest())).libration_deg();
-            assert!(l.abs() < 6.9 && b.abs() < 0.75, "{} {l} {b}", eclipse.date());
+            assert!(
+                l.abs() < 6.9 && b.abs() < 0.75,
+                "{} {l} {b}",
+                eclipse.date()
+            );
         }
     }
 }
