@@ -462,28 +462,35 @@ fn a_full_disk_is_told_and_a_larger_one_goes_on() {
 
 /// The same where nothing can be mounted: no file may grow beyond some size.
 #[cfg(target_os = "linux")]
+/// Runs the whole job under a shell's limit of so many blocks a file: it ends with an error that says what could not be written.
+#[track_caller]
+fn held_short(desk: &Desk, blocks: &str, limited: &str) {
+    let mut command = Command::new("sh");
+    command
+        .arg("-c")
+        .arg(limited)
+        .arg(PROGRAM)
+        .args(desk.words("all"));
+    let output = command.output().unwrap();
+    let text = stderr(&output);
+    assert!(
+        matches!(output.status.code(), Some(1 | 2)),
+        "{blocks}: {text}"
+    );
+    assert!(
+        text.contains("too large") || text.contains("cannot write"),
+        "{blocks}: {text}"
+    );
+}
+
+#[cfg(target_os = "linux")]
 #[test]
 fn a_file_that_may_not_grow_is_told() {
     let desk = Desk::new();
     desk.put_six();
     for blocks in ["0", "1", "8", "64"] {
         let limited = format!("trap '' XFSZ; ulimit -f {blocks}; exec \"$0\" \"$@\"");
-        let mut command = Command::new("sh");
-        command
-            .arg("-c")
-            .arg(limited)
-            .arg(PROGRAM)
-            .args(desk.words("all"));
-        let output = command.output().unwrap();
-        let text = stderr(&output);
-        assert!(
-            matches!(output.status.code(), Some(1 | 2)),
-            "{blocks}: {text}"
-        );
-        assert!(
-            text.contains("too large") || text.contains("cannot write"),
-            "{blocks}: {text}"
-        );
+        held_short(&desk, blocks, &limited);
         let half = |path: &PathBuf| path.to_string_lossy().contains("-writing");
         assert!(!contents(&desk.out()).keys().any(half), "{blocks}");
     }

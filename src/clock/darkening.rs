@@ -3,7 +3,8 @@
 use super::ClockFrame;
 use super::belief;
 use super::course::Course;
-use super::measured::{middle, reading};
+use super::measured::reading;
+use crate::domain::median;
 
 /// Least fall of the sky's light over the frames, in stops, for the fall to be the eclipse.
 const LEAST_FALL_STOPS: f64 = 4.0;
@@ -98,7 +99,7 @@ fn cost_with(sky: &[Sky], course: &Course, tau_s: f64, floor: f64) -> f64 {
         .iter()
         .map(|s| s.stops - (course.at(s.reading_s - tau_s).free + floor).log2())
         .collect();
-    let level = middle(&mut off).unwrap_or(0.0);
+    let level = median(&mut off).unwrap_or(0.0);
     off.iter()
         .map(|o| ((o - level) / SCATTER_STOPS).powi(2).min(9.0))
         .sum()

@@ -9,9 +9,10 @@
 use nalgebra::{Matrix2, SMatrix, SVector, Vector2};
 
 use super::course::Course;
-use super::measured::{Measured, Vectors, middle};
+use super::measured::{Measured, Vectors};
 use super::mount::{self, Axis, Hold};
 use super::tracks::{Drift, Setup, Tracks};
+use crate::domain::median;
 
 /// Number of unknowns.
 pub(super) const N: usize = 8;
@@ -411,13 +412,21 @@ impl Normal {
         };
         let at = |u: &Unknowns| predicted(u, solved.hold, course, &seen);
         let mut slope = SMatrix::<f64, 2, N>::zeros();
-        for (k, probe) in PROBE.iter().enumerate() {
+        for k in [TAU, ROLL, AIRY, LEAN[0], LEAN[1]] {
             let (mut more, mut less) = (solved.unknowns, solved.unknowns);
-            more[k] += probe;
-            less[k] -= probe;
-            slope.set_column(k, &((at(&more) - at(&less)) / (2.0 * probe)));
+            more[k] += PROBE[k];
+            less[k] -= PROBE[k];
+            slope.set_column(k, &((at(&more) - at(&less)) / (2.0 * PROBE[k])));
         }
-        let off = Vector2::new(m.right, m.up) - at(&solved.unknowns);
+        // Scale and biases only stretch the vector.
+        let t_s = seen.reading_s - solved.unknowns[TAU];
+        let here = at(&solved.unknowns);
+        let outward = here / here.norm().max(1e-9);
+        let biased = solved.unknowns[EDGE] + solved.unknowns[SIDE] * course.side(t_s);
+        slope.set_column(SCALE, &(here - outward * biased));
+        slope.set_column(EDGE, &outward);
+        slope.set_column(SIDE, &(outward * course.side(t_s)));
+        let off = Vector2::new(m.right, m.up) - here;
         let weighed = slope.transpose() * weight;
         self.matrix += weighed * slope;
         self.right += weighed * off;
@@ -539,7 +548,7 @@ fn strayed(solved: &Solved) -> f64 {
     // Each turn weighs as it was measured; one unknown is spent on the mean.
     let (mut weights, mut excess) = (0.0, 0.0);
     let mut sizes: Vec<f64> = own().map(|(turn, _)| turn.abs()).collect();
-    let usual = middle(&mut sizes).unwrap_or(0.0).max(LEAST_STRAY);
+    let usual = median(&mut sizes).unwrap_or(0.0).max(LEAST_STRAY);
     for (turn, sigma) in own() {
         let weight = 1.0 / (1.0 + (sigma / best).powi(2) / 4.0);
         weights += weight;

@@ -6,8 +6,8 @@
 
 use super::ClockFrame;
 use super::course::Course;
-use super::measured::{Vectors, middle, reading};
-use crate::domain::Limb;
+use super::measured::{Vectors, reading};
+use crate::domain::{Limb, median};
 
 /// What a frame shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -87,7 +87,8 @@ const SURE_CRESCENT: f64 = 0.02;
 const GLARE: (f64, f64) = (0.12, 0.35);
 
 /// Degrees of the Moon's limb that stand out: from the first on no sunlight drowns any of it; below the second, in a saturated
-/// picture, some does (seen on real cards: 360 in eleven coronae, 327 and 297 in a bead and a ring).
+/// picture, some may (seen on real cards: 360 in eleven coronae, 327 and 297 in a bead and a ring, but 297 in a corona through
+/// thin cloud as well, so that a short arc leaves it open).
 const ARC_DEG: (f64, f64) = (350.0, 340.0);
 
 /// Fewest frames with the Moon's limb whose light says what totality's is.
@@ -234,7 +235,7 @@ impl Light {
             .collect();
         let enough = lights.len() >= LIGHTS;
         Self {
-            totality: middle(&mut lights).filter(|_| enough),
+            totality: median(&mut lights).filter(|_| enough),
             clear_stops: clear_stops(frames.iter().filter(with_moon)),
         }
     }
@@ -272,7 +273,7 @@ impl Light {
         let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
         let by_glare = match by_glare {
             Some(true) if arc_deg >= ARC_DEG.0 => None,
-            None | Some(false) if arc_deg < ARC_DEG.1 && saturated => Some(true),
+            Some(false) if arc_deg < ARC_DEG.1 && saturated => None,
             told => told,
         };
         let well = frame

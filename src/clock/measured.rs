@@ -6,7 +6,7 @@ use nalgebra::Vector2;
 
 use super::ClockFrame;
 use super::course::Course;
-use crate::domain::{CameraStamp, Circle, Limb, Orientation, TRUNCATION_SIGMA_S};
+use crate::domain::{CameraStamp, Circle, Limb, Orientation, TRUNCATION_SIGMA_S, median};
 
 /// Error of a fitted centre that its own sigma does not tell, per axis in pixels: blur and limb darkening move both
 /// limbs alike, seeing does not (our choice).
@@ -191,23 +191,13 @@ fn shared_radius(seen: &[(f64, f64)]) -> Option<SharedRadius> {
     if radii.is_empty() {
         radii = seen.iter().map(|(_, r)| *r).collect();
     }
-    let radius_px = middle(&mut radii)?;
+    let radius_px = median(&mut radii)?;
     let mut apart: Vec<f64> = radii.iter().map(|r| (r - radius_px).abs()).collect();
-    let spread_px = 1.4826 * middle(&mut apart)?;
+    let spread_px = 1.4826 * median(&mut apart)?;
     Some(SharedRadius {
         radius_px,
         sigma: 1.25 * spread_px / (radii.len() as f64).sqrt() / radius_px,
     })
-}
-
-/// The median; sorts the values.
-pub(super) fn middle(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(values[n / 2]),
-        n => Some(0.5 * (values[n / 2 - 1] + values[n / 2])),
-    }
 }
 
 /// A vector of the upright picture (x right, y down) as it lies in the stored one (EXIF 2.32, tag 0x0112).

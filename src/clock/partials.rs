@@ -1,5 +1,7 @@
 //! The clock by the partial frames.
 
+use rayon::prelude::*;
+
 use super::course::Course;
 use super::fit::{self, Setting, Solved};
 use super::measured::{Measured, Vectors};
@@ -25,6 +27,9 @@ const MIRRORED_HINT: f64 = 12.0;
 
 /// Most vectors among which places and holds are told apart, spread evenly over the time; the fit that stands out then takes all.
 const MOST_TRIED: usize = 160;
+
+/// Fits that start no farther apart than this, in seconds, end alike (our choice: two steps of the search).
+const SAME_PLACE_S: f64 = 30.0;
 
 /// A rival clock error must cost this much more to be ruled out, in the same units.
 const CLEAR_COST: f64 = 6.0;
@@ -113,7 +118,7 @@ pub(super) struct Beside<'a> {
     /// The clock error that is believed beforehand, in seconds.
     pub(super) word_s: f64,
     /// Minus twice the log of how likely belief and other evidence make an error known to a sigma, up to a constant.
-    pub(super) cost: &'a dyn Fn(f64, f64) -> f64,
+    pub(super) cost: &'a (dyn Fn(f64, f64) -> f64 + Sync),
     /// Whether the stored pictures are mirrored, where that was given.
     pub(super) mirrored: Option<bool>,
 }
@@ -173,14 +178,20 @@ fn choose(setting: &Setting<'_>, beside: &Beside<'_>) -> Result<(Solved, Mirror)
         ..*setting
     };
     let mut places = search::places(&some, setting.course);
-    places.push(beside.word_s);
+    let tried_anyway = |tau_s: &f64| (tau_s - beside.word_s).abs() < SAME_PLACE_S;
+    if !places.iter().any(tried_anyway) {
+        places.push(beside.word_s);
+    }
     let holds: Vec<Hold> = Hold::ALL
         .into_iter()
         .filter(|hold| beside.mirrored.is_none_or(|given| given == hold.mirrored))
         .collect();
-    let fits: Vec<(f64, f64, Solved)> = places
+    let starts: Vec<(f64, Hold)> = places
         .iter()
         .flat_map(|&tau_s| holds.iter().map(move |hold| (tau_s, *hold)))
+        .collect();
+    let fits: Vec<(f64, f64, Solved)> = starts
+        .into_par_iter()
         .map(|(tau_s, hold)| fit::fit(&tried, tau_s, hold))
         .filter(|solved| solved.cost.is_finite() && solved.tau_s().is_finite())
         .map(|solved| {

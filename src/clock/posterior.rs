@@ -1,6 +1,8 @@
 //! All that is known of a clock error at once: belief and evidence multiplied over every error that is possible, then the
 //! peaks of the product.
 
+use rayon::prelude::*;
+
 /// Step of the first look in seconds.
 const COARSE_S: f64 = 5.0;
 
@@ -56,7 +58,7 @@ struct Run {
 pub(super) fn of(
     spans: &[(f64, f64)],
     sharp_s: f64,
-    log: &dyn Fn(f64, f64) -> f64,
+    log: &(dyn Fn(f64, f64) -> f64 + Sync),
 ) -> Option<Posterior> {
     let coarse: Vec<Run> = joined(spans.to_vec(), COARSE_S)
         .into_iter()
@@ -89,12 +91,12 @@ pub(super) fn of(
     })
 }
 
-fn run((from_s, to_s): (f64, f64), step_s: f64, log: &dyn Fn(f64, f64) -> f64) -> Run {
+fn run((from_s, to_s): (f64, f64), step_s: f64, log: &(dyn Fn(f64, f64) -> f64 + Sync)) -> Run {
     let count = ((to_s - from_s) / step_s).ceil().max(1.0) as usize + 1;
     let at = |n: usize| log(from_s + n as f64 * step_s, step_s);
     Run {
         from_s,
-        logs: (0..count).map(at).collect(),
+        logs: (0..count).into_par_iter().map(at).collect(),
     }
 }
 

@@ -16,6 +16,10 @@ const MOST_COST: f64 = 25.0;
 /// Most places kept.
 const MOST_PLACES: usize = 8;
 
+/// Places that cost this much more than the best, and this many times as much, are past hope: no fit makes up for lengths so wrong
+/// (our choice: wide, as stated errors may be too small; then the best costs much as well).
+const HOPELESS: (f64, f64) = (60.0, 3.0);
+
 /// A frame farther than this from the next one, in seconds, is of another shoot.
 const SHOOT_GAP_S: f64 = 6.0 * 3600.0;
 
@@ -47,6 +51,9 @@ pub(super) fn places(shoot: &[Measured], course: &Course) -> Vec<f64> {
         .collect();
     low.sort_by(|&a, &b| costs[a].total_cmp(&costs[b]));
     low.truncate(MOST_PLACES);
+    let best = low.first().map_or(0.0, |&n| costs[n]);
+    let most = (best + HOPELESS.0).max(best * HOPELESS.1);
+    low.retain(|&n| costs[n] <= most);
     low.into_iter()
         .map(|n| from_s + n as f64 * STEP_S)
         .collect()

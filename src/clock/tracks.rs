@@ -11,9 +11,9 @@ use nalgebra::{Vector2, Vector3};
 
 use super::ClockFrame;
 use super::course::{Course, horizontal_frame};
-use super::measured::{Radii, middle, place_in, reading};
+use super::measured::{Radii, place_in, reading};
 use super::mount::{Axis, Hold, axis_in_picture};
-use crate::domain::{Circle, Limb};
+use crate::domain::{Circle, Limb, median};
 
 /// One disc in one frame.
 #[derive(Clone, Copy, Debug)]
@@ -143,7 +143,7 @@ fn moon_radius_px(frames: &[ClockFrame], group: usize) -> Option<f64> {
         .filter_map(moon)
         .map(|c| c.radius_px)
         .collect();
-    middle(&mut radii).filter(|radius| *radius > 1.0)
+    median(&mut radii).filter(|radius| *radius > 1.0)
 }
 
 /// Two successive frames: how far the disc moved, and how far the sky did.

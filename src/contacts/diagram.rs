@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::circumstances::Circumstances;
 use super::words::{capital, place};
 use super::{bead_words, kind_word, limb_words, local_word};
-use crate::domain::{ContactKind, SunMoon, safety_words};
+use crate::domain::{ContactKind, SunMoon, in_markup, safety_words};
 
 /// Radius of the Sun in the drawing, in its own units.
 const SUN: f64 = 56.0;
@@ -67,7 +67,7 @@ pub fn diagram(all: &Circumstances) -> String {
         let _ = writeln!(
             svg,
             "<text class=\"foot\" x=\"20\" y=\"{y:.1}\">{}</text>",
-            escaped(line)
+            in_markup(line)
         );
     }
     svg.push_str("</svg>\n");
@@ -151,8 +151,8 @@ fn head(svg: &mut String, all: &Circumstances, width: f64, height: f64) {
          <text class=\"title\" x=\"20\" y=\"32\">{title}</text>\n\
          <text x=\"20\" y=\"54\" font-size=\"13\">{zone}</text>\n",
         side = 2.0 * SKY,
-        title = escaped(&title),
-        zone = escaped(&zone)
+        title = in_markup(&title),
+        zone = in_markup(&zone)
     );
 }
 
@@ -202,7 +202,7 @@ fn captions(svg: &mut String, panel: &Panel) {
     let _ = writeln!(
         svg,
         "<text class=\"name\" y=\"-120\">{}</text>",
-        escaped(&panel.name)
+        in_markup(&panel.name)
     );
     for (n, line) in std::iter::once(&panel.time)
         .chain(&panel.details)
@@ -212,7 +212,7 @@ fn captions(svg: &mut String, panel: &Panel) {
         let _ = writeln!(
             svg,
             "<text class=\"small\" y=\"{y:.0}\">{}</text>",
-            escaped(line)
+            in_markup(line)
         );
     }
 }
@@ -253,10 +253,4 @@ fn wrapped(text: &str, letters: usize) -> Vec<String> {
         }
     }
     lines
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
 }

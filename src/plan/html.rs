@@ -4,21 +4,13 @@ use std::fmt::Write as _;
 
 use super::sheet::{Sheet, TotalityStep};
 use super::text::{covered, minutes, signed_minutes};
-use crate::domain::dial_mark;
+use crate::domain::{dial_mark, in_markup};
 
 /// Look of the page.
 const STYLE: &str = include_str!("sheet.css");
 
 /// What the page may load: only what is in it.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
-
-/// Text made safe inside an element or a quoted attribute.
-fn safe(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
-}
 
 /// A table in a box that scrolls sideways where the screen is narrow; `n` marks columns of numbers.
 fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
@@ -32,7 +24,7 @@ fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
     for row in rows {
         out.push_str("<tr>");
         for cell in row {
-            let _ = write!(out, "<td>{}</td>", safe(cell));
+            let _ = write!(out, "<td>{}</td>", in_markup(cell));
         }
         out.push_str("</tr>\n");
     }
@@ -55,7 +47,7 @@ fn parted(line: &str) -> String {
 fn paragraphs<T: AsRef<str>>(lines: &[T]) -> String {
     lines
         .iter()
-        .map(|line| format!("<p>{}</p>\n", safe(line.as_ref())))
+        .map(|line| format!("<p>{}</p>\n", in_markup(line.as_ref())))
         .collect()
 }
 
@@ -63,7 +55,7 @@ fn paragraphs<T: AsRef<str>>(lines: &[T]) -> String {
 fn list<T: AsRef<str>>(lines: &[T]) -> String {
     let items: String = lines
         .iter()
-        .map(|line| format!("<li>{}</li>\n", safe(line.as_ref())))
+        .map(|line| format!("<li>{}</li>\n", in_markup(line.as_ref())))
         .collect();
     format!("<ul>\n{items}</ul>\n")
 }
@@ -94,7 +86,7 @@ impl Sheet {
         } else {
             contacts + &day
         };
-        let title = safe(&format!("Shooting sheet, eclipse of {}", self.eclipse_date));
+        let title = in_markup(&format!("Shooting sheet, eclipse of {}", self.eclipse_date));
         let head = [
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">",
             "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">",
@@ -104,14 +96,17 @@ impl Sheet {
         ];
         let top = [
             format!("<h1>{title}</h1>"),
-            format!("<p class=\"big\">{}</p>", safe(&capital(&self.headline()))),
             format!(
-                "<p class=\"quiet\">{}</p>",
-                safe(&parted(&self.place_line()))
+                "<p class=\"big\">{}</p>",
+                in_markup(&capital(&self.headline()))
             ),
             format!(
                 "<p class=\"quiet\">{}</p>",
-                safe(&parted(&self.gear_line()))
+                in_markup(&parted(&self.place_line()))
+            ),
+            format!(
+                "<p class=\"quiet\">{}</p>",
+                in_markup(&parted(&self.gear_line()))
             ),
             self.near_path
                 .map_or_else(String::new, |path| paragraphs(&[path.words()])),
@@ -191,7 +186,7 @@ impl Sheet {
                         "<tr><td class=\"n\">{}</td><td>{}</td><td class=\"say\">{}</td></tr>\n",
                         signed_minutes(l.from_contact_s),
                         l.local,
-                        safe(&l.action)
+                        in_markup(&l.action)
                     )
                 })
                 .collect();
@@ -263,11 +258,11 @@ impl Sheet {
         let mut body = format!(
             "<p>From the beads to the corona 4 solar radii off the limb: {} stops. Use {}.</p>\n<ol>\n",
             brackets.range_stops,
-            safe(&chosen.words())
+            in_markup(&chosen.words())
         );
         for set in chosen.exposures_s.chunks(chosen.frames as usize) {
             let marks: Vec<_> = set.iter().map(|s| dial_mark(*s)).collect();
-            let _ = writeln!(body, "<li>{}</li>", safe(&marks.join(", ")));
+            let _ = writeln!(body, "<li>{}</li>", in_markup(&marks.join(", ")));
         }
         body.push_str("</ol>\n<h3>Others</h3>\n");
         let others: Vec<_> = brackets

@@ -10,7 +10,6 @@ use contactstrip::contacts;
 use contactstrip::domain::{Site, SunMoon, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::pipeline::{Settings, Unwatched, sort};
-use contactstrip::raster::Samples;
 use exif::{Tag, Value};
 use jiff::civil::Date;
 use rand::{RngExt, SeedableRng};
@@ -415,19 +414,7 @@ fn placed(
 
 /// Writes a drawn frame as a camera would.
 fn write(path: &Path, scene: &Scene, read: Utc, subsec: bool) {
-    let frame = scene.frame();
-    let Samples::U8(values) = frame.samples() else {
-        panic!("drawn frames have 8 bits");
-    };
-    let mut jpeg = Vec::new();
-    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 95)
-        .encode(
-            values,
-            frame.width() as u32,
-            frame.height() as u32,
-            image::ExtendedColorType::Rgb8,
-        )
-        .unwrap();
+    let jpeg = header::encoded(&scene.frame(), 95);
     let civil = jiff::tz::TimeZone::UTC.to_datetime(read.timestamp());
     let clock = civil.strftime("%Y:%m:%d %H:%M:%S").to_string();
     let mut fields = vec![

@@ -10,7 +10,7 @@ use contactstrip::domain::{Limb, Orientation, Phase, Site, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::merge::{MergeInput, MergeOptions, Merged, merge};
 use contactstrip::pipeline::{Settings, Unwatched, sort};
-use contactstrip::raster::{Frame, Samples, decode};
+use contactstrip::raster::{Frame, decode};
 use exif::{Tag, Value};
 use rayon::prelude::*;
 
@@ -327,18 +327,7 @@ fn partials(kind: &Kind, view: &EclipseView, card: &Path) {
 }
 
 fn write(path: &Path, frame: &Frame, utc: Utc, shutter: (u32, u32), iso: f64) {
-    let Samples::U8(values) = frame.samples() else {
-        panic!("drawn frames have 8 bits");
-    };
-    let mut jpeg = Vec::new();
-    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, 97)
-        .encode(
-            values,
-            frame.width() as u32,
-            frame.height() as u32,
-            image::ExtendedColorType::Rgb8,
-        )
-        .unwrap();
+    let jpeg = header::encoded(frame, 97);
     let civil = jiff::tz::TimeZone::UTC.to_datetime(utc.timestamp());
     let hundredths = civil.subsec_nanosecond() / 10_000_000;
     let fields = vec![

@@ -2,8 +2,26 @@
 
 use std::io::Cursor;
 
+use contactstrip::raster::{Frame, Samples};
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, SRational, Tag, Value};
+
+/// A drawn frame of three channels as a baseline JPEG.
+pub(crate) fn encoded(frame: &Frame, quality: u8) -> Vec<u8> {
+    let Samples::U8(values) = frame.samples() else {
+        panic!("drawn frames have 8 bits");
+    };
+    let mut jpeg = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut jpeg, quality)
+        .encode(
+            values,
+            frame.width() as u32,
+            frame.height() as u32,
+            image::ExtendedColorType::Rgb8,
+        )
+        .unwrap();
+    jpeg
+}
 
 /// One tag of the first directory.
 pub(crate) fn field(tag: Tag, value: Value) -> Field {

@@ -85,16 +85,10 @@ pub(super) fn all(frames: &[&ShotRecord]) -> Vec<Point> {
     ]
 }
 
-/// Middle value; `None` of nothing. Values are finite.
+/// Median of the finite ones among some values; `None` of none.
 fn median(mut values: Vec<f64>) -> Option<f64> {
     values.retain(|v| v.is_finite());
-    values.sort_by(f64::total_cmp);
-    let n = values.len();
-    match n {
-        0 => None,
-        n if n % 2 == 1 => Some(values[n / 2]),
-        n => Some((values[n / 2 - 1] + values[n / 2]) / 2.0),
-    }
+    crate::domain::median(&mut values)
 }
 
 fn sun_circle(shot: &ShotRecord) -> Option<Circle> {
