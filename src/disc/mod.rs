@@ -173,8 +173,14 @@ pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
 pub fn hides(report: &DiscReport) -> bool {
     match &report.fit {
         Ok(fit) => fit.limb == Limb::Sun && report.flags.has(Flag::Clipped),
-        Err(NoDisc::Dark { .. } | NoDisc::Astray { .. } | NoDisc::Several { .. }) => false,
-        Err(NoDisc::NoLimb | NoDisc::Cluttered { .. } | NoDisc::NotTheSun | NoDisc::NoEdge) => true,
+        Err(NoDisc::Dark { .. } | NoDisc::Astray { .. }) => false,
+        Err(
+            NoDisc::NoLimb
+            | NoDisc::Cluttered { .. }
+            | NoDisc::NotTheSun
+            | NoDisc::NoEdge
+            | NoDisc::Several { .. },
+        ) => true,
     }
 }
 
