@@ -147,6 +147,7 @@ fn sheet_of(contacts: &Contacts, view: &EclipseView) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear: gear(),
@@ -161,6 +162,7 @@ fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
         sky: &|t| eclipse.sky(t),
         zone: TimeZone::get("America/Santiago").unwrap(),
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear,
@@ -381,6 +383,7 @@ fn a_deep_partial_never_reads_as_total() {
         sky: &|t| partial.sky(t),
         zone: TimeZone::UTC,
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear: gear(),
@@ -685,6 +688,7 @@ fn real(site: &str, day: &str, gear: Gear) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: contacts::near_path(&view, &contacts),
+        rehearsed: None,
         limb_lights: contacts::limb_lights(&view, &contacts),
         skyline: None,
         gear,
@@ -863,6 +867,7 @@ fn with_horizon(site: &str, day: &str, horizon: &str) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: contacts::near_path(&view, &contacts),
+        rehearsed: None,
         limb_lights: contacts::limb_lights(&view, &contacts),
         skyline: Some(horizon.parse().unwrap()),
         gear: gear(),
@@ -1033,4 +1038,39 @@ fn at_the_very_edge_the_real_limb_decides() {
     let inside = with_horizon(&format!("{lat},{lon},650"), "2026-08-12", open);
     assert_eq!(inside.kind, LocalKind::Total, "{path:?}");
     assert!(inside.near_limit && inside.near_path.is_none());
+}
+
+#[test]
+fn planets_of_the_frame_are_told() {
+    // 2027 August 2, Luxor: Venus 2.8 degrees from the Sun, outside a frame of 3.4 by 2.3 degrees and inside that of a 200 mm lens.
+    let long = with_horizon("25.7,32.64,80", "2027-08-02", "0,0\n20,0");
+    assert!(long.planets.iter().all(|p| p.in_frame_deg.is_none()));
+    assert!(flat(&long.text()).contains("None stands in a level frame"));
+    let wide = |focal_mm| real("25.7,32.64,80", "2027-08-02", Gear { focal_mm, ..gear() });
+    let sheet = wide(200.0);
+    let venus = sheet.planets.iter().find(|p| p.name == "Venus").unwrap();
+    let (right, up) = venus.in_frame_deg.unwrap();
+    assert!(
+        (right.hypot(up) - venus.from_sun_deg).abs() < 0.1,
+        "{venus:?}"
+    );
+    // Nearly overhead the Sun stands at azimuth 196; Venus, at 216 and as high, is to the right.
+    assert!(right > 2.0 && venus.by_eye, "{venus:?}");
+    assert!(flat(&sheet.text()).contains("Venus stands"));
+    // All within 45 degrees across and 31 up and down of a 20 mm lens.
+    let all = wide(20.0).planets;
+    let framed: Vec<&str> = all
+        .iter()
+        .filter(|p| p.in_frame_deg.is_some())
+        .map(|p| p.name)
+        .collect();
+    assert_eq!(framed, ["Venus", "Jupiter", "Mercury"]);
+    for (site, day) in [LOW, ("-33.87,151.21,20", "2028-07-22")] {
+        assert!(
+            real(site, day, gear())
+                .planets
+                .iter()
+                .all(|p| p.alt_deg >= 1.0)
+        );
+    }
 }

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 
 use super::course::Sight;
 use super::sheet::{ContactLine, Sheet, TotalityStep};
-use super::text::{behind, capital, covered, minutes, signed_minutes};
-use super::{chart, limb_picture};
+use super::text::{SIGMA_WORDS, behind, capital, covered, minutes, signed_minutes};
+use super::{chart, frame_picture, limb_picture};
 use crate::domain::{dial_mark, in_markup};
 
 /// Look of the page.
@@ -79,7 +79,10 @@ impl Sheet {
     pub fn html(&self) -> String {
         let contacts = section(
             "Contacts",
-            &(self.contacts_table() + &paragraphs(&self.horizon) + &self.path_figure()),
+            &(self.contacts_table()
+                + &paragraphs(&[SIGMA_WORDS.replace("+-", "±")])
+                + &paragraphs(&self.horizon)
+                + &self.path_figure()),
         );
         let day = [
             section("Countdown", &self.countdown_blocks()),
@@ -89,9 +92,13 @@ impl Sheet {
             section("Settings", &self.settings_table()),
             self.bracket_section(),
             section("Partials, every five minutes", &self.partials_table()),
-            section("The Sun in the frame", &paragraphs(&self.frame_lines())),
+            section(
+                "The Sun in the frame",
+                &(paragraphs(&self.frame_lines()) + &frame_picture::figure(self)),
+            ),
             self.planet_section(),
             section("Card and battery", &paragraphs(&[self.card_line()])),
+            self.practice_section(),
             section("Notes", &list(&self.notes)),
             section("Sources", &list(&self.sources)),
         ]
@@ -146,6 +153,17 @@ impl Sheet {
         format!(
             "<div class=\"safety\">\n<h2>Warning</h2>\n{}</div>",
             paragraphs(&self.warnings)
+        )
+    }
+
+    /// What the practice frames say, where there are some.
+    fn practice_section(&self) -> String {
+        if self.practice_words.is_empty() {
+            return String::new();
+        }
+        section(
+            "From your practice frames",
+            &paragraphs(&self.practice_words),
         )
     }
 
@@ -207,7 +225,7 @@ impl Sheet {
                 "Altitude",
                 "Fists",
                 "Azimuth",
-                "One sigma",
+                "Uncertainty",
                 "UTC",
             ],
             &rows,
@@ -362,14 +380,15 @@ impl Sheet {
                 ]
             })
             .collect();
-        section(
-            "Planets in totality",
-            &table(
+        let mut body = paragraphs(&[self.planet_words()]);
+        if !rows.is_empty() {
+            body = table(
                 "Planets",
                 &["Planet", "Magnitude", "Altitude", "Azimuth", "From the Sun"],
                 &rows,
-            ),
-        )
+            ) + &body;
+        }
+        section("Planets in totality", &body)
     }
 }
 

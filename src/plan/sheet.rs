@@ -9,7 +9,8 @@ use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
 use super::horizon;
 use super::input::PlanInput;
-use super::planets::{PlanetPlace, planets_up};
+use super::planets::{PlanetPlace, planets_framed};
+use super::practice::Rehearsed;
 use super::times::{
     Countdown, FIST_DEG, FilterCourse, PartialLine, Rounding, calendar_date, clock_time,
     compass_point, countdowns, hazy_sun_stops, low_sun_stops, partial_moments,
@@ -170,6 +171,10 @@ pub struct Sheet {
     pub near_limit: bool,
     /// What the person brings.
     pub gear: Gear,
+    /// Practice frames and what of them went into the gear.
+    pub rehearsed: Option<Rehearsed>,
+    /// What is said of them.
+    pub practice_words: Vec<String>,
     /// The contacts.
     pub contacts: Vec<ContactLine>,
     /// What a hill or a house may hide.
@@ -227,11 +232,12 @@ const MB_PER_MEGAPIXEL: f64 = 1.7;
 const BATTERY_HOURS: f64 = 1.5;
 
 /// Where the numbers come from.
-const SOURCES: [&str; 5] = [
+const SOURCES: [&str; 6] = [
     "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
          t = N^2 / (ISO 2^Q)",
     "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table \
          1; about 0.2 degrees",
+    "Sky of totality: G. P. Können & C. Hinz 2008, Applied Optics 47, H14",
     "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air",
     "Five-minute partials, brackets, card, battery, fists: common practice",
     "Eye protection: ISO 12312-2",
@@ -279,6 +285,11 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         near_limit: doubt.is_some(),
         near_path: input.near_path,
         gear: input.gear,
+        rehearsed: input.rehearsed.clone(),
+        practice_words: input
+            .rehearsed
+            .as_ref()
+            .map_or_else(Vec::new, |r| r.words(&input.gear, &framing)),
         contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
         horizon: horizon::words(input, horizon_report.as_ref()),
         sun_path: course::path(input),
@@ -292,7 +303,7 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         ),
         settings: settings(&input.gear, &framing, air_stops, seen),
         planets: if seen {
-            planets_up(&contacts.site, contacts.maximum.utc)
+            planets_framed(&contacts.site, &contacts.maximum.sky, &framing)
         } else {
             Vec::new()
         },
@@ -701,11 +712,19 @@ fn notes(
     [clear, hazy]: [f64; 2],
 ) -> Vec<String> {
     let gear = &input.gear;
+    let tried = input
+        .rehearsed
+        .as_ref()
+        .is_some_and(Rehearsed::filter_taken);
+    let try_filter = if tried {
+        ""
+    } else {
+        " Try the filter on the plain Sun before the day and shift every filtered time by what you find."
+    };
     let mut notes = vec![
         format!(
             "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at maximum by {clear:.1} stops in clear \
-                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops. Try the filter on \
-                 the plain Sun before the day and shift every filtered time by what you find.",
+                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops.{try_filter}",
             gear.f_number,
             gear.iso,
             hazy - clear
