@@ -731,6 +731,7 @@ fn near_the_limit_no_time_uncovers_the_lens() {
 #[test]
 fn totality_takes_the_air_as_partials_do() {
     let low = real("39.5,3.1,10", "2026-08-12", gear());
+    let low_text = low.text();
     let alt_deg = low.contacts[2].sun_alt_deg;
     assert!((1.0..4.0).contains(&alt_deg), "{alt_deg}");
     let beads = low.settings.iter().find(|s| s.key == "beads").unwrap();
@@ -740,6 +741,10 @@ fn totality_takes_the_air_as_partials_do() {
     assert!((shortest / expected).log2().abs() <= plan::LATITUDE_STOPS + 1e-9);
     assert!(beads.air_stops[0] > 2.0 && beads.air_stops[1] > beads.air_stops[0]);
     assert_ne!(beads.shutter, beads.hazy_shutter);
+    // Ten magnitudes of haze leave no shutter for the outer corona, and the sheet names none.
+    let outer = low.settings.iter().find(|s| s.key == "corona-8").unwrap();
+    assert_eq!(outer.hazy_shutter, "too dim");
+    assert!(low_text.contains("too dim"));
 }
 
 #[test]
@@ -1073,4 +1078,21 @@ fn planets_of_the_frame_are_told() {
                 .all(|p| p.alt_deg >= 1.0)
         );
     }
+}
+
+#[test]
+fn a_sun_that_sets_eclipsed_is_told() {
+    // Rome, 2026 August 12: the Sun sets before maximum. The headline tells what is seen, not what would be.
+    let sheet = real("41.9,12.5,40", "2026-08-12", gear());
+    assert_eq!(sheet.crossings.len(), 1);
+    let set = &sheet.crossings[0];
+    assert!(!set.rising && set.utc < sheet.contacts[1].utc);
+    assert!(set.obscuration < sheet.obscuration - 0.05, "{set:?}");
+    assert_eq!(sheet.most_covered, Some(set.obscuration));
+    let last = sheet.partials.last().unwrap();
+    assert!(last.utc < set.utc && set.utc.seconds_since(last.utc) < 300.0);
+    assert!(sheet.headline().ends_with("at the most, when the Sun sets"));
+    assert!(flat(&sheet.text()).contains(&format!("The Sun sets at {}", set.local)));
+    let high = real("25.54,-103.41,1120", "2024-04-08", gear());
+    assert!(high.crossings.is_empty());
 }

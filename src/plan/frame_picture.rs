@@ -38,7 +38,7 @@ pub(super) fn figure(sheet: &Sheet) -> String {
         let _ = writeln!(out, "<circle class=\"sun\" r=\"{radius:.1}\"/>");
     }
     if !sheet.gear.tracked {
-        drift(&mut out, sheet, per_deg);
+        drift(&mut out, sheet, per_deg, radius);
     }
     for planet in &sheet.planets {
         let Some((right, up)) = planet.in_frame_deg else {
@@ -72,22 +72,23 @@ fn caption(sheet: &Sheet) -> String {
         said += ", the corona to 4 solar radii off the limb";
     }
     if !sheet.gear.tracked {
-        said += "; the line is the Sun's way in one minute";
+        said += "; the arrow is as long as the Sun's way in one minute";
     }
     said + "."
 }
 
-/// The Sun's way in a minute, with a head where it ends.
-fn drift(out: &mut String, sheet: &Sheet, per_deg: f64) {
+/// The Sun's way in a minute, drawn from the limb, with a head where it ends.
+fn drift(out: &mut String, sheet: &Sheet, per_deg: f64, radius: f64) {
     let framing = &sheet.framing;
     let length = framing.drift_arcsec_s.min(SUN_RATE_ARCSEC_S) * 60.0 / 3600.0 * per_deg;
     let (right, up) = (framing.drift_right, framing.drift_up);
-    let (x, y) = (right * length, -up * length);
+    let (x0, y0) = (right * radius, -up * radius);
+    let (x, y) = (x0 + right * length, y0 - up * length);
     // Two short strokes back from the end, a quarter to either side.
     let back = (-right * 5.0, up * 5.0);
     let _ = writeln!(
         out,
-        "<path class=\"way\" d=\"M0 0L{x:.1} {y:.1}M{:.1} {:.1}L{x:.1} {y:.1}L{:.1} {:.1}\"/>",
+        "<path class=\"way\" d=\"M{x0:.1} {y0:.1}L{x:.1} {y:.1}M{:.1} {:.1}L{x:.1} {y:.1}L{:.1} {:.1}\"/>",
         x + back.0 - back.1 * 0.5,
         y + back.1 + back.0 * 0.5,
         x + back.0 + back.1 * 0.5,

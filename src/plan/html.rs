@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 
 use super::course::Sight;
 use super::sheet::{ContactLine, Sheet, TotalityStep};
-use super::text::{SIGMA_WORDS, behind, capital, covered, minutes, signed_minutes};
+use super::text::{SIGMA_WORDS, behind, capital, minutes, signed_minutes};
+use super::times::covered;
 use super::{chart, frame_picture, limb_picture};
 use crate::domain::{dial_mark, in_markup};
 
@@ -37,12 +38,16 @@ fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
 /// Letters up to which a cell stays on one line.
 const ONE_LINE: usize = 13;
 
-/// A short text that does not break: a number with its unit.
+/// The text of a cell, in which a short one does not break and seconds stay with their number.
 fn kept_together(text: &str) -> String {
     if text.chars().count() <= ONE_LINE {
         text.replace(' ', "&nbsp;")
     } else {
-        text.to_owned()
+        let whole = text.replace(" s ", "&nbsp;s ");
+        match whole.strip_suffix(" s") {
+            Some(start) => format!("{start}&nbsp;s"),
+            None => whole,
+        }
     }
 }
 
@@ -187,7 +192,15 @@ impl Sheet {
         if self.limb_lights.is_empty() {
             return String::new();
         }
-        let lines: Vec<String> = self.limb_lights.iter().map(|l| l.words()).collect();
+        let lines: Vec<String> = self
+            .limb_lights
+            .iter()
+            .map(|l| {
+                l.words()
+                    .replace("(V ", "(V\u{a0}")
+                    .replace("(P ", "(P\u{a0}")
+            })
+            .collect();
         let locals: Vec<(String, String)> = self
             .contacts
             .iter()
@@ -296,7 +309,7 @@ impl Sheet {
                     if s.drift_px >= 0.5 {
                         format!("{:.0} px", s.drift_px)
                     } else {
-                        "under 1 px".to_owned()
+                        "< 1 px".to_owned()
                     },
                 ]
             })
@@ -339,25 +352,25 @@ impl Sheet {
             .map(|p| {
                 vec![
                     p.local.clone(),
+                    covered(p.obscuration),
+                    p.shutter_words(),
+                    p.haze_words().to_owned(),
                     if p.behind_horizon {
                         format!("{:.1}°, hidden", p.sun_alt_deg)
                     } else {
                         format!("{:.1}°", p.sun_alt_deg)
                     },
                     format!("{:.0}° {}", p.sun_az_deg, p.compass),
-                    covered(p.obscuration),
-                    p.shutter_words(),
-                    p.haze_words().to_owned(),
                 ]
             })
             .collect();
         let columns = [
             "Local",
-            "Altitude",
-            "Azimuth",
             "Covered",
             "Shutter, filter on",
             "In haze",
+            "Altitude",
+            "Azimuth",
         ];
         "<p>A minute either way does no harm.</p>\n".to_owned()
             + &table("Partials", &columns, &rows)

@@ -26,7 +26,7 @@ mod times;
 
 pub use crate::domain::dial_mark;
 pub use bracket::{BracketChoice, Brackets, LATITUDE_STOPS};
-pub use course::{HorizonReport, PathPoint, Sight, Span};
+pub use course::{Crossing, HorizonReport, PathPoint, Sight, Span};
 pub use coverage::coverage;
 pub use diamond::{LimbLightLine, Pole};
 pub use exposure::{

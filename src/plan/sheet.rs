@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
-use super::course::{self, HorizonReport, PathPoint, Sight};
+use super::course::{self, Crossing, HorizonReport, PathPoint, Sight};
 use super::diamond::{self, LimbLightLine};
 use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
@@ -159,6 +159,10 @@ pub struct Sheet {
     pub magnitude: f64,
     /// Fraction of the area covered at maximum.
     pub obscuration: f64,
+    /// The most that is covered of the area while the Sun is up; `None` where it is down throughout.
+    pub most_covered: Option<f64>,
+    /// Sunrises and sunsets between first and last contact.
+    pub crossings: Vec<Crossing>,
     /// Seconds of totality or annularity.
     pub central_duration_s: Option<f64>,
     /// Where the path lies, for a place outside it.
@@ -250,6 +254,7 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     let doubt = seen.then(|| Doubt::about(contacts)).flatten();
     let withheld = doubt.as_ref().is_some_and(|d| d.withholds());
     let horizon_report = course::report(input);
+    let crossings = course::crossings(input);
     let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
     let air_stops = air_at_maximum(contacts);
     let partials = partials(input);
@@ -291,7 +296,9 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
             .as_ref()
             .map_or_else(Vec::new, |r| r.words(&input.gear, &framing)),
         contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
-        horizon: horizon::words(input, horizon_report.as_ref()),
+        horizon: horizon::words(input, horizon_report.as_ref(), &crossings),
+        most_covered: course::most_covered(input, &crossings),
+        crossings,
         sun_path: course::path(input),
         horizon_file: horizon_report,
         limb_lights: diamond::lines(input),
@@ -454,8 +461,8 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
                 obscuration: sky.obscuration,
                 low_sun_stops: low_sun,
                 hazy_stops: haze,
-                shutter: dial_mark(time_s),
-                hazy_shutter: dial_mark(high_sun_s * haze.exp2()),
+                shutter: through_air_mark(time_s),
+                hazy_shutter: through_air_mark(high_sun_s * haze.exp2()),
                 behind_horizon: false,
                 crescent_shutter: (sky.obscuration > CRESCENT_OBSCURATION)
                     .then(|| dial_mark(time_s * CRESCENT_STOPS.exp2())),
@@ -500,13 +507,25 @@ fn setting(
         filter,
         exposure_s: time_s,
         air_stops,
-        shutter: dial_mark(clear_s),
-        hazy_shutter: dial_mark(hazy_s),
+        shutter: through_air_mark(clear_s),
+        hazy_shutter: through_air_mark(hazy_s),
         drift_px: if gear.tracked {
             0.0
         } else {
             clear_s / framing.one_px_blur_s
         },
+    }
+}
+
+/// Longest exposure told in seconds (our choice: beyond two minutes totality is over and a partial has moved on).
+const LONGEST_TOLD_S: f64 = 120.0;
+
+/// The mark of the shutter dial, or that the air lets too little through for any.
+fn through_air_mark(time_s: f64) -> String {
+    if time_s > LONGEST_TOLD_S {
+        "too dim".to_owned()
+    } else {
+        dial_mark(time_s)
     }
 }
 

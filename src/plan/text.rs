@@ -5,8 +5,8 @@ use std::fmt::Write as _;
 use super::course::Sight;
 use super::planets::TOTALITY_LIMIT_MAG;
 use super::sheet::{Sheet, TotalityStep};
-use super::times::about;
-use crate::domain::{LocalKind, dial_mark, dial_mark_within};
+use super::times::{about, covered};
+use crate::domain::{ContactKind, LocalKind, dial_mark, dial_mark_within};
 
 /// Columns the cautions and notes are wrapped at.
 const COLUMNS: usize = 80;
@@ -28,7 +28,28 @@ impl Sheet {
         };
         match self.central_duration_s {
             Some(s) => format!("{kind}, {}", minutes(s)),
-            None => format!("{kind}, {} of the area covered", covered(self.obscuration)),
+            None => format!("{kind}, {}", self.covered_words()),
+        }
+    }
+
+    /// How much is covered at the most while the Sun is up.
+    fn covered_words(&self) -> String {
+        let most = covered(self.most_covered.unwrap_or(self.obscuration));
+        match self
+            .contacts
+            .iter()
+            .find(|c| c.contact == ContactKind::Maximum)
+        {
+            Some(maximum) if !maximum.sun_up => {
+                let rises = self.crossings.iter().any(|c| c.rising);
+                let when = if rises {
+                    "when the Sun rises"
+                } else {
+                    "when the Sun sets"
+                };
+                format!("{most} of the area covered at the most, {when}")
+            }
+            _ => format!("{most} of the area covered"),
         }
     }
 
@@ -578,11 +599,6 @@ fn wrapped(out: &mut String, words: &str) -> std::fmt::Result {
         column += length;
     }
     writeln!(out)
-}
-
-/// "98.3 %"; a partial phase never reads as all of it, also where the mean limb covers all and the real one does not.
-pub(super) fn covered(obscuration: f64) -> String {
-    format!("{:.1} %", (obscuration * 100.0).min(99.9))
 }
 
 /// A number with two decimals at most.

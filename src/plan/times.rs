@@ -70,6 +70,11 @@ pub(super) fn about(seconds: f64) -> String {
     }
 }
 
+/// "98.3 %"; a partial phase never reads as all of it, also where the mean limb covers all and the real one does not.
+pub(super) fn covered(obscuration: f64) -> String {
+    format!("{:.1} %", (obscuration * 100.0).min(99.9))
+}
+
 /// A partial to shoot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartialLine {
