@@ -891,6 +891,9 @@ fn a_measured_horizon_says_what_it_hides() {
     // 2.2 degrees up at third contact, 288 degrees round: a hill of 1 degree leaves totality, one of 4 takes it.
     let clear = with_horizon(LOW.0, LOW.1, "270,1\n290,1\n310,1");
     assert!(clear.warnings.is_empty(), "{:?}", clear.warnings);
+    assert!(flat(&clear.text()).contains(
+        "Degrees from the Sun down to your horizon: C1 11.2, C2 1.4, maximum 1.3, C3 1.2."
+    ));
     let report = clear.horizon_file.as_ref().unwrap();
     assert_eq!(report.hidden.len(), 1, "{report:?}");
     let span = &report.hidden[0];
@@ -1093,6 +1096,15 @@ fn a_sun_that_sets_eclipsed_is_told() {
     assert!(last.utc < set.utc && set.utc.seconds_since(last.utc) < 300.0);
     assert!(sheet.headline().ends_with("at the most, when the Sun sets"));
     assert!(flat(&sheet.text()).contains(&format!("The Sun sets at {}", set.local)));
+    // No shutter for a Sun below the horizon: those of first contact, 6.7 degrees up.
+    assert_eq!(sheet.settings_at, ContactKind::C1);
+    assert!(
+        sheet
+            .text()
+            .contains("SETTINGS, FOR THE SUN'S HEIGHT AT C1")
+    );
+    let expected = plan::low_sun_stops(sheet.contacts[0].sun_alt_deg);
+    assert!((sheet.settings[0].air_stops[0] - expected).abs() < 1e-9);
     let high = real("25.54,-103.41,1120", "2024-04-08", gear());
-    assert!(high.crossings.is_empty());
+    assert!(high.crossings.is_empty() && high.settings_at == ContactKind::Maximum);
 }

@@ -96,15 +96,9 @@ fn measured(input: &PlanInput<'_>, skyline: &Skyline, report: &HorizonReport) ->
         .events()
         .filter_map(|event| at_contact(event, skyline))
         .collect();
+    lines.extend(clear_of(input.contacts, skyline));
     if report.hidden.is_empty() {
-        let above = input
-            .contacts
-            .events()
-            .map(|e| clearance_deg(skyline, &e.sky));
-        lines.push(format!(
-            "Your horizon hides nothing from C1 to C4; at the contacts the Sun stands {:.1} degrees or more above it.",
-            above.fold(90.0, f64::min)
-        ));
+        lines.push("Your horizon hides nothing from C1 to C4.".to_owned());
     }
     for span in &report.hidden {
         lines.push(format!(
@@ -119,6 +113,22 @@ fn measured(input: &PlanInput<'_>, skyline: &Skyline, report: &HorizonReport) ->
         );
     }
     lines
+}
+
+/// How far above the horizon the Sun stands at the contacts it is clear at.
+fn clear_of(contacts: &Contacts, skyline: &Skyline) -> Option<String> {
+    let clear = contacts
+        .events()
+        .filter(|e| e.sun_up && sight(skyline, &e.sky) == Sight::Clear);
+    let told: Vec<String> = clear
+        .map(|e| format!("{} {:.1}", e.kind.word(), clearance_deg(skyline, &e.sky)))
+        .collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "Degrees from the Sun down to your horizon: {}.",
+            told.join(", ")
+        )
+    })
 }
 
 fn at_contact(event: &ContactEvent, skyline: &Skyline) -> Option<String> {

@@ -94,7 +94,7 @@ impl Sheet {
             section("Filter", &self.filter_words()),
             self.totality_section(),
             self.limb_light_section(),
-            section("Settings", &self.settings_table()),
+            section(&in_markup(&self.settings_heading()), &self.settings_table()),
             self.bracket_section(),
             section("Partials, every five minutes", &self.partials_table()),
             section(

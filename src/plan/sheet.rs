@@ -91,7 +91,7 @@ pub struct Setting {
     pub filter: bool,
     /// Exposure in seconds by the formula, for a high Sun in clear air.
     pub exposure_s: f64,
-    /// Stops more for the air at maximum: clear, and hazy.
+    /// Stops more for the air at maximum, or at `settings_at` where the Sun is down then: clear, and hazy.
     pub air_stops: [f64; 2],
     /// Nearest mark of the shutter dial in clear air.
     pub shutter: String,
@@ -197,6 +197,8 @@ pub struct Sheet {
     pub filter: Option<FilterMoments>,
     /// Whether totality is predicted, but with contacts so uncertain that no time to uncover the lens is given.
     pub filter_withheld: bool,
+    /// The moment whose height of the Sun they are for.
+    pub settings_at: ContactKind,
     /// Exposures by feature.
     pub settings: Vec<Setting>,
     /// Brackets; only with totality.
@@ -256,7 +258,8 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     let horizon_report = course::report(input);
     let crossings = course::crossings(input);
     let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
-    let air_stops = air_at_maximum(contacts);
+    let air_moment = air_moment(contacts);
+    let air_stops = air_stops_at(air_moment);
     let partials = partials(input);
     let brackets = seen.then(|| brackets(&input.gear, air_stops[0]));
     let filter = (seen && !withheld).then(|| filter_moments(input)).flatten();
@@ -314,7 +317,8 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         } else {
             Vec::new()
         },
-        notes: notes(input, &framing, brackets.as_ref(), air_stops),
+        settings_at: air_moment.kind,
+        notes: notes(input, &framing, brackets.as_ref(), air_moment),
         sources: SOURCES.to_vec(),
         ring: ring_plan(input, air_stops[0]),
         filter_withheld: withheld,
@@ -327,9 +331,27 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     }
 }
 
-/// Stops the air takes at maximum beyond what it takes of a high Sun: clear, and hazy.
-fn air_at_maximum(contacts: &Contacts) -> [f64; 2] {
-    let alt_deg = contacts.maximum.sky.sun_alt_refracted_deg;
+/// The moment whose air the shutters take: maximum, or where the Sun is down then the contact at which it is highest.
+fn air_moment(contacts: &Contacts) -> &ContactEvent {
+    let alt = |event: &ContactEvent| event.sky.sun_alt_refracted_deg;
+    let central = [contacts.c2.as_ref(), contacts.c3.as_ref()]
+        .into_iter()
+        .flatten();
+    let seen = |event: &&ContactEvent| event.sun_up;
+    if contacts.maximum.sun_up {
+        return &contacts.maximum;
+    }
+    let highest = |a: &&ContactEvent, b: &&ContactEvent| alt(a).total_cmp(&alt(b));
+    central
+        .filter(seen)
+        .max_by(highest)
+        .or_else(|| contacts.events().filter(seen).max_by(highest))
+        .unwrap_or(&contacts.maximum)
+}
+
+/// Stops the air takes at such a moment beyond what it takes of a high Sun: clear, and hazy.
+fn air_stops_at(event: &ContactEvent) -> [f64; 2] {
+    let alt_deg = event.sky.sun_alt_refracted_deg;
     [low_sun_stops(alt_deg), hazy_sun_stops(alt_deg)]
 }
 
@@ -728,8 +750,10 @@ fn notes(
     input: &PlanInput<'_>,
     framing: &Framing,
     brackets: Option<&Brackets>,
-    [clear, hazy]: [f64; 2],
+    air_moment: &ContactEvent,
 ) -> Vec<String> {
+    let [clear, hazy] = air_stops_at(air_moment);
+    let moment = air_moment.kind.word();
     let gear = &input.gear;
     let tried = input
         .rehearsed
@@ -742,7 +766,7 @@ fn notes(
     };
     let mut notes = vec![
         format!(
-            "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at maximum by {clear:.1} stops in clear \
+            "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at {moment} by {clear:.1} stops in clear \
                  air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops.{try_filter}",
             gear.f_number,
             gear.iso,

@@ -282,8 +282,16 @@ impl Sheet {
         lines
     }
 
+    /// Which height of the Sun the settings are for.
+    pub(super) fn settings_heading(&self) -> String {
+        format!(
+            "Settings, for the Sun's height at {}",
+            self.settings_at.word()
+        )
+    }
+
     fn write_settings(&self, out: &mut String) -> std::fmt::Result {
-        heading(out, "SETTINGS, FOR THE SUN'S HEIGHT AT MAXIMUM")?;
+        heading(out, &self.settings_heading().to_uppercase())?;
         writeln!(out, "  {:<38} {:>11} {:>11}", "", "clear air", "haze")?;
         for s in &self.settings {
             let filter = if s.filter { "filter on" } else { "no filter" };
