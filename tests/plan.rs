@@ -147,6 +147,7 @@ fn sheet_of(contacts: &Contacts, view: &EclipseView) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear: gear(),
@@ -161,6 +162,7 @@ fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
         sky: &|t| eclipse.sky(t),
         zone: TimeZone::get("America/Santiago").unwrap(),
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear,
@@ -381,6 +383,7 @@ fn a_deep_partial_never_reads_as_total() {
         sky: &|t| partial.sky(t),
         zone: TimeZone::UTC,
         near_path: None,
+        rehearsed: None,
         limb_lights: Vec::new(),
         skyline: None,
         gear: gear(),
@@ -685,6 +688,7 @@ fn real(site: &str, day: &str, gear: Gear) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: contacts::near_path(&view, &contacts),
+        rehearsed: None,
         limb_lights: contacts::limb_lights(&view, &contacts),
         skyline: None,
         gear,
@@ -727,6 +731,7 @@ fn near_the_limit_no_time_uncovers_the_lens() {
 #[test]
 fn totality_takes_the_air_as_partials_do() {
     let low = real("39.5,3.1,10", "2026-08-12", gear());
+    let low_text = low.text();
     let alt_deg = low.contacts[2].sun_alt_deg;
     assert!((1.0..4.0).contains(&alt_deg), "{alt_deg}");
     let beads = low.settings.iter().find(|s| s.key == "beads").unwrap();
@@ -736,6 +741,10 @@ fn totality_takes_the_air_as_partials_do() {
     assert!((shortest / expected).log2().abs() <= plan::LATITUDE_STOPS + 1e-9);
     assert!(beads.air_stops[0] > 2.0 && beads.air_stops[1] > beads.air_stops[0]);
     assert_ne!(beads.shutter, beads.hazy_shutter);
+    // Ten magnitudes of haze leave no shutter for the outer corona, and the sheet names none.
+    let outer = low.settings.iter().find(|s| s.key == "corona-8").unwrap();
+    assert_eq!(outer.hazy_shutter, "too dim");
+    assert!(low_text.contains("too dim"));
 }
 
 #[test]
@@ -863,6 +872,7 @@ fn with_horizon(site: &str, day: &str, horizon: &str) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: contacts::near_path(&view, &contacts),
+        rehearsed: None,
         limb_lights: contacts::limb_lights(&view, &contacts),
         skyline: Some(horizon.parse().unwrap()),
         gear: gear(),
@@ -881,6 +891,9 @@ fn a_measured_horizon_says_what_it_hides() {
     // 2.2 degrees up at third contact, 288 degrees round: a hill of 1 degree leaves totality, one of 4 takes it.
     let clear = with_horizon(LOW.0, LOW.1, "270,1\n290,1\n310,1");
     assert!(clear.warnings.is_empty(), "{:?}", clear.warnings);
+    assert!(flat(&clear.text()).contains(
+        "Degrees from the Sun down to your horizon: C1 11.2, C2 1.4, maximum 1.3, C3 1.2."
+    ));
     let report = clear.horizon_file.as_ref().unwrap();
     assert_eq!(report.hidden.len(), 1, "{report:?}");
     let span = &report.hidden[0];
@@ -1033,4 +1046,65 @@ fn at_the_very_edge_the_real_limb_decides() {
     let inside = with_horizon(&format!("{lat},{lon},650"), "2026-08-12", open);
     assert_eq!(inside.kind, LocalKind::Total, "{path:?}");
     assert!(inside.near_limit && inside.near_path.is_none());
+}
+
+#[test]
+fn planets_of_the_frame_are_told() {
+    // 2027 August 2, Luxor: Venus 2.8 degrees from the Sun, outside a frame of 3.4 by 2.3 degrees and inside that of a 200 mm lens.
+    let long = with_horizon("25.7,32.64,80", "2027-08-02", "0,0\n20,0");
+    assert!(long.planets.iter().all(|p| p.in_frame_deg.is_none()));
+    assert!(flat(&long.text()).contains("None stands in a level frame"));
+    let wide = |focal_mm| real("25.7,32.64,80", "2027-08-02", Gear { focal_mm, ..gear() });
+    let sheet = wide(200.0);
+    let venus = sheet.planets.iter().find(|p| p.name == "Venus").unwrap();
+    let (right, up) = venus.in_frame_deg.unwrap();
+    assert!(
+        (right.hypot(up) - venus.from_sun_deg).abs() < 0.1,
+        "{venus:?}"
+    );
+    // Nearly overhead the Sun stands at azimuth 196; Venus, at 216 and as high, is to the right.
+    assert!(right > 2.0 && venus.by_eye, "{venus:?}");
+    assert!(flat(&sheet.text()).contains("Venus stands"));
+    // All within 45 degrees across and 31 up and down of a 20 mm lens.
+    let all = wide(20.0).planets;
+    let framed: Vec<&str> = all
+        .iter()
+        .filter(|p| p.in_frame_deg.is_some())
+        .map(|p| p.name)
+        .collect();
+    assert_eq!(framed, ["Venus", "Jupiter", "Mercury"]);
+    for (site, day) in [LOW, ("-33.87,151.21,20", "2028-07-22")] {
+        assert!(
+            real(site, day, gear())
+                .planets
+                .iter()
+                .all(|p| p.alt_deg >= 1.0)
+        );
+    }
+}
+
+#[test]
+fn a_sun_that_sets_eclipsed_is_told() {
+    // Rome, 2026 August 12: the Sun sets before maximum. The headline tells what is seen, not what would be.
+    let sheet = real("41.9,12.5,40", "2026-08-12", gear());
+    assert_eq!(sheet.crossings.len(), 1);
+    let set = &sheet.crossings[0];
+    assert!(!set.rising && set.utc < sheet.contacts[1].utc);
+    assert!(set.obscuration < sheet.obscuration - 0.05, "{set:?}");
+    assert_eq!(sheet.most_covered, Some(set.obscuration));
+    let last = sheet.partials.last().unwrap();
+    assert!(last.utc < set.utc && set.utc.seconds_since(last.utc) < 300.0);
+    assert!(sheet.headline().ends_with("at the most, when the Sun sets"));
+    assert!(flat(&sheet.text()).contains(&format!("The Sun sets at {}", set.local)));
+    // No shutter for a Sun below the horizon: those of first contact, 6.7 degrees up.
+    assert_eq!(sheet.settings_at, ContactKind::C1);
+    assert!(
+        sheet
+            .text()
+            .contains("SETTINGS, FOR THE SUN'S HEIGHT AT C1")
+    );
+    let expected = plan::low_sun_stops(sheet.contacts[0].sun_alt_deg);
+    assert!((sheet.settings[0].air_stops[0] - expected).abs() < 1e-9);
+    let high = real("25.54,-103.41,1120", "2024-04-08", gear());
+    assert!(high.crossings.is_empty() && high.settings_at == ContactKind::Maximum);
 }

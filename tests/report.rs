@@ -803,6 +803,42 @@ fn each_fault_is_found_and_only_that() {
 }
 
 #[test]
+fn a_rehearsal_measures_what_a_sheet_takes() {
+    let measured = |p: Practice| report::rehearsal(&practice(p)).bodies[0].measured.clone();
+    let sound = measured(SOUND);
+    // 964 seconds of arc on 20 March (The Astronomical Almanac's 16' 04") over 457 pixels.
+    assert!((sound.arcsec_per_px.unwrap() - 964.0 / 457.0).abs() < 0.003);
+    assert_eq!(sound.follows, Some(true));
+    assert!((sound.clock_error_s.unwrap() - 0.3).abs() < 0.01);
+    // 1/800 s is right at the level wanted, with the aperture and ISO of the header.
+    let exposure = practice(SOUND)[0].shot.exposure;
+    let (n, iso) = (exposure.f_number.unwrap(), exposure.iso.unwrap());
+    let q = (n * n / iso * 800.0).log2();
+    assert!((sound.filtered_q.unwrap() - q).abs() < 1e-6);
+    // Half as bright wants twice the time: a stop less of Q.
+    let dark = measured(Practice {
+        level: 0.225,
+        ..SOUND
+    });
+    assert!((dark.filtered_q.unwrap() - (q - 1.0)).abs() < 1e-6);
+    // Eight o'clock on the Greenwich meridian and the equator at the equinox: 28 degrees up, the equation of time 7.4 minutes.
+    assert!((sound.sun_alt_deg.unwrap() - 31.0).abs() < 3.5, "{sound:?}");
+    let still = measured(Practice {
+        drift_px_s: (15.0 / 964.0 * 457.0, 0.0),
+        ..SOUND
+    });
+    assert_eq!(still.follows, Some(false));
+    assert!((still.drift_arcsec_s.unwrap() - 15.0).abs() < 0.2);
+    let lone = measured(Practice {
+        gps: false,
+        ..SOUND
+    });
+    assert_eq!((lone.clock_error_s, lone.sun_alt_deg), (None, None));
+    let json = report::rehearsal(&practice(SOUND)).json();
+    assert_eq!(report::kept_practice(&json).unwrap(), [sound]);
+}
+
+#[test]
 fn a_rehearsal_says_what_to_change_in_numbers() {
     // Four times too dark at 1/800 s wants about 1/200 s: 0.1125 for 0.45.
     assert!(

@@ -248,6 +248,9 @@ pub(crate) struct RehearseArgs {
     /// Folder with the practice shots
     #[arg(value_name = "FOLDER")]
     pub(crate) folder: PathBuf,
+    /// Print it as JSON, which `plan --from-rehearsal` reads
+    #[arg(long)]
+    pub(crate) json: bool,
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,

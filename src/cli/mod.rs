@@ -3,6 +3,7 @@
 mod args;
 mod contacts;
 mod plan;
+mod practice;
 mod progress;
 mod say;
 
@@ -187,7 +188,11 @@ fn clock(args: &OutArgs) -> Result<ExitCode> {
 fn rehearse(args: &RehearseArgs) -> Result<ExitCode> {
     let made = with_threads(&args.common, |bars| pipeline::rehearse(&args.folder, bars))?;
     say::notices(&made.notices, &args.common);
-    say::result(&made.text)?;
+    say::result(&if args.json {
+        made.rehearsal.json()
+    } else {
+        made.rehearsal.text()
+    })?;
     Ok(code_for(&made.notices, None))
 }
 

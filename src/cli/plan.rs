@@ -11,12 +11,13 @@ use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{Shown, Site};
 use contactstrip::phase::zone::{self, Zone};
 use contactstrip::plan::{
-    self, CameraLimits, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet, Skyline,
+    self, CameraLimits, Gear, PlanInput, Rehearsed, STOPS_PER_DENSITY, Sensor, Sheet, Skyline,
+    Typed,
 };
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::say;
+use super::{practice, say};
 
 /// The place, the day and the gear.
 #[derive(Debug, Clone, Args)]
@@ -30,15 +31,19 @@ pub(crate) struct PlanArgs {
     /// Zone of the local times: an IANA name or ±HH:MM [default: the zone of the place]
     #[arg(long, value_name = "ZONE", allow_hyphen_values = true)]
     zone: Option<Zone>,
-    /// Focal length in millimetres
-    #[arg(long, value_name = "MM", default_value = "600", value_parser = number)]
-    focal: f64,
-    /// Sensor: full-frame, aps-c, micro-four-thirds, medium-format, 1-inch, or its sides as MMxMM[,PXxPX]
-    #[arg(long, value_name = "SENSOR", default_value = "full-frame")]
-    sensor: Sensor,
-    /// Stops the front filter takes, or its density as ND5.0
-    #[arg(long, value_name = "STOPS", default_value = "16", value_parser = stops)]
-    filter_stops: f64,
+    /// Practice frames of the filtered Sun: folders of them, results of `sort`, or what `rehearse --json` wrote. The Sun's size, true
+    /// focal length, filter, drift and clock measured in them go into the sheet where nothing else is given
+    #[arg(long, value_name = "OUT|CARD|FILE.json", num_args = 1..)]
+    from_rehearsal: Vec<PathBuf>,
+    /// Focal length in millimetres [default: as rehearsed, else 600]
+    #[arg(long, value_name = "MM", value_parser = number)]
+    focal: Option<f64>,
+    /// Sensor: full-frame, aps-c, micro-four-thirds, medium-format, 1-inch, or its sides as MMxMM[,PXxPX] [default: full-frame]
+    #[arg(long, value_name = "SENSOR")]
+    sensor: Option<Sensor>,
+    /// Stops the front filter takes, or its density as ND5.0 [default: as rehearsed, else 16]
+    #[arg(long, value_name = "STOPS", value_parser = stops)]
+    filter_stops: Option<f64>,
     /// ISO speed
     #[arg(long, value_name = "ISO", default_value = "100", value_parser = number)]
     iso: f64,
@@ -126,6 +131,9 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
     let view = contacts::view(&args.site, args.date, &options)?;
     let contacts = contacts::of_view_with(&view, options.limb)?;
     let zone = args.zone.clone().or_else(|| zone::of_place(&args.site));
+    let mut gear = gear(args)?;
+    let practice = practice::read(&args.from_rehearsal, args.quiet)?;
+    let rehearsed = practice.map(|practice| Rehearsed::of(practice, &mut gear, typed(args)));
     let input = PlanInput {
         contacts: &contacts,
         sky: &|t| view.at(t),
@@ -133,21 +141,39 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
         near_path: contacts::near_path(&view, &contacts),
         limb_lights: contacts::limb_lights(&view, &contacts),
         skyline: skyline(args)?,
-        gear: Gear {
-            focal_mm: args.focal,
-            f_number: args.aperture,
-            iso: args.iso,
-            filter_stops: args.filter_stops,
-            sensor: args.sensor,
-            bracket_frames: args.bracket_frames,
-            bracket_step_stops: args.bracket_step,
-            frames_per_s: args.fps,
-            tracked: args.tracked,
-            filter_off_s: args.filter_off_s,
-            limits: limits(args)?,
-        },
+        rehearsed,
+        gear,
     };
     Ok(plan::sheet(&input)?)
+}
+
+/// The gear as typed, with the usual numbers for what was not.
+fn gear(args: &PlanArgs) -> Result<Gear> {
+    Ok(Gear {
+        focal_mm: args.focal.unwrap_or(600.0),
+        f_number: args.aperture,
+        iso: args.iso,
+        filter_stops: args.filter_stops.unwrap_or(16.0),
+        sensor: match args.sensor {
+            Some(sensor) => sensor,
+            None => "full-frame".parse()?,
+        },
+        bracket_frames: args.bracket_frames,
+        bracket_step_stops: args.bracket_step,
+        frames_per_s: args.fps,
+        tracked: args.tracked,
+        filter_off_s: args.filter_off_s,
+        limits: limits(args)?,
+    })
+}
+
+fn typed(args: &PlanArgs) -> Typed {
+    Typed {
+        focal: args.focal.is_some(),
+        sensor: args.sensor.is_some(),
+        filter: args.filter_stops.is_some(),
+        tracked: args.tracked,
+    }
 }
 
 /// The horizon from its file.

@@ -30,7 +30,7 @@ pub use making::{
     CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, merge, strip, undo_export,
 };
 pub use page::{REPORT_FILE, report};
-pub use rehearse::rehearse;
+pub use rehearse::{Rehearsed, rehearse};
 pub use settings::{Settings, Target};
 pub use sort::sort;
 

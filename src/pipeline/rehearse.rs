@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{Made, PipelineError, Watch};
+use super::{PipelineError, Watch};
 use crate::catalogue::ShotRecord;
 use crate::disc::{self, DiscHint};
 use crate::domain::{Estimate, FileFormat, Flag, Notice, Shot};
@@ -17,13 +17,22 @@ use crate::model::lens::Lenses;
 use crate::model::measure;
 use crate::model::record::sun_only;
 use crate::raster;
-use crate::report;
+use crate::report::{self, Rehearsal};
+
+/// What the practice shots say, and what a person should know besides.
+#[derive(Clone, Debug)]
+pub struct Rehearsed {
+    /// Body by body.
+    pub rehearsal: Rehearsal,
+    /// Notices.
+    pub notices: Vec<Notice>,
+}
 
 /// Reads the practice shots of a folder and says what to mend before the day. Nothing is written.
 ///
 /// # Errors
 /// [`PipelineError`] when the folder cannot be read or holds no pictures.
-pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError> {
+pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Rehearsed, PipelineError> {
     let Intake {
         shots,
         broken,
@@ -65,11 +74,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Made, PipelineError>
             "{to_mend} points to mend before the day"
         )));
     }
-    Ok(Made {
-        notices,
-        text: rehearsal.text(),
-        ..Made::default()
-    })
+    Ok(Rehearsed { rehearsal, notices })
 }
 
 /// Measures the light of the discs found in JPEG files once more, in the brightest channel: they were looked for in luma,

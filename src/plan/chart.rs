@@ -9,7 +9,7 @@ use super::times::compass_point;
 use crate::domain::{ContactKind, in_markup};
 
 /// Width of the drawing in its own units: 12 of a letter are 10 px high on a phone's page and 16 on a wide one.
-const WIDTH: f64 = 420.0;
+const WIDTH: f64 = 430.0;
 /// Left edge of the plot.
 const LEFT: f64 = 34.0;
 /// Right edge of the plot.
@@ -77,7 +77,7 @@ impl Plot {
             return None;
         }
         // A label needs room on either side of a path that hardly moves in azimuth.
-        let wanted = ((high_az - low_az) * 1.2).clamp(30.0, 360.0);
+        let wanted = ((high_az - low_az) * 1.45).clamp(30.0, 360.0);
         let middle = (low_az + high_az) / 2.0;
         let az_deg = (middle - wanted / 2.0, middle + wanted / 2.0);
         let top = (high_alt * 1.18 + 2.0).clamp(8.0, 95.0);
@@ -172,77 +172,96 @@ fn ground(out: &mut String, plot: &Plot, report: Option<&HorizonReport>) {
     );
 }
 
-/// A mark on the path with its label.
+/// A mark on the path; its label is empty where a neighbour's stands for it.
 struct Mark {
     label: String,
-    az_deg: f64,
-    alt_deg: f64,
+    x: f64,
+    y: f64,
 }
 
-/// Contacts with the Sun up; second, maximum and third in one where they stand together.
+/// Contacts with the Sun up. Second and third contact share a label where there is no room for two, and stand for the maximum.
 fn marks(plot: &Plot, sheet: &Sheet) -> Vec<Mark> {
-    let at = |c: &ContactLine| {
-        let (az_deg, alt_deg) = (plot.run_on(c.sun_az_deg), c.sun_alt_deg);
-        (plot.x(az_deg), plot.y(alt_deg), az_deg, alt_deg)
-    };
-    let mut marks: Vec<(Mark, f64, f64, ContactKind)> = Vec::new();
-    for contact in sheet.contacts.iter().filter(|c| c.sun_up) {
-        let (x, y, az_deg, alt_deg) = at(contact);
-        let local = contact.local.get(..5).unwrap_or(&contact.local);
-        if let Some((mark, px, py, first)) = marks.last_mut()
-            && (x - *px).hypot(y - *py) < TOGETHER
-            && contact.contact != ContactKind::C4
-        {
-            if (*first, contact.contact) == (ContactKind::C2, ContactKind::C3) {
-                mark.label = mark.label.replacen("C2", "C2 to C3", 1);
-            }
-            continue;
-        }
-        let mark = Mark {
-            label: match contact.contact {
+    let up: Vec<&ContactLine> = sheet.contacts.iter().filter(|c| c.sun_up).collect();
+    let find = |kind| up.iter().find(|c| c.contact == kind).map(|c| at(plot, c));
+    let (c2, c3) = (find(ContactKind::C2), find(ContactKind::C3));
+    let one_label = c2
+        .zip(c3)
+        .is_some_and(|(a, b)| (a.0 - b.0).hypot(a.1 - b.1) < LABEL_ROOM);
+    let central = c2.is_some() || c3.is_some();
+    up.into_iter()
+        .map(|contact| {
+            let (x, y) = at(plot, contact);
+            let local = contact.local.get(..5).unwrap_or(&contact.local);
+            let label = match contact.contact {
+                ContactKind::Maximum if central => String::new(),
                 ContactKind::Maximum => format!("max. {local}"),
+                ContactKind::C2 if one_label => format!("C2 to C3 {local}"),
+                ContactKind::C3 if one_label => String::new(),
                 kind => format!("{} {local}", kind.word()),
-            },
-            az_deg,
-            alt_deg,
-        };
-        marks.push((mark, x, y, contact.contact));
-    }
-    marks.into_iter().map(|(mark, ..)| mark).collect()
+            };
+            Mark { label, x, y }
+        })
+        .collect()
 }
 
-/// Marks nearer than this, in the drawing's units, share a label.
-const TOGETHER: f64 = 14.0;
+/// Where a contact stands in the drawing.
+fn at(plot: &Plot, contact: &ContactLine) -> (f64, f64) {
+    (
+        plot.x(plot.run_on(contact.sun_az_deg)),
+        plot.y(contact.sun_alt_deg),
+    )
+}
+
+/// What the label of one contact takes, in the drawing's units.
+const LABEL_ROOM: f64 = 80.0;
+
+/// Width of a letter of a label, in the drawing's units.
+const LETTER: f64 = 7.2;
 
 fn contacts(out: &mut String, plot: &Plot, sheet: &Sheet) {
     for mark in marks(plot, sheet) {
-        let (x, y) = (plot.x(mark.az_deg), plot.y(mark.alt_deg));
-        let (dx, dy) = normal(plot, &sheet.sun_path, mark.az_deg, mark.alt_deg);
-        let (mut tx, ty) = (x + 10.0 * dx, (y - 10.0 * dy + 4.0).max(TOP + 12.0));
-        let half = 3.3 * mark.label.chars().count() as f64;
-        let anchor = match dx {
-            dx if dx > 0.4 => "start",
-            dx if dx < -0.4 => "end",
-            _ => "middle",
-        };
-        let (reach_left, reach_right) = match anchor {
-            "start" => (0.0, 2.0 * half),
-            "end" => (2.0 * half, 0.0),
-            _ => (half, half),
-        };
-        tx = tx.clamp(LEFT + 3.0 + reach_left, RIGHT - 3.0 - reach_right);
         let _ = writeln!(
             out,
-            "<circle class=\"mark\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4.5\"/><text class=\"label\" text-anchor=\"{anchor}\" x=\"{tx:.1}\" y=\"{ty:.1}\">{}</text>",
-            in_markup(&mark.label)
+            "<circle class=\"mark\" cx=\"{:.1}\" cy=\"{:.1}\" r=\"4.5\"/>",
+            mark.x, mark.y
         );
+        if !mark.label.is_empty() {
+            label(out, plot, sheet, &mark);
+        }
     }
 }
 
+/// A mark's label on the side of the path away from the ground, where the path leaves room.
+fn label(out: &mut String, plot: &Plot, sheet: &Sheet, mark: &Mark) {
+    let (right, _) = normal(plot, &sheet.sun_path, mark);
+    let wide = LETTER * mark.label.chars().count() as f64;
+    // On a path that climbs to the right there is room on the left, and the other way round.
+    let (anchor, mut x, y) = match right {
+        right if right > SLOPING => ("start", mark.x + 7.0, mark.y - 5.0),
+        right if right < -SLOPING => ("end", mark.x - 7.0, mark.y - 5.0),
+        _ => ("middle", mark.x, mark.y - 11.0),
+    };
+    let (before, after) = match anchor {
+        "start" => (0.0, wide),
+        "end" => (wide, 0.0),
+        _ => (wide / 2.0, wide / 2.0),
+    };
+    let (least, most) = (LEFT + 3.0 + before, RIGHT - 3.0 - after);
+    x = x.min(most).max(least);
+    let _ = writeln!(
+        out,
+        "<text class=\"label\" text-anchor=\"{anchor}\" x=\"{x:.1}\" y=\"{:.1}\">{}</text>",
+        y.max(TOP + 12.0),
+        in_markup(&mark.label)
+    );
+}
+
+/// Sine of the path's slope in the drawing from which a label stands at its side rather than above.
+const SLOPING: f64 = 0.08;
+
 /// The unit vector, right and up, square to the path at a place and away from the ground; straight right where the path is upright.
-fn normal(plot: &Plot, path: &[PathPoint], az_deg: f64, alt_deg: f64) -> (f64, f64) {
-    let (x, y) = (plot.x(az_deg), plot.y(alt_deg));
-    let off = |p: &PathPoint| (plot.x(p.az_deg) - x).hypot(plot.y(p.alt_deg) - y);
+fn normal(plot: &Plot, path: &[PathPoint], mark: &Mark) -> (f64, f64) {
+    let off = |p: &PathPoint| (plot.x(p.az_deg) - mark.x).hypot(plot.y(p.alt_deg) - mark.y);
     let nearest = (0..path.len()).min_by(|a, b| off(&path[*a]).total_cmp(&off(&path[*b])));
     let Some(n) = nearest else {
         return (0.0, 1.0);

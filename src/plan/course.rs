@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::input::PlanInput;
 use super::skyline::{Skyline, SkylinePoint};
-use super::times::{Rounding, clock_time};
+use super::times::{Rounding, SUN_UP_DEG, clock_time};
 use crate::domain::{SunMoon, Utc};
 
 /// Where the Sun stands at an instant.
@@ -63,6 +63,54 @@ pub struct HorizonReport {
     pub hidden: Vec<Span>,
     /// Whether it says nothing somewhere below the Sun's way: taken as flat there.
     pub silent: bool,
+}
+
+/// Sunrise or sunset between first and last contact, on a flat horizon.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Crossing {
+    /// True for sunrise.
+    pub rising: bool,
+    /// When.
+    pub utc: Utc,
+    /// The same in local time.
+    pub local: String,
+    /// Covered fraction of the Sun's area then.
+    pub obscuration: f64,
+}
+
+/// Sunrises and sunsets between first and last contact, in time order: the upper limb on a flat horizon, refraction included.
+pub(super) fn crossings(input: &PlanInput<'_>) -> Vec<Crossing> {
+    let up = |utc: Utc| (input.sky)(utc).sun_alt_refracted_deg > SUN_UP_DEG;
+    let (first, last) = (input.contacts.c1.utc, input.contacts.c4.utc);
+    let length_s = last.seconds_since(first);
+    let steps = (length_s / LOOK_S).ceil().max(1.0) as u32;
+    let mut found = Vec::new();
+    let (mut before, mut was_up) = (first, up(first));
+    for n in 1..=steps {
+        let here = first.plus_s((f64::from(n) * LOOK_S).min(length_s));
+        let is_up = up(here);
+        if is_up != was_up {
+            let utc = turn(before, here, &|utc| up(utc) == was_up);
+            found.push(Crossing {
+                rising: is_up,
+                utc,
+                local: clock_time(utc, &input.zone, Rounding::Nearest),
+                obscuration: (input.sky)(utc).obscuration,
+            });
+        }
+        (before, was_up) = (here, is_up);
+    }
+    found
+}
+
+/// The most that is covered of the Sun while it is up, of its area; `None` where it is down throughout.
+pub(super) fn most_covered(input: &PlanInput<'_>, crossings: &[Crossing]) -> Option<f64> {
+    let maximum = &input.contacts.maximum;
+    if maximum.sun_up {
+        return Some(input.contacts.obscuration);
+    }
+    // Up to maximum ever more is covered and then ever less, so the most is seen at the horizon.
+    crossings.iter().map(|c| c.obscuration).reduce(f64::max)
 }
 
 /// Seconds before first and after last contact that the path is drawn, to show where the Sun comes from.

@@ -65,6 +65,16 @@ pub fn filtered_q(filter_stops: f64) -> f64 {
     unfiltered - filter_stops
 }
 
+/// Stops of the filter behind which the partial phases have an exponent: the inverse of [`filtered_q`], 0 to 40.
+pub fn filter_stops_of(q: f64) -> f64 {
+    // The unfiltered exponent hardly changes with the filter, so a few rounds settle it.
+    let mut stops = FILTERED[1].0 * STOPS_PER_DENSITY;
+    for _ in 0..20 {
+        stops = (stops + filtered_q(stops) - q).clamp(0.0, 40.0);
+    }
+    stops
+}
+
 /// Exposure time of the filtered Sun in seconds as photographers usually set it: f/8 and 1/800 s through 16 stops at low
 /// ISO, taken as 100, and stop for stop from there. Common practice.
 pub fn practice_s(f_number: f64, iso: f64, filter_stops: f64) -> f64 {
@@ -81,5 +91,8 @@ mod tests {
             assert!((filtered_q(density * STOPS_PER_DENSITY) - q).abs() < 1e-9);
         }
         assert!((filtered_q(18.0) - filtered_q(19.0) - 1.0).abs() < 1e-9);
+        for stops in [0.0, 10.0, 13.3, 15.0, 16.6, 20.0, 40.0] {
+            assert!((filter_stops_of(filtered_q(stops)) - stops).abs() < 1e-9);
+        }
     }
 }

@@ -8,7 +8,7 @@ use crate::domain::{Site, SunMoon};
 pub const SUN_RATE_ARCSEC_S: f64 = 15.0;
 
 /// Seconds of arc in a radian.
-const ARCSEC_PER_RAD: f64 = 648_000.0 / std::f64::consts::PI;
+pub(super) const ARCSEC_PER_RAD: f64 = 648_000.0 / std::f64::consts::PI;
 
 /// A sensor.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -119,6 +119,17 @@ impl Sensor {
             width_px,
             height_px,
         })
+    }
+
+    /// The sensor with the pixels of its frames, as wide as it was; frames of another shape use less or more of its height.
+    #[must_use]
+    pub fn with_sides_px(self, width_px: f64, height_px: f64) -> Self {
+        Self {
+            height_mm: self.width_mm * height_px / width_px,
+            width_px,
+            height_px,
+            ..self
+        }
     }
 
     /// Pixels in millions.

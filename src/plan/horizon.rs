@@ -1,20 +1,33 @@
 //! What is said of the horizon: a flat one, or the one measured from the spot.
 
-use super::course::{HorizonReport, Sight, clearance_deg, sight};
+use super::course::{Crossing, HorizonReport, Sight, clearance_deg, sight};
 use super::input::PlanInput;
 use super::skyline::Skyline;
-use super::times::{FIST_DEG, compass_point};
-use crate::domain::{ContactEvent, ContactKind, LocalKind};
+use super::times::{FIST_DEG, compass_point, covered};
+use crate::domain::{ContactEvent, ContactKind, Contacts, LocalKind};
 
 /// Altitude in degrees below which haze and horizon matter (common practice: a fist).
 const LOW_SUN_DEG: f64 = 10.0;
 
 /// Sentences on what hides the Sun or may hide it.
-pub(super) fn words(input: &PlanInput<'_>, report: Option<&HorizonReport>) -> Vec<String> {
-    match (&input.skyline, report) {
+pub(super) fn words(
+    input: &PlanInput<'_>,
+    report: Option<&HorizonReport>,
+    crossings: &[Crossing],
+) -> Vec<String> {
+    let mut lines = match (&input.skyline, report) {
         (Some(skyline), Some(report)) => measured(input, skyline, report),
         _ => flat(input),
-    }
+    };
+    lines.extend(crossings.iter().map(|crossing| {
+        format!(
+            "The Sun {} at {} with {} of its area covered.",
+            if crossing.rising { "rises" } else { "sets" },
+            crossing.local,
+            covered(crossing.obscuration)
+        )
+    }));
+    lines
 }
 
 fn name(kind: ContactKind) -> &'static str {
@@ -27,15 +40,22 @@ fn name(kind: ContactKind) -> &'static str {
 /// What a flat horizon hides, and where a higher one may.
 fn flat(input: &PlanInput<'_>) -> Vec<String> {
     let mut lines = Vec::new();
+    let together = central_together(input.contacts);
     for event in input.contacts.events() {
+        if together && matches!(event.kind, ContactKind::Maximum | ContactKind::C3) {
+            continue;
+        }
         let (alt, az) = (event.sky.sun_alt_refracted_deg, event.sky.sun_az_deg);
+        let name = match event.kind {
+            ContactKind::C2 if together => "C2 to C3",
+            kind => name(kind),
+        };
         if !event.sun_up {
-            lines.push(below(event));
+            lines.push(below(name));
         } else if alt < LOW_SUN_DEG {
             lines.push(format!(
-                "{}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: check it from the very spot \
+                "{name}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: check it from the very spot \
                  beforehand.",
-                name(event.kind),
                 fists_words(alt),
                 compass_point(az)
             ));
@@ -53,12 +73,21 @@ fn flat(input: &PlanInput<'_>) -> Vec<String> {
     lines
 }
 
-fn below(event: &ContactEvent) -> String {
-    format!(
-        "{}: the Sun is below a flat horizon; not to be seen.",
-        name(event.kind)
-    )
+fn below(name: &str) -> String {
+    format!("{name}: the Sun is below a flat horizon; not to be seen.")
 }
+
+/// Whether second and third contact stand at nearly one height, both up or both down: one sentence says it.
+fn central_together(contacts: &Contacts) -> bool {
+    let alt = |event: &ContactEvent| event.sky.sun_alt_refracted_deg;
+    contacts
+        .c2
+        .zip(contacts.c3)
+        .is_some_and(|(a, b)| a.sun_up == b.sun_up && (alt(&a) - alt(&b)).abs() < TOGETHER_DEG)
+}
+
+/// Heights that differ by less are told as one, in degrees.
+const TOGETHER_DEG: f64 = 0.5;
 
 /// What the measured horizon hides.
 fn measured(input: &PlanInput<'_>, skyline: &Skyline, report: &HorizonReport) -> Vec<String> {
@@ -67,15 +96,9 @@ fn measured(input: &PlanInput<'_>, skyline: &Skyline, report: &HorizonReport) ->
         .events()
         .filter_map(|event| at_contact(event, skyline))
         .collect();
+    lines.extend(clear_of(input.contacts, skyline));
     if report.hidden.is_empty() {
-        let above = input
-            .contacts
-            .events()
-            .map(|e| clearance_deg(skyline, &e.sky));
-        lines.push(format!(
-            "Your horizon hides nothing from C1 to C4; at the contacts the Sun stands {:.1} degrees or more above it.",
-            above.fold(90.0, f64::min)
-        ));
+        lines.push("Your horizon hides nothing from C1 to C4.".to_owned());
     }
     for span in &report.hidden {
         lines.push(format!(
@@ -92,9 +115,25 @@ fn measured(input: &PlanInput<'_>, skyline: &Skyline, report: &HorizonReport) ->
     lines
 }
 
+/// How far above the horizon the Sun stands at the contacts it is clear at.
+fn clear_of(contacts: &Contacts, skyline: &Skyline) -> Option<String> {
+    let clear = contacts
+        .events()
+        .filter(|e| e.sun_up && sight(skyline, &e.sky) == Sight::Clear);
+    let told: Vec<String> = clear
+        .map(|e| format!("{} {:.1}", e.kind.word(), clearance_deg(skyline, &e.sky)))
+        .collect();
+    (!told.is_empty()).then(|| {
+        format!(
+            "Degrees from the Sun down to your horizon: {}.",
+            told.join(", ")
+        )
+    })
+}
+
 fn at_contact(event: &ContactEvent, skyline: &Skyline) -> Option<String> {
     if !event.sun_up {
-        return Some(below(event));
+        return Some(below(name(event.kind)));
     }
     let alt = event.sky.sun_alt_refracted_deg;
     let told = match sight(skyline, &event.sky) {

@@ -4,8 +4,9 @@ use std::fmt::Write as _;
 
 use super::course::Sight;
 use super::sheet::{ContactLine, Sheet, TotalityStep};
-use super::text::{behind, capital, covered, minutes, signed_minutes};
-use super::{chart, limb_picture};
+use super::text::{SIGMA_WORDS, behind, capital, minutes, signed_minutes};
+use super::times::covered;
+use super::{chart, frame_picture, limb_picture};
 use crate::domain::{dial_mark, in_markup};
 
 /// Look of the page.
@@ -37,12 +38,16 @@ fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
 /// Letters up to which a cell stays on one line.
 const ONE_LINE: usize = 13;
 
-/// A short text that does not break: a number with its unit.
+/// The text of a cell, in which a short one does not break and seconds stay with their number.
 fn kept_together(text: &str) -> String {
     if text.chars().count() <= ONE_LINE {
         text.replace(' ', "&nbsp;")
     } else {
-        text.to_owned()
+        let whole = text.replace(" s ", "&nbsp;s ");
+        match whole.strip_suffix(" s") {
+            Some(start) => format!("{start}&nbsp;s"),
+            None => whole,
+        }
     }
 }
 
@@ -79,19 +84,26 @@ impl Sheet {
     pub fn html(&self) -> String {
         let contacts = section(
             "Contacts",
-            &(self.contacts_table() + &paragraphs(&self.horizon) + &self.path_figure()),
+            &(self.contacts_table()
+                + &paragraphs(&[SIGMA_WORDS.replace("+-", "±")])
+                + &paragraphs(&self.horizon)
+                + &self.path_figure()),
         );
         let day = [
             section("Countdown", &self.countdown_blocks()),
             section("Filter", &self.filter_words()),
             self.totality_section(),
             self.limb_light_section(),
-            section("Settings", &self.settings_table()),
+            section(&in_markup(&self.settings_heading()), &self.settings_table()),
             self.bracket_section(),
             section("Partials, every five minutes", &self.partials_table()),
-            section("The Sun in the frame", &paragraphs(&self.frame_lines())),
+            section(
+                "The Sun in the frame",
+                &(paragraphs(&self.frame_lines()) + &frame_picture::figure(self)),
+            ),
             self.planet_section(),
             section("Card and battery", &paragraphs(&[self.card_line()])),
+            self.practice_section(),
             section("Notes", &list(&self.notes)),
             section("Sources", &list(&self.sources)),
         ]
@@ -149,6 +161,17 @@ impl Sheet {
         )
     }
 
+    /// What the practice frames say, where there are some.
+    fn practice_section(&self) -> String {
+        if self.practice_words.is_empty() {
+            return String::new();
+        }
+        section(
+            "From your practice frames",
+            &paragraphs(&self.practice_words),
+        )
+    }
+
     /// The Sun's path over the horizon, where it is up.
     fn path_figure(&self) -> String {
         let Some(chart) = chart::chart(self) else {
@@ -169,7 +192,15 @@ impl Sheet {
         if self.limb_lights.is_empty() {
             return String::new();
         }
-        let lines: Vec<String> = self.limb_lights.iter().map(|l| l.words()).collect();
+        let lines: Vec<String> = self
+            .limb_lights
+            .iter()
+            .map(|l| {
+                l.words()
+                    .replace("(V ", "(V\u{a0}")
+                    .replace("(P ", "(P\u{a0}")
+            })
+            .collect();
         let locals: Vec<(String, String)> = self
             .contacts
             .iter()
@@ -207,7 +238,7 @@ impl Sheet {
                 "Altitude",
                 "Fists",
                 "Azimuth",
-                "One sigma",
+                "Uncertainty",
                 "UTC",
             ],
             &rows,
@@ -278,7 +309,7 @@ impl Sheet {
                     if s.drift_px >= 0.5 {
                         format!("{:.0} px", s.drift_px)
                     } else {
-                        "under 1 px".to_owned()
+                        "< 1 px".to_owned()
                     },
                 ]
             })
@@ -321,25 +352,25 @@ impl Sheet {
             .map(|p| {
                 vec![
                     p.local.clone(),
+                    covered(p.obscuration),
+                    p.shutter_words(),
+                    p.haze_words().to_owned(),
                     if p.behind_horizon {
                         format!("{:.1}°, hidden", p.sun_alt_deg)
                     } else {
                         format!("{:.1}°", p.sun_alt_deg)
                     },
                     format!("{:.0}° {}", p.sun_az_deg, p.compass),
-                    covered(p.obscuration),
-                    p.shutter_words(),
-                    p.haze_words().to_owned(),
                 ]
             })
             .collect();
         let columns = [
             "Local",
-            "Altitude",
-            "Azimuth",
             "Covered",
             "Shutter, filter on",
             "In haze",
+            "Altitude",
+            "Azimuth",
         ];
         "<p>A minute either way does no harm.</p>\n".to_owned()
             + &table("Partials", &columns, &rows)
@@ -362,14 +393,15 @@ impl Sheet {
                 ]
             })
             .collect();
-        section(
-            "Planets in totality",
-            &table(
+        let mut body = paragraphs(&[self.planet_words()]);
+        if !rows.is_empty() {
+            body = table(
                 "Planets",
                 &["Planet", "Magnitude", "Altitude", "Azimuth", "From the Sun"],
                 &rows,
-            ),
-        )
+            ) + &body;
+        }
+        section("Planets in totality", &body)
     }
 }
 

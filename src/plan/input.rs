@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 
 use super::gear::Gear;
+use super::practice::Rehearsed;
 use super::skyline::Skyline;
 use crate::domain::{Contacts, LimbLight, NearPath, SunMoon, Utc};
 
@@ -20,6 +21,8 @@ pub struct PlanInput<'a> {
     pub limb_lights: Vec<LimbLight>,
     /// The horizon measured from the spot.
     pub skyline: Option<Skyline>,
+    /// Practice frames and what of them went into the gear.
+    pub rehearsed: Option<Rehearsed>,
     /// What the person brings.
     pub gear: Gear,
 }

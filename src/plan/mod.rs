@@ -11,12 +11,14 @@ mod course;
 mod coverage;
 mod diamond;
 mod exposure;
+mod frame_picture;
 mod gear;
 mod horizon;
 mod html;
 mod input;
 mod limb_picture;
 mod planets;
+mod practice;
 mod sheet;
 mod skyline;
 mod text;
@@ -24,19 +26,20 @@ mod times;
 
 pub use crate::domain::dial_mark;
 pub use bracket::{BracketChoice, Brackets, LATITUDE_STOPS};
-pub use course::{HorizonReport, PathPoint, Sight, Span};
+pub use course::{Crossing, HorizonReport, PathPoint, Sight, Span};
 pub use coverage::coverage;
 pub use diamond::{LimbLightLine, Pole};
 pub use exposure::{
-    BRIGHTEST_Q, FAINTEST_Q, FEATURES, Feature, STOPS_PER_DENSITY, exposure_s, filtered_q,
-    practice_s,
+    BRIGHTEST_Q, FAINTEST_Q, FEATURES, Feature, STOPS_PER_DENSITY, exposure_s, filter_stops_of,
+    filtered_q, practice_s,
 };
 pub use gear::{
     CameraLimits, DEFAULT_MEGAPIXELS, Framing, Gear, SUN_RATE_ARCSEC_S, Sensor, SensorError,
     framing,
 };
 pub use input::PlanInput;
-pub use planets::{PlanetPlace, planets_up};
+pub use planets::{PlanetPlace, TOTALITY_LIMIT_MAG, planets_up};
+pub use practice::{Rehearsed, Typed};
 pub use sheet::{
     CardNeed, ContactLine, FilterMoments, RingPlan, Setting, Sheet, TotalityPlan, TotalityStep,
 };

@@ -2,7 +2,10 @@
 
 use serde::Serialize;
 
-use crate::domain::{Site, Utc};
+use super::gear::Framing;
+use super::times::AIR_MAG;
+use crate::domain::{Site, SunMoon, Utc};
+use crate::ephemeris::air_mass;
 
 /// Mean Keplerian elements and their rates per Julian century, ecliptic and equinox of J2000.
 struct Orbit {
@@ -106,8 +109,49 @@ pub struct PlanetPlace {
     pub az_deg: f64,
     /// Angle from the Sun in degrees.
     pub from_sun_deg: f64,
-    /// Visual magnitude, to some tenths.
+    /// Visual magnitude outside the air, to some tenths.
     pub magnitude: f64,
+    /// Whether an eye finds it in the sky of totality, the air being clear.
+    pub by_eye: bool,
+    /// Degrees to the right of the Sun and above it in a level frame with the Sun in the middle, where it stands in the frame.
+    pub in_frame_deg: Option<(f64, f64)>,
+}
+
+/// Faintest magnitude an eye finds in the sky of totality.
+///
+/// Source: G. P. Können & C. Hinz 2008, Visibility of stars, halos, and rainbows during solar eclipses, Applied Optics 47, H14 (3.5, as
+/// cited by others); a sky like that 30 to 40 minutes after sunset: F. Espenak & J. Anderson, Sky at Totality, in the NASA eclipse bulletins.
+pub const TOTALITY_LIMIT_MAG: f64 = 3.5;
+
+/// Lower than this, in degrees, nothing is told: haze takes it.
+const LOWEST_DEG: f64 = 1.0;
+
+/// The planets of totality with their places in a level frame with the Sun in the middle, as wide and high as `framing` says.
+pub(super) fn planets_framed(site: &Site, sky: &SunMoon, framing: &Framing) -> Vec<PlanetPlace> {
+    let mut up = planets_up(site, sky.utc);
+    for planet in &mut up {
+        planet.in_frame_deg = offset_deg(planet, sky).filter(|(right, up)| {
+            right.abs() <= framing.frame_width_deg / 2.0
+                && up.abs() <= framing.frame_height_deg / 2.0
+        });
+    }
+    up
+}
+
+/// Degrees right of the Sun and above it, as a lens without distortion shows them; `None` behind the camera.
+fn offset_deg(planet: &PlanetPlace, sky: &SunMoon) -> Option<(f64, f64)> {
+    let (sin_sun, cos_sun) = sky.sun_alt_deg.to_radians().sin_cos();
+    let (sin_alt, cos_alt) = planet.alt_deg.to_radians().sin_cos();
+    let (sin_az, cos_az) = (planet.az_deg - sky.sun_az_deg).to_radians().sin_cos();
+    let ahead = sin_sun * sin_alt + cos_sun * cos_alt * cos_az;
+    let right = cos_alt * sin_az;
+    let up = cos_sun * sin_alt - sin_sun * cos_alt * cos_az;
+    (ahead > 0.0).then(|| {
+        (
+            (right / ahead).atan().to_degrees(),
+            (up / ahead).atan().to_degrees(),
+        )
+    })
 }
 
 /// Julian century in days.
@@ -116,7 +160,7 @@ const CENTURY_DAYS: f64 = 36_525.0;
 /// Unix time of J2000.0 in seconds, 2000-01-01 12:00:00 TT taken as UT (a minute does not matter here).
 const J2000_UNIX_S: f64 = 946_728_000.0;
 
-/// The planets as seen from `site` at `utc`, brightest first, those below the horizon left out.
+/// The planets as seen from `site` at `utc`, brightest first, those less than a degree above the horizon left out; no frame is known.
 ///
 /// Good to about 0.2 degrees: no aberration, light time, nutation or parallax.
 pub fn planets_up(site: &Site, utc: Utc) -> Vec<PlanetPlace> {
@@ -126,7 +170,7 @@ pub fn planets_up(site: &Site, utc: Utc) -> Vec<PlanetPlace> {
     let mut up: Vec<_> = PLANETS
         .iter()
         .map(|orbit| place(orbit, site, days, earth, sun))
-        .filter(|p| p.alt_deg > 0.0)
+        .filter(|p| p.alt_deg > LOWEST_DEG)
         .collect();
     up.sort_by(|a, b| a.magnitude.total_cmp(&b.magnitude));
     up
@@ -136,12 +180,15 @@ fn place(orbit: &Orbit, site: &Site, days: f64, earth: [f64; 3], sun: [f64; 3]) 
     let from_sun = heliocentric(orbit, days / CENTURY_DAYS);
     let seen = [0, 1, 2].map(|k| from_sun[k] - earth[k]);
     let (alt_deg, az_deg) = horizontal(seen, site, days);
+    let magnitude = magnitude(orbit, from_sun, seen);
     PlanetPlace {
         name: orbit.name,
         alt_deg,
         az_deg,
         from_sun_deg: angle_deg(seen, sun),
-        magnitude: magnitude(orbit, from_sun, seen),
+        magnitude,
+        by_eye: magnitude + AIR_MAG * air_mass(alt_deg) <= TOTALITY_LIMIT_MAG,
+        in_frame_deg: None,
     }
 }
 

@@ -3,13 +3,14 @@
 use serde::Serialize;
 
 use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
-use super::course::{self, HorizonReport, PathPoint, Sight};
+use super::course::{self, Crossing, HorizonReport, PathPoint, Sight};
 use super::diamond::{self, LimbLightLine};
 use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
 use super::horizon;
 use super::input::PlanInput;
-use super::planets::{PlanetPlace, planets_up};
+use super::planets::{PlanetPlace, planets_framed};
+use super::practice::Rehearsed;
 use super::times::{
     Countdown, FIST_DEG, FilterCourse, PartialLine, Rounding, calendar_date, clock_time,
     compass_point, countdowns, hazy_sun_stops, low_sun_stops, partial_moments,
@@ -90,7 +91,7 @@ pub struct Setting {
     pub filter: bool,
     /// Exposure in seconds by the formula, for a high Sun in clear air.
     pub exposure_s: f64,
-    /// Stops more for the air at maximum: clear, and hazy.
+    /// Stops more for the air at maximum, or at `settings_at` where the Sun is down then: clear, and hazy.
     pub air_stops: [f64; 2],
     /// Nearest mark of the shutter dial in clear air.
     pub shutter: String,
@@ -158,6 +159,10 @@ pub struct Sheet {
     pub magnitude: f64,
     /// Fraction of the area covered at maximum.
     pub obscuration: f64,
+    /// The most that is covered of the area while the Sun is up; `None` where it is down throughout.
+    pub most_covered: Option<f64>,
+    /// Sunrises and sunsets between first and last contact.
+    pub crossings: Vec<Crossing>,
     /// Seconds of totality or annularity.
     pub central_duration_s: Option<f64>,
     /// Where the path lies, for a place outside it.
@@ -170,6 +175,10 @@ pub struct Sheet {
     pub near_limit: bool,
     /// What the person brings.
     pub gear: Gear,
+    /// Practice frames and what of them went into the gear.
+    pub rehearsed: Option<Rehearsed>,
+    /// What is said of them.
+    pub practice_words: Vec<String>,
     /// The contacts.
     pub contacts: Vec<ContactLine>,
     /// What a hill or a house may hide.
@@ -188,6 +197,8 @@ pub struct Sheet {
     pub filter: Option<FilterMoments>,
     /// Whether totality is predicted, but with contacts so uncertain that no time to uncover the lens is given.
     pub filter_withheld: bool,
+    /// The moment whose height of the Sun they are for.
+    pub settings_at: ContactKind,
     /// Exposures by feature.
     pub settings: Vec<Setting>,
     /// Brackets; only with totality.
@@ -227,11 +238,12 @@ const MB_PER_MEGAPIXEL: f64 = 1.7;
 const BATTERY_HOURS: f64 = 1.5;
 
 /// Where the numbers come from.
-const SOURCES: [&str; 5] = [
+const SOURCES: [&str; 6] = [
     "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
          t = N^2 / (ISO 2^Q)",
     "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table \
          1; about 0.2 degrees",
+    "Sky of totality: G. P. Können & C. Hinz 2008, Applied Optics 47, H14",
     "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air",
     "Five-minute partials, brackets, card, battery, fists: common practice",
     "Eye protection: ISO 12312-2",
@@ -244,8 +256,10 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     let doubt = seen.then(|| Doubt::about(contacts)).flatten();
     let withheld = doubt.as_ref().is_some_and(|d| d.withholds());
     let horizon_report = course::report(input);
+    let crossings = course::crossings(input);
     let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
-    let air_stops = air_at_maximum(contacts);
+    let air_moment = air_moment(contacts);
+    let air_stops = air_stops_at(air_moment);
     let partials = partials(input);
     let brackets = seen.then(|| brackets(&input.gear, air_stops[0]));
     let filter = (seen && !withheld).then(|| filter_moments(input)).flatten();
@@ -279,8 +293,15 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         near_limit: doubt.is_some(),
         near_path: input.near_path,
         gear: input.gear,
+        rehearsed: input.rehearsed.clone(),
+        practice_words: input
+            .rehearsed
+            .as_ref()
+            .map_or_else(Vec::new, |r| r.words(&input.gear, &framing)),
         contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
-        horizon: horizon::words(input, horizon_report.as_ref()),
+        horizon: horizon::words(input, horizon_report.as_ref(), &crossings),
+        most_covered: course::most_covered(input, &crossings),
+        crossings,
         sun_path: course::path(input),
         horizon_file: horizon_report,
         limb_lights: diamond::lines(input),
@@ -292,11 +313,12 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         ),
         settings: settings(&input.gear, &framing, air_stops, seen),
         planets: if seen {
-            planets_up(&contacts.site, contacts.maximum.utc)
+            planets_framed(&contacts.site, &contacts.maximum.sky, &framing)
         } else {
             Vec::new()
         },
-        notes: notes(input, &framing, brackets.as_ref(), air_stops),
+        settings_at: air_moment.kind,
+        notes: notes(input, &framing, brackets.as_ref(), air_moment),
         sources: SOURCES.to_vec(),
         ring: ring_plan(input, air_stops[0]),
         filter_withheld: withheld,
@@ -309,9 +331,27 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     }
 }
 
-/// Stops the air takes at maximum beyond what it takes of a high Sun: clear, and hazy.
-fn air_at_maximum(contacts: &Contacts) -> [f64; 2] {
-    let alt_deg = contacts.maximum.sky.sun_alt_refracted_deg;
+/// The moment whose air the shutters take: maximum, or where the Sun is down then the contact at which it is highest.
+fn air_moment(contacts: &Contacts) -> &ContactEvent {
+    let alt = |event: &ContactEvent| event.sky.sun_alt_refracted_deg;
+    let central = [contacts.c2.as_ref(), contacts.c3.as_ref()]
+        .into_iter()
+        .flatten();
+    let seen = |event: &&ContactEvent| event.sun_up;
+    if contacts.maximum.sun_up {
+        return &contacts.maximum;
+    }
+    let highest = |a: &&ContactEvent, b: &&ContactEvent| alt(a).total_cmp(&alt(b));
+    central
+        .filter(seen)
+        .max_by(highest)
+        .or_else(|| contacts.events().filter(seen).max_by(highest))
+        .unwrap_or(&contacts.maximum)
+}
+
+/// Stops the air takes at such a moment beyond what it takes of a high Sun: clear, and hazy.
+fn air_stops_at(event: &ContactEvent) -> [f64; 2] {
+    let alt_deg = event.sky.sun_alt_refracted_deg;
     [low_sun_stops(alt_deg), hazy_sun_stops(alt_deg)]
 }
 
@@ -443,8 +483,8 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
                 obscuration: sky.obscuration,
                 low_sun_stops: low_sun,
                 hazy_stops: haze,
-                shutter: dial_mark(time_s),
-                hazy_shutter: dial_mark(high_sun_s * haze.exp2()),
+                shutter: through_air_mark(time_s),
+                hazy_shutter: through_air_mark(high_sun_s * haze.exp2()),
                 behind_horizon: false,
                 crescent_shutter: (sky.obscuration > CRESCENT_OBSCURATION)
                     .then(|| dial_mark(time_s * CRESCENT_STOPS.exp2())),
@@ -489,13 +529,25 @@ fn setting(
         filter,
         exposure_s: time_s,
         air_stops,
-        shutter: dial_mark(clear_s),
-        hazy_shutter: dial_mark(hazy_s),
+        shutter: through_air_mark(clear_s),
+        hazy_shutter: through_air_mark(hazy_s),
         drift_px: if gear.tracked {
             0.0
         } else {
             clear_s / framing.one_px_blur_s
         },
+    }
+}
+
+/// Longest exposure told in seconds (our choice: beyond two minutes totality is over and a partial has moved on).
+const LONGEST_TOLD_S: f64 = 120.0;
+
+/// The mark of the shutter dial, or that the air lets too little through for any.
+fn through_air_mark(time_s: f64) -> String {
+    if time_s > LONGEST_TOLD_S {
+        "too dim".to_owned()
+    } else {
+        dial_mark(time_s)
     }
 }
 
@@ -698,14 +750,24 @@ fn notes(
     input: &PlanInput<'_>,
     framing: &Framing,
     brackets: Option<&Brackets>,
-    [clear, hazy]: [f64; 2],
+    air_moment: &ContactEvent,
 ) -> Vec<String> {
+    let [clear, hazy] = air_stops_at(air_moment);
+    let moment = air_moment.kind.word();
     let gear = &input.gear;
+    let tried = input
+        .rehearsed
+        .as_ref()
+        .is_some_and(Rehearsed::filter_taken);
+    let try_filter = if tried {
+        ""
+    } else {
+        " Try the filter on the plain Sun before the day and shift every filtered time by what you find."
+    };
     let mut notes = vec![
         format!(
-            "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at maximum by {clear:.1} stops in clear \
-                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops. Try the filter on \
-                 the plain Sun before the day and shift every filtered time by what you find.",
+            "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at {moment} by {clear:.1} stops in clear \
+                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops.{try_filter}",
             gear.f_number,
             gear.iso,
             hazy - clear

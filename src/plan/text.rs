@@ -3,8 +3,10 @@
 use std::fmt::Write as _;
 
 use super::course::Sight;
+use super::planets::TOTALITY_LIMIT_MAG;
 use super::sheet::{Sheet, TotalityStep};
-use crate::domain::{LocalKind, dial_mark, dial_mark_within};
+use super::times::{about, covered};
+use crate::domain::{ContactKind, LocalKind, dial_mark, dial_mark_within};
 
 /// Columns the cautions and notes are wrapped at.
 const COLUMNS: usize = 80;
@@ -26,7 +28,28 @@ impl Sheet {
         };
         match self.central_duration_s {
             Some(s) => format!("{kind}, {}", minutes(s)),
-            None => format!("{kind}, {} of the area covered", covered(self.obscuration)),
+            None => format!("{kind}, {}", self.covered_words()),
+        }
+    }
+
+    /// How much is covered at the most while the Sun is up.
+    fn covered_words(&self) -> String {
+        let most = covered(self.most_covered.unwrap_or(self.obscuration));
+        match self
+            .contacts
+            .iter()
+            .find(|c| c.contact == ContactKind::Maximum)
+        {
+            Some(maximum) if !maximum.sun_up => {
+                let rises = self.crossings.iter().any(|c| c.rising);
+                let when = if rises {
+                    "when the Sun rises"
+                } else {
+                    "when the Sun sets"
+                };
+                format!("{most} of the area covered at the most, {when}")
+            }
+            _ => format!("{most} of the area covered"),
         }
     }
 
@@ -98,10 +121,14 @@ impl Sheet {
         let s = &g.sensor;
         format!(
             "{} mm  f/{}  ISO {}  filter {} stops  sensor {} x {} mm, {:.1} megapixels",
-            g.focal_mm,
+            if g.focal_mm < 100.0 {
+                rounded(g.focal_mm)
+            } else {
+                g.focal_mm.round()
+            },
             g.f_number,
             g.iso,
-            rounded(g.filter_stops),
+            (g.filter_stops * 10.0).round() / 10.0,
             rounded(s.width_mm),
             rounded(s.height_mm),
             s.megapixels()
@@ -135,6 +162,7 @@ impl Sheet {
                 c.compass
             )?;
         }
+        wrapped(out, SIGMA_WORDS)?;
         writeln!(out)?;
         self.horizon.iter().try_for_each(|line| wrapped(out, line))
     }
@@ -254,8 +282,16 @@ impl Sheet {
         lines
     }
 
+    /// Which height of the Sun the settings are for.
+    pub(super) fn settings_heading(&self) -> String {
+        format!(
+            "Settings, for the Sun's height at {}",
+            self.settings_at.word()
+        )
+    }
+
     fn write_settings(&self, out: &mut String) -> std::fmt::Result {
-        heading(out, "SETTINGS, FOR THE SUN'S HEIGHT AT MAXIMUM")?;
+        heading(out, &self.settings_heading().to_uppercase())?;
         writeln!(out, "  {:<38} {:>11} {:>11}", "", "clear air", "haze")?;
         for s in &self.settings {
             let filter = if s.filter { "filter on" } else { "no filter" };
@@ -390,25 +426,67 @@ impl Sheet {
                 writeln!(
                     out,
                     "  {:<8} magnitude {:>4.1}  {:>3.0} deg up  azimuth {:>3.0} {:<3}  {:>3.0} deg from the \
-                         Sun",
+                         Sun{}",
                     p.name,
                     p.magnitude,
                     p.alt_deg,
                     p.az_deg,
                     super::compass_point(p.az_deg),
-                    p.from_sun_deg
+                    p.from_sun_deg,
+                    if p.by_eye {
+                        ""
+                    } else {
+                        "  too faint for the eye"
+                    }
                 )?;
             }
-            if self.planets.is_empty() {
-                writeln!(out, "  none above the horizon")?;
-            }
+            wrapped(out, &self.planet_words())?;
         }
         heading(out, "CARD AND BATTERY")?;
         wrapped(out, &self.card_line())?;
+        if !self.practice_words.is_empty() {
+            heading(out, "FROM YOUR PRACTICE FRAMES")?;
+            let mut lines = self.practice_words.iter();
+            lines.try_for_each(|line| wrapped(out, line))?;
+        }
         heading(out, "NOTES")?;
         self.notes.iter().try_for_each(|line| wrapped(out, line))?;
         heading(out, "SOURCES")?;
         self.sources.iter().try_for_each(|line| wrapped(out, line))
+    }
+
+    /// Which planets stand in the frame, and how faint ones show.
+    pub(super) fn planet_words(&self) -> String {
+        if self.planets.is_empty() {
+            return "None stands a degree or more above the horizon.".to_owned();
+        }
+        let framed: Vec<String> = self
+            .planets
+            .iter()
+            .filter_map(|p| {
+                let (right, up) = p.in_frame_deg?;
+                let side = if right < 0.0 { "left" } else { "right" };
+                let height = if up < 0.0 { "below" } else { "above" };
+                Some(format!(
+                    "{} stands {:.1} degrees to the {side} of the Sun and {:.1} {height} it",
+                    p.name,
+                    right.abs(),
+                    up.abs()
+                ))
+            })
+            .collect();
+        let framed = if framed.is_empty() {
+            "None stands in a level frame with the Sun in the middle.".to_owned()
+        } else {
+            format!(
+                "In a level frame with the Sun in the middle: {}.",
+                framed.join("; ")
+            )
+        };
+        format!(
+            "{framed} The sky of totality is about as dark as half an hour after sunset: in clear air an eye finds what is brighter than \
+             magnitude {TOTALITY_LIMIT_MAG}."
+        )
     }
 
     /// Card and battery in a sentence.
@@ -429,6 +507,10 @@ impl Sheet {
         )
     }
 }
+
+/// What the uncertainty of a contact is.
+pub(super) const SIGMA_WORDS: &str = "+- is one sigma: two times in three the true moment lies within it, nearly always within three times as \
+     much.";
 
 /// What is said of the ring.
 pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds before C2 and after C3. That \
@@ -527,11 +609,6 @@ fn wrapped(out: &mut String, words: &str) -> std::fmt::Result {
     writeln!(out)
 }
 
-/// "98.3 %"; a partial phase never reads as all of it, also where the mean limb covers all and the real one does not.
-pub(super) fn covered(obscuration: f64) -> String {
-    format!("{:.1} %", (obscuration * 100.0).min(99.9))
-}
-
 /// A number with two decimals at most.
 pub(super) fn rounded(value: f64) -> f64 {
     (value * 100.0).round() / 100.0
@@ -545,18 +622,6 @@ pub(super) fn minutes(seconds: f64) -> String {
         format!("{whole:.0} min {rest:.1} s")
     } else {
         format!("{rest:.1} s")
-    }
-}
-
-/// "1 min 50 s", "40 s": cut to ten seconds, to one below half a minute, as a frame that is aimed by eye allows.
-pub(super) fn about(seconds: f64) -> String {
-    let step = if seconds < 30.0 { 1.0 } else { 10.0 };
-    let cut = (seconds / step).floor() * step;
-    let (whole, rest) = ((cut / 60.0).floor(), cut % 60.0);
-    match (whole > 0.0, rest > 0.0) {
-        (true, true) => format!("{whole:.0} min {rest:.0} s"),
-        (true, false) => format!("{whole:.0} min"),
-        _ => format!("{rest:.0} s"),
     }
 }
 

@@ -58,6 +58,23 @@ pub fn compass_point(az_deg: f64) -> &'static str {
     POINTS[(az_deg.rem_euclid(360.0) / 22.5).round() as usize % 16]
 }
 
+/// "1 min 50 s", "40 s": cut to ten seconds, to one below half a minute, as a frame that is aimed by eye allows.
+pub(super) fn about(seconds: f64) -> String {
+    let step = if seconds < 30.0 { 1.0 } else { 10.0 };
+    let cut = (seconds / step).floor() * step;
+    let (whole, rest) = ((cut / 60.0).floor(), cut % 60.0);
+    match (whole > 0.0, rest > 0.0) {
+        (true, true) => format!("{whole:.0} min {rest:.0} s"),
+        (true, false) => format!("{whole:.0} min"),
+        _ => format!("{rest:.0} s"),
+    }
+}
+
+/// "98.3 %"; a partial phase never reads as all of it, also where the mean limb covers all and the real one does not.
+pub(super) fn covered(obscuration: f64) -> String {
+    format!("{:.1} %", (obscuration * 100.0).min(99.9))
+}
+
 /// A partial to shoot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PartialLine {
@@ -380,7 +397,7 @@ fn line(
 }
 
 /// Loss of light in one thickness of air, in magnitudes: a clear site at sea level (common practice, 0.15 to 0.3).
-const AIR_MAG: f64 = 0.2;
+pub(super) const AIR_MAG: f64 = 0.2;
 
 /// The same in haze (common practice: half a magnitude; smoke and dust take more).
 const HAZY_AIR_MAG: f64 = 0.5;

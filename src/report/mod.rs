@@ -16,5 +16,7 @@ mod shots;
 
 pub use curve::curve_moments;
 pub use page::{PICTURE_LIMIT_BYTES, PageInput, WrittenFile, page};
-pub use rehearsal::{BodyRehearsal, Point, Rehearsal, Verdict, rehearsal};
+pub use rehearsal::{
+    BodyRehearsal, Point, Rehearsal, RehearsalError, Verdict, kept_practice, rehearsal,
+};
 pub use shots::thumb_limit_bytes;

@@ -20,30 +20,30 @@ const RADIUS_PX: f64 = 110.0;
 const STILL_PX_S: f64 = 15.0 * RADIUS_PX / 964.0;
 
 /// A practice session.
-struct Session {
-    frames: u32,
-    step_s: f64,
+pub(super) struct Session {
+    pub(super) frames: u32,
+    pub(super) step_s: f64,
     /// Drift of the Sun, x right and y down.
-    drift_px_s: (f64, f64),
+    pub(super) drift_px_s: (f64, f64),
     /// Frames between two aims, each a little different.
-    aimed_every: u32,
+    pub(super) aimed_every: u32,
     /// Gaussian sigma of the blur, first and last.
-    blur_px: (f64, f64),
-    level: f64,
-    colour: [f64; 3],
+    pub(super) blur_px: (f64, f64),
+    pub(super) level: f64,
+    pub(super) colour: [f64; 3],
     /// Camera minus true.
-    clock_error_s: f64,
-    gps: bool,
-    subsec: bool,
+    pub(super) clock_error_s: f64,
+    pub(super) gps: bool,
+    pub(super) subsec: bool,
     /// Frames at the end with the motor off, when the Sun runs west.
-    motor_off: u32,
+    pub(super) motor_off: u32,
     /// Which way west lies in the picture, degrees clockwise from right.
-    west_deg: f64,
+    pub(super) west_deg: f64,
     /// Hour of the first frame, UTC; the place is 30 degrees north and east.
-    hour: i8,
+    pub(super) hour: i8,
 }
 
-const SOUND: Session = Session {
+pub(super) const SOUND: Session = Session {
     frames: 12,
     step_s: 30.0,
     drift_px_s: (0.008, -0.006),
@@ -62,11 +62,17 @@ const SOUND: Session = Session {
 impl Session {
     /// Draws it and rehearses.
     fn rehearsed(&self) -> Output {
+        let folder = self.drawn();
+        run(&["rehearse", text(folder.path())])
+    }
+
+    /// Draws it into a folder of its own.
+    pub(super) fn drawn(&self) -> tempfile::TempDir {
         let folder = tempfile::tempdir().unwrap();
         for n in 0..self.frames {
             self.write(n, &folder.path().join(format!("PRA_{n:04}.JPG")));
         }
-        run(&["rehearse", text(folder.path())])
+        folder
     }
 
     fn scene(&self, n: u32) -> Scene {
@@ -232,6 +238,40 @@ fn a_session_with_every_fault_is_told_each_of_them() {
         (before(&clock.0, "s fast by GPS") - 41.5).abs() < 0.6,
         "{said}"
     );
+}
+
+/// Ordinary filtered Suns, of which one is out of focus and one burnt out: the card is sound, and both are named.
+#[test]
+fn one_soft_and_one_clipped_frame_are_named() {
+    let folder = SOUND.drawn();
+    let at = |name: &str| folder.path().join(name);
+    let soft = Session {
+        blur_px: (4.0, 4.0),
+        ..SOUND
+    };
+    soft.write(4, &at("PRA_0004.JPG"));
+    let clipped = Session {
+        level: 1.9,
+        ..SOUND
+    };
+    clipped.write(8, &at("PRA_0008.JPG"));
+    let output = run(&["rehearse", text(folder.path())]);
+    let said = stdout(&output);
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    let (focus, _) = point(&output, "focus");
+    assert!(
+        focus.contains("mend") && focus.contains("1 frame soft: PRA_0004.JPG"),
+        "{said}"
+    );
+    let (exposure, advice) = point(&output, "exposure");
+    assert!(
+        exposure.contains("mend") && exposure.contains("1 frame clipped: PRA_0008.JPG"),
+        "{said}"
+    );
+    assert!(advice.contains("keep to the exposure of the others"));
+    for sound in ["drift", "disc", "clock"] {
+        assert!(point(&output, sound).0.contains("good"), "{said}");
+    }
 }
 
 /// An axis too far west, or too low, drawn as the drift method has it; frames with the motor off tell where west is.

@@ -4,6 +4,7 @@
 //! exposure, drift, size of the disc, clock, and the frames themselves. It looks at numbers only, never at pixels.
 
 mod axis;
+mod measured;
 mod point;
 mod points;
 mod sun;
@@ -11,12 +12,12 @@ mod sun;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 pub use point::{Point, Verdict};
 
 use crate::catalogue::ShotRecord;
-use crate::domain::{LocalKind, Role, safety_words};
+use crate::domain::{LocalKind, Practice, Role, safety_words};
 
 /// One body's rehearsal.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -27,6 +28,8 @@ pub struct BodyRehearsal {
     pub frames: usize,
     /// The points in a fixed order.
     pub points: Vec<Point>,
+    /// The numbers a shooting sheet can use.
+    pub measured: Practice,
 }
 
 /// What the practice shots say.
@@ -52,16 +55,73 @@ pub fn rehearsal(shots: &[ShotRecord]) -> Rehearsal {
         .map(|(body, mut frames)| {
             frames.sort_by_key(|s| (s.shot.stamp.map(|t| t.time), s.name().to_owned()));
             BodyRehearsal {
-                body,
                 frames: frames.len(),
                 points: points::all(&frames),
+                measured: measured::measured(&body, &frames),
+                body,
             }
         })
         .collect();
     Rehearsal { bodies }
 }
 
+/// Layout version of a rehearsal's JSON.
+const VERSION: u32 = 1;
+
+/// The JSON form.
+#[derive(Serialize)]
+struct Document<'a> {
+    version: u32,
+    #[serde(flatten)]
+    rehearsal: &'a Rehearsal,
+}
+
+/// What is read of the JSON form.
+#[derive(Deserialize)]
+struct Kept {
+    version: u32,
+    bodies: Vec<KeptBody>,
+}
+
+#[derive(Deserialize)]
+struct KeptBody {
+    measured: Practice,
+}
+
+/// The text is no rehearsal.
+#[derive(Debug, thiserror::Error)]
+pub enum RehearsalError {
+    /// It is no JSON of a rehearsal.
+    #[error("it is not what `rehearse --json` writes")]
+    NotOne(#[from] serde_json::Error),
+    /// It is of a program to come.
+    #[error("it has layout {0}; this program reads layout {VERSION}")]
+    Version(u32),
+}
+
+/// The numbers a shooting sheet can use, from a rehearsal's JSON, body by body.
+///
+/// # Errors
+/// [`RehearsalError`] when the text is no rehearsal of this layout.
+pub fn kept_practice(json: &str) -> Result<Vec<Practice>, RehearsalError> {
+    let kept: Kept = serde_json::from_str(json)?;
+    if kept.version != VERSION {
+        return Err(RehearsalError::Version(kept.version));
+    }
+    Ok(kept.bodies.into_iter().map(|b| b.measured).collect())
+}
+
 impl Rehearsal {
+    /// The rehearsal as JSON, ending in a newline; units stand in the names.
+    pub fn json(&self) -> String {
+        let whole = Document {
+            version: VERSION,
+            rehearsal: self,
+        };
+        let text = serde_json::to_string_pretty(&whole);
+        text.expect("a rehearsal has only string keys") + "\n"
+    }
+
     /// Points to mend, of all bodies.
     pub fn to_mend(&self) -> usize {
         self.bodies

@@ -86,7 +86,7 @@ pub(super) fn all(frames: &[&ShotRecord]) -> Vec<Point> {
 }
 
 /// Median of the finite ones among some values; `None` of none.
-fn median(mut values: Vec<f64>) -> Option<f64> {
+pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.retain(|v| v.is_finite());
     crate::domain::median(&mut values)
 }
@@ -97,7 +97,7 @@ fn sun_circle(shot: &ShotRecord) -> Option<Circle> {
         .filter(|c| c.radius_px.is_finite() && c.radius_px > 0.0)
 }
 
-fn radius_px(frames: &[&ShotRecord]) -> Option<f64> {
+pub(super) fn radius_px(frames: &[&ShotRecord]) -> Option<f64> {
     median(
         frames
             .iter()
@@ -217,12 +217,8 @@ fn creep(blurs: &[(f64, &str)], least_px: f64) -> Option<f64> {
 
 /// Level of the disc, and the shutter that would bring it where it is wanted.
 fn exposure(frames: &[&ShotRecord]) -> Point {
-    let levels: Vec<(f64, Option<f64>)> = frames
-        .iter()
-        .filter_map(|s| Some((s.look?.disc_level?, s.shot.exposure.shutter_s)))
-        .filter(|(level, _)| level.is_finite())
-        .collect();
-    let Some(typical) = median(levels.iter().map(|(l, _)| *l).collect()) else {
+    let levels = frames.iter().filter_map(|s| s.look?.disc_level);
+    let Some(typical) = median(levels.collect()) else {
         let advice = "shoot the whole disc through the filter";
         return point(
             "exposure",
@@ -236,7 +232,7 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
         .filter(|s| is_clipped(s))
         .map(|s| s.name())
         .collect();
-    let (low, wanted, high) = LEVEL;
+    let (low, _, high) = LEVEL;
     let mut found = format!(
         "disc at {:.0} % of saturation, {} clipped",
         typical * 100.0,
@@ -245,14 +241,7 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
     if !clipped.is_empty() {
         found += &format!(": {}", named(&clipped));
     }
-    // Only frames well off both ends tell how much light there is.
-    let better = median(
-        levels
-            .iter()
-            .filter(|(level, _)| (0.02..0.9).contains(level))
-            .filter_map(|(level, shutter_s)| Some(shutter_s.filter(|t| *t > 0.0)? * wanted / level))
-            .collect(),
-    );
+    let better = median(good_shutters_s(frames).map(|(_, s)| s).collect());
     if clipped.len() * 2 <= frames.len() && (low..=high).contains(&typical) {
         return match clipped.is_empty() {
             true => point("exposure", Verdict::Good, found, ""),
@@ -275,6 +264,21 @@ fn exposure(frames: &[&ShotRecord]) -> Point {
         found,
         advice,
     }
+}
+
+/// Levels of the disc that tell how much light there is: well off both ends.
+const TELLING: std::ops::Range<f64> = 0.02..0.9;
+
+/// The frames that tell how much light there is, each with the shutter in seconds that brings the disc where it is wanted.
+pub(super) fn good_shutters_s<'a>(
+    frames: &[&'a ShotRecord],
+) -> impl Iterator<Item = (&'a ShotRecord, f64)> {
+    let (_, wanted, _) = LEVEL;
+    frames.iter().filter_map(move |&s| {
+        let level = s.look?.disc_level.filter(|level| TELLING.contains(level))?;
+        let shutter_s = s.shot.exposure.shutter_s.filter(|t| *t > 0.0)?;
+        Some((s, shutter_s * wanted / level))
+    })
 }
 
 /// Whether a disc's pixels saturate.
@@ -354,7 +358,7 @@ fn agreeing_px_s(steps: &[Step], radius: f64) -> Vec<(f64, f64)> {
 
 /// Drift in pixels a second, x right and y down: what most steps agree on, so that aiming anew between some of them does no
 /// harm. `None` where too few agree, as when each frame was aimed anew.
-fn drift_px_s(frames: &[&ShotRecord], radius: f64) -> Option<(f64, f64)> {
+pub(super) fn drift_px_s(frames: &[&ShotRecord], radius: f64) -> Option<(f64, f64)> {
     let steps = steps(frames);
     let rates = agreeing_px_s(&steps, radius);
     if rates.len() < FEWEST || (rates.len() as f64) < LEAST_AGREE * steps.len() as f64 {
@@ -379,7 +383,7 @@ fn drift(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
     };
     let px_s = x.hypot(y);
     let arcsec_s = px_s * sun.radius_arcsec / radius;
-    let still = SOLAR_RATE_ARCSEC_S * sun.declination_deg.to_radians().cos();
+    let still = sky_rate_arcsec_s(sun);
     let share = arcsec_s / still;
     let found = format!("{arcsec_s:.2} seconds of arc a second, {px_s:.2} px a second");
     let room = room_px(frames, radius);
@@ -399,6 +403,16 @@ fn drift(frames: &[&ShotRecord], sun: Option<Sun>) -> Point {
     let told = west_px_s(frames, radius, still / scale)
         .map(|west| telling((x * scale, y * scale), west, stand(frames)));
     followed(found, arcsec_s, px_s, room, told)
+}
+
+/// How fast the Sun runs through a frame that stands still, seconds of arc a second.
+pub(super) fn sky_rate_arcsec_s(sun: Sun) -> f64 {
+    SOLAR_RATE_ARCSEC_S * sun.declination_deg.to_radians().cos()
+}
+
+/// Whether a mount follows by the share of the sky's rate that the Sun drifts at; `None` where it drifts faster than the sky turns.
+pub(super) fn follows(share: f64) -> Option<bool> {
+    (share < FIXED.end).then_some(share < FIXED.start)
 }
 
 /// How the Sun runs in the picture when the motor is off: the steps at the sky's own rate, where at least two agree.
@@ -590,9 +604,10 @@ fn header_focal(frames: &[&ShotRecord], sun: Option<Sun>, radius: f64) -> String
     }
 }
 
-/// The clock against the satellites' time in the same header.
-fn clock(frames: &[&ShotRecord]) -> Point {
-    let errors: Vec<f64> = frames
+/// Errors of the clock against the satellites' time in the same header, seconds, camera minus true; without a zone to a quarter of an
+/// hour.
+pub(super) fn clock_errors_s(frames: &[&ShotRecord]) -> Vec<f64> {
+    frames
         .iter()
         .filter_map(|s| {
             let (stamp, fix) = (s.shot.stamp?, s.shot.gps?.utc?);
@@ -603,7 +618,12 @@ fn clock(frames: &[&ShotRecord]) -> Point {
                 None => Some((apart + QUARTER_S / 2.0).rem_euclid(QUARTER_S) - QUARTER_S / 2.0),
             }
         })
-        .collect();
+        .collect()
+}
+
+/// The clock against the satellites' time in the same header.
+fn clock(frames: &[&ShotRecord]) -> Point {
+    let errors = clock_errors_s(frames);
     let n = errors.len();
     let Some(error_s) = median(errors) else {
         let advice = "photograph a clock set by GPS or the network with this camera, or note its error: \
