@@ -8,8 +8,8 @@ use super::flat::{Flat, Squeeze};
 use super::judge::Verdict;
 use super::rays::{LimbPoint, Walk, limb_points};
 use super::refine::LOOSE_RADIUS;
-use super::{DiscHint, NoDisc, partial, totality};
-use crate::domain::{Circle, DiscFit, Limb};
+use super::{DiscHint, partial, totality};
+use crate::domain::{Circle, DiscFit, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
 /// A limb is at least this steep: step of light over the light of the bright side.

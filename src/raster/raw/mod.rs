@@ -18,6 +18,7 @@ use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawlerError};
 
 use super::{DecodeError, RawHeader, Samples};
+use crate::domain::{RawFault, RawUnknown};
 use apart::apart;
 use sensor::Sensor;
 pub(super) use vet::Vetted;
@@ -140,12 +141,16 @@ fn unpacked(bytes: &Vetted) -> Result<RawImage, DecodeError> {
 
 /// The library's words as ours: they carry no lines of code and no invitation to write to its authors.
 fn trouble(error: RawlerError) -> DecodeError {
+    let unknown = |library| RawUnknown::Reader { library };
     let plain = |text: &str| text.lines().next().unwrap_or_default().trim().to_owned();
     match error {
-        RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(plain(&what)),
+        RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(unknown(plain(&what))),
         RawlerError::DecoderFailed(text) if text.contains("nsupported") => {
-            DecodeError::UnknownRaw(plain(&text).replace("TODO: ", ""))
+            DecodeError::UnknownRaw(unknown(plain(&text).replace("TODO: ", "")))
         }
-        RawlerError::DecoderFailed(text) => DecodeError::Raw(plain(&text)),
+        RawlerError::DecoderFailed(text) => {
+            let library = plain(&text);
+            DecodeError::Raw(RawFault::Reader { library })
+        }
     }
 }

@@ -9,6 +9,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::super::decode::check_size;
+use crate::domain::RawFault;
 use crate::raster::{DecodeError, MAX_SIDE_PX};
 
 /// Most directories of a file that are looked at; cameras write a dozen.
@@ -31,6 +32,16 @@ const COLOUR_PROFILE: u16 = 0x8773;
 
 /// Entry of the maker's notes (CIPA DC-008, 4.6.5).
 const MAKER_NOTE: u16 = 0x927C;
+
+/// Entries that lead to directories of Sony, Kodak and Panasonic, and of Olympus within its maker's note (rawler 0.8, `tags.rs` and
+/// the decoders).
+const SONY_PRIVATE: u16 = 0xC634;
+const KODAK_PRIVATE: u16 = 0x8290;
+const PANASONIC_CAMERA: u16 = 0x0120;
+const OLYMPUS_MORE: [u16; 2] = [0x2010, 0x2040];
+
+/// Most entries of a maker's directory outside its notes; they write a dozen.
+const MOST_PRIVATE: usize = 256;
 
 /// Tag a blanked entry gets: of no meaning to any reader.
 const BLANK: u16 = 0xFFFE;
@@ -83,6 +94,8 @@ enum MendKind {
     Blank,
     /// Places of directories as plain whole numbers, the only ones the library follows rightly.
     PlainPlaces,
+    /// So many entries in the directory that starts here.
+    Entries(u16),
 }
 
 impl Mend {
@@ -91,13 +104,10 @@ impl Mend {
             true => value.to_le_bytes(),
             false => value.to_be_bytes(),
         };
-        let entry = match self.kind {
-            MendKind::Blank => [half(BLANK), half(1), [0; 2], [0; 2]].concat(),
-            MendKind::PlainPlaces => half(4).to_vec(),
-        };
-        let from = match self.kind {
-            MendKind::Blank => self.at,
-            MendKind::PlainPlaces => self.at + 2,
+        let (from, entry) = match self.kind {
+            MendKind::Blank => (self.at, [half(BLANK), half(1), [0; 2], [0; 2]].concat()),
+            MendKind::PlainPlaces => (self.at + 2, half(4).to_vec()),
+            MendKind::Entries(count) => (self.at, half(count).to_vec()),
         };
         if let Some(place) = bytes.get_mut(from..from + entry.len()) {
             place.copy_from_slice(&entry);
@@ -115,14 +125,8 @@ fn look(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), Dec
     } else {
         // Containers that cannot be looked through first are not trusted to the reader: a damaged one may ask it for any
         // amount of memory.
-        Err(damaged(
-            "a container that is not read (older Canon, Minolta, Sigma); convert it to DNG",
-        ))
+        Err(DecodeError::Raw(RawFault::Container))
     }
-}
-
-fn damaged(what: &str) -> DecodeError {
-    DecodeError::Raw(what.to_owned())
 }
 
 /// RAF: three pairs of place and length at bytes 84, 92 and 100: a JPEG whose Exif begins 12 bytes in, and parts that may be
@@ -166,7 +170,7 @@ fn boxes(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), De
             size => u64::from(size),
         };
         if size < 8 {
-            return Err(damaged("a box of no size"));
+            return Err(DecodeError::Raw(RawFault::EmptyBox));
         }
         at = at.saturating_add(size);
         if to_the_end && at > bytes.len() as u64 {
@@ -217,7 +221,7 @@ fn nested(
     while let Some(head) = rest.first_chunk::<8>() {
         let size = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
         if size < 8 || deep > DEEPEST {
-            return Err(damaged("a box of no size"));
+            return Err(DecodeError::Raw(RawFault::EmptyBox));
         }
         let kind = [head[4], head[5], head[6], head[7]];
         let body = &rest[8..size.min(rest.len())];
@@ -254,7 +258,7 @@ fn check_list(body: &[u8], at: usize, entry: u64) -> Result<(), DecodeError> {
         entry => entry,
     };
     match word(at) * entry > body.len() as u64 {
-        true => Err(damaged("a list longer than its box")),
+        true => Err(DecodeError::Raw(RawFault::LongListInBox)),
         false => Ok(()),
     }
 }
@@ -291,6 +295,18 @@ struct Field {
     place: usize,
     /// Where the entry itself starts.
     at: usize,
+}
+
+impl Field {
+    /// Where its values end, taken as bytes.
+    fn end(&self) -> usize {
+        self.place
+            .saturating_add(usize::try_from(self.count).unwrap_or(usize::MAX))
+    }
+
+    fn starts_with(&self, bytes: &[u8], mark: &[u8]) -> bool {
+        bytes.get(self.place..).is_some_and(|b| b.starts_with(mark))
+    }
 }
 
 /// A walk through the directories of a TIFF inside a file.
@@ -340,7 +356,7 @@ impl<'a> Tiff<'a> {
             .collect();
         while let Some(directory) = open.pop().filter(|at| *at != 0) {
             if !self.seen.insert(directory) || self.seen.len() > MOST_DIRECTORIES {
-                return Err(damaged("its directories run in a circle"));
+                return Err(DecodeError::Raw(RawFault::Circle));
             }
             let fields = self.fields(self.base + directory)?;
             self.check(&fields)?;
@@ -363,7 +379,7 @@ impl<'a> Tiff<'a> {
         }
         let fields = self.entries(directory);
         match fields.iter().any(|field| self.is_too_long(field)) {
-            true => Err(damaged("a list in it is longer than the file")),
+            true => Err(DecodeError::Raw(RawFault::LongList)),
             false => Ok(fields),
         }
     }
@@ -391,40 +407,82 @@ impl<'a> Tiff<'a> {
         (0..entries).map_while(entry).collect()
     }
 
-    /// Notes what is to be changed in a directory before the library sees it (rawler 0.8, `IFD::new`): a profile of colours, and
-    /// places of directories of a type for which it would take the first byte of the list, or the place of the list, for the place of
-    /// a directory.
+    /// Notes what is to be changed in a directory before the library sees it (rawler 0.8, `IFD::new` and the decoders of makers that
+    /// keep directories of their own).
     fn mend(&mut self, fields: &[Field]) {
         for field in fields {
-            let kind = match (field.tag, field.kind) {
-                (COLOUR_PROFILE, _) => MendKind::Blank,
-                (tag, 13) if POINTERS.contains(&tag) => MendKind::PlainPlaces,
-                (tag, 0 | 7 | 14..) if POINTERS.contains(&tag) => MendKind::Blank,
-                (MAKER_NOTE, 7) => {
-                    self.mend_note(field);
-                    continue;
+            match (field.tag, field.kind) {
+                (COLOUR_PROFILE, _) => self.put(field.at, MendKind::Blank),
+                // It would take the first byte of the list for the place of a directory.
+                (tag, 13) if POINTERS.contains(&tag) => self.put(field.at, MendKind::PlainPlaces),
+                // Here too, or the place of the list.
+                (tag, 0 | 7 | 14..) if POINTERS.contains(&tag) => {
+                    self.put(field.at, MendKind::Blank);
                 }
-                _ => continue,
-            };
-            self.put(field, self.little, kind);
+                (MAKER_NOTE, 7) => self.mend_note(field),
+                // The place of Sony's directory; in a DNG these are many bytes of any maker's.
+                (SONY_PRIVATE, _) if field.count <= 4 => self.mend_at(field.place, true),
+                (KODAK_PRIVATE, 4) => self.mend_at(field.place, self.little),
+                // Panasonic keeps a whole TIFF here.
+                (PANASONIC_CAMERA, 7) => {
+                    let order = self.bytes.get(field.place..field.place + 2);
+                    let little = order == Some(b"II");
+                    let first = self.word_of(field.place + 4, little);
+                    let end = field.end();
+                    self.mend_directory(field.place + first, little, end);
+                }
+                _ => {}
+            }
         }
     }
 
-    fn put(&mut self, field: &Field, little: bool, kind: MendKind) {
-        let at = field.at;
+    fn put(&mut self, at: usize, kind: MendKind) {
+        let little = self.little;
         self.mends.push(Mend { at, little, kind });
     }
 
-    /// Blanks entries of a maker's note that are longer than the file. Makers' notes of sound files hold such as well, where their
-    /// directory is not where it is looked for; the library passes over them, once it has taken the memory.
+    /// A place read in an order of bytes; 0 beyond the end.
+    fn word_of(&self, at: usize, little: bool) -> usize {
+        let word = self.word(at).unwrap_or(0);
+        let turned = self.little != little;
+        (if turned { word.swap_bytes() } else { word }) as usize
+    }
+
+    /// Mends a maker's directory whose place stands at `at`, from the start of the file.
+    fn mend_at(&mut self, at: usize, little: bool) {
+        let directory = self.word_of(at, little);
+        let end = directory + 2 + 12 * MOST_PRIVATE;
+        self.mend_directory(directory, little, end);
+    }
+
     fn mend_note(&mut self, note: &Field) {
         let Some((directory, little)) = self.note_directory(note) else {
             return;
         };
+        self.mend_directory(directory, little, note.end());
+        // Olympus's points to more, placed from the note's start.
+        if note.starts_with(self.bytes, b"OLYMP") || note.starts_with(self.bytes, b"OM SYSTEM") {
+            for field in self.entries(directory) {
+                if OLYMPUS_MORE.contains(&field.tag) {
+                    let more = note.place + self.word_of(field.at + 8, little);
+                    self.mend_directory(more, little, note.end());
+                }
+            }
+        }
+    }
+
+    /// Blanks entries of a maker's directory that are longer than the file, and has it end where its bytes do. Sound files hold
+    /// such entries as well; the library passes over them, but takes the memory first.
+    fn mend_directory(&mut self, directory: usize, little: bool, end: usize) {
         let order = std::mem::replace(&mut self.little, little);
-        for field in self.entries(directory) {
+        let fits = end.saturating_sub(directory + 2) / 12;
+        if usize::from(self.half(directory).unwrap_or(0)) > fits {
+            let fits = u16::try_from(fits).unwrap_or(u16::MAX);
+            self.put(directory, MendKind::Entries(fits));
+        }
+        for field in self.entries(directory).into_iter().take(fits) {
             if self.is_too_long(&field) {
-                self.put(&field, little, MendKind::Blank);
+                self.put(field.at, MendKind::Blank);
             }
         }
         self.little = order;
@@ -504,7 +562,7 @@ impl<'a> Tiff<'a> {
             return Ok(());
         };
         if across == 0 || down == 0 || across.max(down) > MAX_SIDE_PX {
-            return Err(damaged("its tiles have no sound size"));
+            return Err(DecodeError::Raw(RawFault::Tiles));
         }
         check_size(
             width.next_multiple_of(across),
@@ -639,6 +697,17 @@ mod tests {
             assert_eq!(vetted[at..at + 8], [0xFE, 0xFF, 1, 0, 0, 0, 0, 0]);
             assert_eq!(vetted[..at], bytes[..at]);
         }
+    }
+
+    #[test]
+    fn makers_directories_end_where_their_notes_do() {
+        let mut bytes = tiff(&[(MAKER_NOTE, 7, 40, 2000)], 0);
+        bytes[2000..2012].copy_from_slice(b"SONY DSC \0\0\0");
+        bytes[2012] = 200; // two fit
+        let mut shorter = bytes.clone();
+        shorter[2012] = 2;
+        let vetted = sizes(bytes).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(*vetted.shared(), shorter);
     }
 
     #[test]
