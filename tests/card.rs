@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use contactstrip::card::{self, CardError, CardListing};
-use contactstrip::domain::FileFormat;
+use contactstrip::domain::{FileFormat, StrayKind};
 use tempfile::TempDir;
 
 use crate::support::{header, photos};
@@ -41,9 +41,10 @@ fn format_of(listing: &CardListing, name: &str) -> Option<FileFormat> {
     found.map(|f| f.format)
 }
 
-fn reason<'a>(listing: &'a CardListing, name: &str) -> &'a str {
+fn reason(listing: &CardListing, name: &str) -> String {
     let found = listing.strays.iter().find(|(n, _)| n == name);
-    &found.unwrap_or_else(|| panic!("{name} is no stray")).1
+    let (_, kind) = found.unwrap_or_else(|| panic!("{name} is no stray"));
+    kind.to_string()
 }
 
 #[test]
@@ -321,10 +322,7 @@ fn real_photographs_are_all_accounted_for() {
     let files_there = before.iter().filter(|(path, ..)| path.is_file()).count();
     let listing = card::read(std::slice::from_ref(&photos), &[]).unwrap();
     assert_eq!(listing.files.len() + listing.strays.len(), files_there);
-    assert_eq!(
-        listing.strays,
-        [("CREDITS.md".to_owned(), "text".to_owned())]
-    );
+    assert_eq!(listing.strays, [("CREDITS.md".to_owned(), StrayKind::Text)]);
     assert_eq!(listing.notices, []);
     assert_eq!(
         format_of(&listing, "raw/jpeg-named.nef"),

@@ -3,10 +3,13 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use contactstrip::catalogue::{CATALOGUE_FILE, Catalogue, VERSION, schema};
+use contactstrip::catalogue::{
+    CATALOGUE_FILE, CameraRecord, Catalogue, ShotRecord, VERSION, schema,
+};
 use contactstrip::demo::{DemoOptions, draw_card};
+use contactstrip::domain::{CardFile, FileFormat, NoDisc, Notice};
 use contactstrip::pipeline::{self, Settings, Target, Unwatched, sort};
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 
 fn stored_schema() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("fixtures/schema/catalogue-{VERSION}.json"))
@@ -26,6 +29,11 @@ fn the_schema_in_the_repository_is_that_of_the_types() {
 
 /// A small card that was drawn and sorted, and its record as JSON.
 fn sorted() -> (tempfile::TempDir, Value) {
+    sorted_with(|_| ())
+}
+
+/// The same, with something done to the card before.
+fn sorted_with(change: impl Fn(&Path)) -> (tempfile::TempDir, Value) {
     let folder = tempfile::tempdir().unwrap();
     let options = DemoOptions {
         width_px: 300,
@@ -37,6 +45,7 @@ fn sorted() -> (tempfile::TempDir, Value) {
             fs::remove_file(folder.path().join("card").join(&frame.file)).unwrap();
         }
     }
+    change(&folder.path().join("card"));
     let settings = Settings {
         cards: vec![folder.path().join("card")],
         out: folder.path().join("out"),
@@ -70,6 +79,69 @@ fn a_record_keeps_to_the_schema() {
     assert!(spoilt(|r| {
         r["shots"][0].as_object_mut().unwrap().remove("shot");
     }));
+}
+
+/// Keys whose strings come from outside: names of files, folders and bodies, and what libraries say of a damaged file.
+const OUTSIDE: [&str; 14] = [
+    "name", "file", "files", "path", "below", "from_out", "first", "second", "camera", "make",
+    "model", "label", "sibling", "same_as",
+];
+
+/// Strings of more than two words, with the key they stand under, but for those from outside.
+fn sentences(key: &str, value: &Value, found: &mut Vec<String>) {
+    match value {
+        Value::String(text) => {
+            let outside = OUTSIDE.contains(&key) || key == "library";
+            if !outside && text.split_whitespace().count() > 2 {
+                found.push(format!("{key}: {text}"));
+            }
+        }
+        Value::Array(values) => values.iter().for_each(|v| sentences(key, v, found)),
+        Value::Object(fields) => {
+            if fields.get("kind") == Some(&json!("words")) {
+                found.push(format!("{key}: {value}"));
+            }
+            fields.iter().for_each(|(key, v)| sentences(key, v, found));
+        }
+        _ => {}
+    }
+}
+
+/// A card with all sorts of trouble on it.
+fn trouble(card: &Path) {
+    let picture = fs::read(first_jpeg(card)).unwrap();
+    fs::write(card.join("empty.jpg"), b"").unwrap();
+    fs::write(card.join("named.jpg"), b"no picture at all").unwrap();
+    fs::write(card.join("cut.jpg"), &picture[..picture.len() / 2]).unwrap();
+    fs::write(card.join("head.jpg"), &picture[..300]).unwrap();
+    fs::write(card.join("copy.jpg"), &picture).unwrap();
+    fs::write(card.join("notes.txt"), "where we stood").unwrap();
+    fs::write(card.join("raw.crw"), b"II\x1A\0\0\0HEAPCCDR").unwrap();
+    fs::write(card.join("damaged.dng"), b"II*\0\x08\0\0\0\xFF\xFF").unwrap();
+}
+
+/// The first picture below a folder, by name.
+fn first_jpeg(folder: &Path) -> PathBuf {
+    let listing = contactstrip::card::read(&[folder.to_owned()], &[]).unwrap();
+    let jpeg = |f: &&CardFile| f.format == FileFormat::Jpeg;
+    listing.files.iter().find(jpeg).unwrap().path.clone()
+}
+
+/// Kinds and numbers, for programs in any language; the words are made where they are shown.
+#[test]
+fn a_record_holds_no_sentences() {
+    let (_folder, record) = sorted_with(trouble);
+    let mut found = Vec::new();
+    sentences("", &record, &mut found);
+    assert_eq!(found, Vec::<String>::new());
+    for (list, fewest) in [("notices", 6), ("strays", 1), ("cameras", 1)] {
+        assert!(record[list].as_array().unwrap().len() >= fewest, "{list}");
+    }
+    let schema: Value = serde_json::from_slice(&fs::read(stored_schema()).unwrap()).unwrap();
+    assert_eq!(
+        faults(&schema, &schema, &record, "record"),
+        Vec::<String>::new()
+    );
 }
 
 /// What a value has against a schema: the part of JSON Schema that ours uses, written out plainly.
@@ -148,7 +220,67 @@ fn is_of(kind: &Value, value: &Value) -> bool {
     }
 }
 
-/// The record as program 0.1 wrote it: cards by their paths, absolute paths of shots.
+/// The record as layout 2 had it: with sentences.
+fn as_layout_2(mut record: Value, today: &Catalogue) -> Value {
+    fn each<'a>(
+        record: &'a mut Value,
+        list: &str,
+    ) -> impl Iterator<Item = &'a mut Map<String, Value>> {
+        let all = record[list].as_array_mut().unwrap().iter_mut();
+        all.map(|one| one.as_object_mut().unwrap())
+    }
+    record["version"] = json!(2);
+    for (notice, own) in each(&mut record, "notices").zip(&today.notices) {
+        notice.remove("what");
+        notice.insert("text".to_owned(), json!(own.text()));
+    }
+    for (stray, own) in each(&mut record, "strays").zip(&today.strays) {
+        stray.insert("reason".to_owned(), json!(own.reason.to_string()));
+    }
+    for (camera, own) in each(&mut record, "cameras").zip(&today.cameras) {
+        camera.remove("clock_outcome");
+        camera.insert("clock_summary".to_owned(), json!(own.clock_words()));
+    }
+    for (shot, own) in each(&mut record, "shots").zip(&today.shots) {
+        let why = own.no_disc.map(|why| why.to_string());
+        shot.insert("no_disc".to_owned(), json!(why));
+    }
+    record
+}
+
+/// What a record of sentences still says: the shots, with numbers of missing discs rounded as the sentences had them, and every
+/// line that is shown.
+fn said(record: &Catalogue) -> (Vec<ShotRecord>, Vec<String>) {
+    let mut shots = record.shots.clone();
+    let mut lines: Vec<String> = record.notices.iter().map(Notice::to_string).collect();
+    lines.extend(
+        record
+            .strays
+            .iter()
+            .map(|s| format!("{}: {}", s.name, s.reason)),
+    );
+    lines.extend(record.cameras.iter().map(CameraRecord::clock_words));
+    for shot in &mut shots {
+        lines.extend(shot.no_disc.take().map(|why| why.to_string()));
+    }
+    (shots, lines)
+}
+
+#[test]
+fn a_record_of_layout_2_opens_and_says_what_it_said() {
+    let (folder, record) = sorted_with(trouble);
+    let out = folder.path().join("out");
+    let today = Catalogue::load(&out).unwrap();
+    let old = as_layout_2(record, &today);
+    fs::write(out.join(CATALOGUE_FILE), old.to_string()).unwrap();
+    let opened = Catalogue::load(&out).unwrap();
+    assert_eq!(opened.version, VERSION);
+    assert_eq!(said(&opened), said(&today));
+    let kept = opened.shots.iter().filter_map(|s| s.no_disc);
+    assert!(!kept.into_iter().any(|why| why == NoDisc::Untold));
+}
+
+/// The record as program 0.1 wrote it: sentences, cards by their paths, absolute paths of shots.
 fn as_layout_1(mut record: Value, card: &Path) -> Value {
     record["version"] = json!(1);
     let files = record["cards"][0]["files"].take();
@@ -191,9 +323,14 @@ fn a_record_of_layout_1_opens_and_one_of_the_future_says_what_to_do() {
         fs::write(out.join(CATALOGUE_FILE), record.to_string()).unwrap();
         Catalogue::load(&out)
     };
-    let older = put(&as_layout_1(record.clone(), &card)).unwrap();
+    let layout_2 = as_layout_2(record.clone(), &today);
+    let older = put(&as_layout_1(layout_2, &card)).unwrap();
     assert_eq!(older.version, VERSION);
-    assert_eq!(older.shots, today.shots, "paths of the shots are the same");
+    assert_eq!(
+        said(&older),
+        said(&today),
+        "paths of the shots are the same"
+    );
     assert_eq!(older.cards[0].files.len(), today.cards[0].files.len());
     let mut future = record;
     future["version"] = json!(VERSION + 1);

@@ -417,7 +417,7 @@ fn misses(card: &cards::Zoomed) -> Vec<(String, f64)> {
 fn slips(card: &cards::Zoomed) -> Vec<String> {
     let notices = card.catalogue.notices.iter();
     notices
-        .filter(|notice| notice.text.contains("radius steps"))
+        .filter(|notice| notice.text().contains("radius steps"))
         .map(ToString::to_string)
         .collect()
 }

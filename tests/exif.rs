@@ -166,7 +166,7 @@ fn a_second_best_time_is_said_to_be_one() {
         "2019-07-02T16:38:12.5"
     );
     assert_eq!(notices.len(), 1);
-    assert!(notices[0].text.contains("last change"), "{}", notices[0]);
+    assert!(notices[0].text().contains("last change"), "{}", notices[0]);
 }
 
 #[test]
@@ -225,7 +225,7 @@ fn a_fix_of_another_month_is_pointed_out() {
     let Reading { shot, notices } = reading(&with_exif(&jpeg(8, 8), &block(&tags, true)));
     assert!(shot.gps.is_some());
     assert_eq!(notices.len(), 1);
-    assert!(notices[0].text.contains("61 days"), "{}", notices[0]);
+    assert!(notices[0].text().contains("61 days"), "{}", notices[0]);
 }
 
 #[test]

@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::{self, CameraRecord, Catalogue, ShotRecord};
 use contactstrip::domain::{
-    CameraId, CardFile, ClockCorrection, ContactKind, Exposure, FileFormat, Flag, Flags,
-    Orientation, Phase, Role, Shot, Utc, ZoneSource,
+    CameraId, CardFile, ClockCorrection, ClockOutcome, ContactKind, Exposure, FileFormat, Flag,
+    Flags, Orientation, Phase, Role, Shot, Utc, ZoneSource,
 };
 use contactstrip::export::{
     self, Action, ExportError, ExportOptions, ExportOutcome, MANIFEST_FILE, SidecarNames,
@@ -325,7 +325,7 @@ fn links_share_the_original() {
     let outcome = run(&catalogue, &place.out, &options);
     assert_eq!(outcome.made, 5);
     assert!(
-        outcome.notices[0].text.contains("originals"),
+        outcome.notices[0].text().contains("originals"),
         "a caution is given"
     );
     let inode = |path: PathBuf| fs::metadata(path).unwrap().ino();
@@ -420,7 +420,7 @@ fn sidecars_carry_phase_time_and_rating() {
         label: String::new(),
         clock: ClockCorrection::trusting(-4 * 3600, ZoneSource::Given, 1.0),
         arcsec_per_px: None,
-        clock_summary: String::new(),
+        clock_outcome: ClockOutcome::Given,
         clock_points: Vec::new(),
         clock_curve: Default::default(),
     });

@@ -302,9 +302,9 @@ fn meddling<F: Fn() + Sync>(stage: &'static str, act: F) -> Meddler<F> {
     Meddler { stage, act, told }
 }
 
-fn about<'a>(notices: &'a [Notice], file: &str) -> Vec<&'a str> {
+fn about(notices: &[Notice], file: &str) -> Vec<String> {
     let own = notices.iter().filter(|n| n.file.as_deref() == Some(file));
-    own.map(|n| n.text.as_str()).collect()
+    own.map(Notice::text).collect()
 }
 
 #[test]

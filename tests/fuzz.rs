@@ -164,7 +164,7 @@ fn headers_of_any_bytes_are_read() {
             shot.gps.is_some(),
             shot.width_px.is_some(),
         ];
-        let told: Vec<String> = reading.notices.iter().map(|n| kind(&n.text)).collect();
+        let told: Vec<String> = reading.notices.iter().map(|n| kind(&n.text())).collect();
         format!("{:?} {there:?} {told:?}", file.format)
     });
 }

@@ -37,6 +37,7 @@ fn busy(name: &str) -> Dng {
         packing: Packing::Plain,
         taken: Taken::default(),
         preview: None,
+        more: Vec::new(),
     };
     match name {
         "plain" => plain,
@@ -338,6 +339,65 @@ fn sizes_beyond_the_limit_are_refused_before_they_cost_memory() {
             "{side}"
         );
     }
+}
+
+/// A directory of one entry that holds two thousand million fractions.
+const GREEDY: [u8; 18] = [
+    1, 0, 0x99, 0x99, 5, 0, 0xFF, 0xFF, 0xFF, 0x7F, 0, 1, 0, 0, 0, 0, 0, 0,
+];
+
+#[test]
+fn profiles_of_colours_are_no_directories() {
+    let plain = open(&busy("plain").bytes()).unwrap();
+    // The profile's length comes first (ICC.1, 7.2): from 64 KiB on its first bytes, taken for a directory, count entries.
+    let mut large: Vec<u8> = (0..600_000_u32)
+        .map(|n| (n % 1009 * 7919 % 251) as u8)
+        .collect();
+    large[..4].copy_from_slice(&600_000_u32.to_be_bytes());
+    let mut small = vec![0; 3000];
+    small[..4].copy_from_slice(&3000_u32.to_be_bytes());
+    for profile in [large, small, GREEDY.to_vec()] {
+        let drawn = Dng {
+            more: vec![(0x8773, 7, profile)],
+            ..busy("plain")
+        };
+        let frame = open(&drawn.bytes()).unwrap();
+        let row = |frame: &raster::Frame| -> Vec<[f64; 3]> {
+            (0..52).map(|x| frame.rgb(x, 18).map(f64::from)).collect()
+        };
+        assert_eq!(row(&frame), row(&plain));
+    }
+}
+
+#[test]
+fn what_asks_for_more_memory_than_there_is_is_one_files_trouble() {
+    // Further pictures, Exif and the maker's own notes, told in ways that lead to a greedy directory.
+    for (tag, kind) in [(0x014A, 7), (0x014A, 99), (0x8825, 7), (0xC634, 7)] {
+        let drawn = Dng {
+            more: vec![(tag, kind, GREEDY.to_vec())],
+            taken: Taken {
+                place: None,
+                ..Taken::default()
+            },
+            ..busy("plain")
+        };
+        // The picture itself is whole.
+        assert!(open(&drawn.bytes()).is_ok(), "{tag:#x} {kind}");
+    }
+    let place = |bytes: &[u8]| bytes.windows(18).position(|w| w == GREEDY).unwrap() as u32;
+    let mut named = Dng {
+        more: vec![(0x014A, 4, vec![0; 8]), (0xC634, 7, GREEDY.to_vec())],
+        ..busy("plain")
+    };
+    let at = place(&named.bytes());
+    named.more[0].2[..4].copy_from_slice(&at.to_le_bytes());
+    let mut bytes = named.bytes();
+    // Two places, not eight bytes.
+    let entry = bytes
+        .windows(8)
+        .position(|w| w == [0x4A, 1, 4, 0, 8, 0, 0, 0]);
+    bytes[entry.unwrap() + 4] = 2;
+    assert!(matches!(open(&bytes), Err(DecodeError::Raw(_))));
 }
 
 #[test]

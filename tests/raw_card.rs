@@ -88,6 +88,7 @@ fn as_dng(path: &Path) -> Vec<u8> {
             place: None,
         },
         preview: None,
+        more: Vec::new(),
     }
     .bytes()
 }

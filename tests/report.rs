@@ -6,8 +6,9 @@ use std::path::Path;
 use contactstrip::catalogue::{CameraRecord, Catalogue, ClockPoint, ShotRecord, Stray, VERSION};
 use contactstrip::domain::{
     BurstPlace, CameraId, CameraStamp, CameraTime, CardFile, Circle, ClockCorrection,
-    ClockEvidence, DiscFit, Exposure, FileFormat, Flag, Flags, Limb, LocalKind, Notice,
-    Orientation, Phase, Role, Shot, SiteSource, SunMoon, ZoneSource,
+    ClockEvidence, ClockMistake, ClockOutcome, DiscFit, Exposure, FileFormat, Flag, Flags, Limb,
+    LocalKind, NoDisc, Notice, Orientation, Phase, Role, Shot, SiteSource, StrayKind, SunMoon,
+    ZoneSource,
 };
 use contactstrip::plan;
 use contactstrip::report::{self, PageInput, WrittenFile};
@@ -105,9 +106,9 @@ fn shot(
             residual_px: 0.2,
             blur_px: Some(1.1),
         }),
-        no_disc: n
-            .is_multiple_of(17)
-            .then(|| format!("not enough limb ({}° of 60° needed)", n % 60)),
+        no_disc: n.is_multiple_of(17).then(|| NoDisc::Dark {
+            peak: n as f64 / 1000.0,
+        }),
         look: None,
         north_deg: Some(12.0),
         mirrored: Some(false),
@@ -172,10 +173,9 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
     }
     // The same trouble in other numbers.
     for (n, record) in shots.iter_mut().skip(1).step_by(20).take(3).enumerate() {
-        record.no_disc = Some(format!(
-            "the round edge found is one of many: {} % of the edges around lie on it",
-            12 + 7 * n
-        ));
+        record.no_disc = Some(NoDisc::Cluttered {
+            percent: (12 + 7 * n) as f64,
+        });
     }
     if let Some(last) = shots.last_mut() {
         last.phase = Phase::Unreadable;
@@ -196,11 +196,10 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
             evidence: vec![ClockEvidence::Partials { frames: 24 }],
         },
         arcsec_per_px: Some(2.06),
-        clock_summary: format!(
-            "{:.2} s {} ± 0.3 s, by 24 partials",
-            error_s.abs(),
-            if error_s > 0.0 { "fast" } else { "slow" }
-        ),
+        clock_outcome: ClockOutcome::Solved {
+            mistake: ClockMistake::of(error_s, -14_400),
+            others_s: Vec::new(),
+        },
         clock_curve: Default::default(),
         clock_points: (0..25)
             .map(|n| ClockPoint {
@@ -224,7 +223,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         shots,
         strays: vec![Stray {
             name: "MISC/<b>.txt".into(),
-            reason: "a text".into(),
+            reason: StrayKind::Text,
         }],
         notices: vec![
             Notice::look("no disc found (22° of limb, 60° needed); kept, not centred")
@@ -404,7 +403,7 @@ fn the_page_says_what_was_missed_and_why() {
     let html = page(300);
     for words in [
         "1 frame could not be read",
-        "without a disc: not enough limb",
+        "without a disc: nothing but dark<",
         "3 frames without a disc: the round edge found is one of many<",
         "soft: out of focus",
         "1 frame no-time",

@@ -9,7 +9,7 @@ use jiff::Timestamp;
 
 use super::listing::CardListing;
 use super::walk::Found;
-use crate::domain::{CardFile, FileFormat, Notice, Utc};
+use crate::domain::{CardFile, FileFormat, IoCause, Notice, NoticeKind, StrayKind, Utc};
 use crate::raster::contained;
 
 /// How many first bytes are read of every file.
@@ -76,35 +76,38 @@ pub(super) fn sort_in(found: Found, listing: &mut CardListing) {
 #[derive(Debug, PartialEq, Eq)]
 enum Kind {
     Picture(FileFormat),
-    Stray(String),
+    Stray(StrayKind),
 }
 
 /// What the bytes say.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 enum Seen {
     /// A picture.
     Picture(FileFormat),
     /// A TIFF whose tags do not settle whether it is a raw.
     SomeTiff,
-    /// Something else, with its name.
-    Else(&'static str),
+    /// Something else.
+    Else(StrayKind),
 }
 
 /// A file that could not be opened: kept in sight if its name promises a picture.
 fn unreadable(error: &io::Error, name: &str, listing: &mut CardListing) -> Kind {
-    let text = format!("cannot be read: {error}");
-    listing.notices.push(Notice::look(&text).about(name));
+    let cause = IoCause::from(error);
+    let what = NoticeKind::NotOpened {
+        cause: cause.clone(),
+    };
+    listing.notices.push(Notice::look(what).about(name));
     if promises_picture(name) {
         Kind::Picture(FileFormat::Other)
     } else {
-        Kind::Stray(text)
+        Kind::Stray(StrayKind::NotRead { cause })
     }
 }
 
 /// What the bytes say, weighed with the name where the bytes leave a choice.
 fn named(seen: Seen, name: &str) -> Kind {
     if let Some(reason) = aside(name) {
-        return Kind::Stray(reason.to_owned());
+        return Kind::Stray(reason);
     }
     match seen {
         Seen::Picture(format) => Kind::Picture(format),
@@ -112,20 +115,20 @@ fn named(seen: Seen, name: &str) -> Kind {
             Kind::Picture(FileFormat::Raw)
         }
         Seen::SomeTiff => Kind::Picture(FileFormat::Tiff),
-        Seen::Else(APPLE_DOUBLE) => Kind::Stray(APPLE_DOUBLE.to_owned()),
+        Seen::Else(StrayKind::AppleDouble) => Kind::Stray(StrayKind::AppleDouble),
         Seen::Else(_) if promises_picture(name) => Kind::Picture(FileFormat::Other),
-        Seen::Else(what) => Kind::Stray(what.to_owned()),
+        Seen::Else(what) => Kind::Stray(what),
     }
 }
 
 /// Why a file is none of the photographer's pictures though it may hold one.
-fn aside(name: &str) -> Option<&'static str> {
+fn aside(name: &str) -> Option<StrayKind> {
     let mut parts = name.split('/').rev();
     let file = parts.next().unwrap_or(name);
     if parts.any(|folder| HOUSEKEEPING.contains(&folder.to_ascii_lowercase().as_str())) {
-        return Some("in a folder of thumbnails, deleted files or system data");
+        return Some(StrayKind::Housekeeping);
     }
-    (ending(file) == "thm").then_some("thumbnail of a video or a raw file")
+    (ending(file) == "thm").then_some(StrayKind::Thumbnail)
 }
 
 fn ending(name: &str) -> String {
@@ -137,8 +140,6 @@ fn promises_picture(name: &str) -> bool {
     let ending = ending(name);
     PICTURE_ENDINGS.contains(&ending.as_str()) || RAW_ENDINGS.contains(&ending.as_str())
 }
-
-const APPLE_DOUBLE: &str = "data a Mac keeps beside a file (AppleDouble)";
 
 /// Reads the first bytes and says what they are.
 fn look(path: &Path) -> io::Result<Seen> {
@@ -163,25 +164,25 @@ fn seen(head: &[u8]) -> Seen {
             .is_some_and(|rest| rest.starts_with(signature))
     };
     match () {
-        () if head.is_empty() => Seen::Else("empty file"),
+        () if head.is_empty() => Seen::Else(StrayKind::Empty),
         () if starts(b"\xFF\xD8\xFF") => Seen::Picture(F::Jpeg),
         () if starts(b"\x89PNG\r\n\x1A\n") => Seen::Picture(F::Png),
         () if is_plain_raw(head) => Seen::Picture(F::Raw),
         () if at(4, b"ftyp") => media_seen(head),
         () if starts(b"\x00\x05\x16\x07") || starts(b"\x00\x05\x16\x00") => {
-            Seen::Else(APPLE_DOUBLE)
+            Seen::Else(StrayKind::AppleDouble)
         }
-        () if starts(b"RIFF") && at(8, b"AVI ") => Seen::Else("video"),
-        () if starts(b"RIFF") && at(8, b"WAVE") => Seen::Else("sound"),
-        () if starts(b"RIFF") && at(8, b"WEBP") => Seen::Else("WebP picture, no camera's format"),
-        () if starts(b"GIF8") => Seen::Else("GIF picture, no camera's format"),
-        () if starts(b"BM") && at(6, &[0; 4]) => Seen::Else("BMP picture, no camera's format"),
+        () if starts(b"RIFF") && at(8, b"AVI ") => Seen::Else(StrayKind::Video),
+        () if starts(b"RIFF") && at(8, b"WAVE") => Seen::Else(StrayKind::Sound),
+        () if starts(b"RIFF") && at(8, b"WEBP") => Seen::Else(StrayKind::Webp),
+        () if starts(b"GIF8") => Seen::Else(StrayKind::Gif),
+        () if starts(b"BM") && at(6, &[0; 4]) => Seen::Else(StrayKind::Bmp),
         () if at(4, b"moov") || at(4, b"mdat") || at(4, b"wide") || starts(b"\x00\x00\x01\xBA") => {
-            Seen::Else("video")
+            Seen::Else(StrayKind::Video)
         }
-        () if is_transport_stream(head) => Seen::Else("video"),
-        () if is_text(head) => Seen::Else("text"),
-        () => Seen::Else("not a picture"),
+        () if is_transport_stream(head) => Seen::Else(StrayKind::Video),
+        () if is_text(head) => Seen::Else(StrayKind::Text),
+        () => Seen::Else(StrayKind::NoPicture),
     }
 }
 
@@ -221,7 +222,7 @@ fn media_seen(head: &[u8]) -> Seen {
     match brands.clone().next() {
         Some(b"crx ") => Seen::Picture(FileFormat::Raw),
         _ if brands.any(|brand| HEIF.contains(&brand)) => Seen::Picture(FileFormat::Heif),
-        _ => Seen::Else("video"),
+        _ => Seen::Else(StrayKind::Video),
     }
 }
 

@@ -1,9 +1,9 @@
 //! What a reading of cards gives.
 
-use crate::domain::{CardFile, Notice};
+use crate::domain::{CardFile, Notice, StrayKind};
 
 /// What is on the cards.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct CardListing {
     /// The pictures, in shooting order as far as names tell.
     ///
@@ -11,7 +11,7 @@ pub struct CardListing {
     /// [`crate::domain::FileFormat::Other`], so that it is shown as unreadable instead of vanishing.
     pub files: Vec<CardFile>,
     /// All other files: name below the card (as [`CardFile::name`]) and what each is, in order of their names.
-    pub strays: Vec<(String, String)>,
+    pub strays: Vec<(String, StrayKind)>,
     /// What a person should know: folders and files that could not be read, links not followed.
     pub notices: Vec<Notice>,
 }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use walkdir::{DirEntry, WalkDir};
 
 use super::name;
-use crate::domain::Notice;
+use crate::domain::{IoCause, Notice, NoticeKind, StrayKind};
 
 /// Something found on a card that is not a folder.
 pub(super) struct Found {
@@ -16,7 +16,7 @@ pub(super) struct Found {
     /// Where it is.
     pub(super) path: PathBuf,
     /// Why it is not to be opened, where it is not.
-    pub(super) left: Option<String>,
+    pub(super) left: Option<StrayKind>,
 }
 
 /// Walks all cards in order. Trouble goes to `notices`.
@@ -81,17 +81,17 @@ impl Walk<'_> {
         if entry.path_is_symlink() && entry.depth() > 0 {
             let name = shown(entry.path(), card, prefix);
             if self.roots.iter().any(|root| root.starts_with(&whole)) {
-                self.note(name, "a link to a folder above the card; not followed");
+                self.note(name, NoticeKind::LinkAboveCard);
                 return false;
             }
             if self.roots.iter().any(|root| whole.starts_with(root)) {
-                self.note(name, "a link to a folder of the card; read there, not here");
+                self.note(name, NoticeKind::LinkOnCard);
                 return false;
             }
         }
         if !self.seen.insert(whole) {
             let name = shown(entry.path(), card, prefix);
-            self.note(name, "this folder was read before under another name");
+            self.note(name, NoticeKind::FolderReadBefore);
             return false;
         }
         true
@@ -99,7 +99,7 @@ impl Walk<'_> {
 
     fn file(&mut self, entry: &DirEntry, card: &Path, prefix: &str) {
         let left = if !entry.file_type().is_file() {
-            Some("neither a file nor a folder; not opened".to_owned())
+            Some(StrayKind::NoFile)
         } else if entry.path_is_symlink() {
             self.link_left(entry.path())
         } else {
@@ -113,21 +113,18 @@ impl Walk<'_> {
     }
 
     /// Why a link to a file is left: its file is on the card, or was reached through another link.
-    fn link_left(&mut self, path: &Path) -> Option<String> {
+    fn link_left(&mut self, path: &Path) -> Option<StrayKind> {
         let whole = path.canonicalize().ok()?;
         let on_card = self.roots.iter().any(|root| whole.starts_with(root));
         let again = on_card || !self.seen.insert(whole);
-        again.then(|| "a link to a file that is read under its own name".to_owned())
+        again.then_some(StrayKind::LinkedFile)
     }
 
     fn trouble(&mut self, error: &walkdir::Error, card: &Path, prefix: &str) {
         let path = error.path().unwrap_or(card);
         let name = shown(path, card, prefix);
         if error.loop_ancestor().is_some() {
-            self.note(
-                name,
-                "a link that leads back to a folder around it; not followed",
-            );
+            self.note(name, NoticeKind::LinkInACircle);
             return;
         }
         let is_link = path.is_symlink();
@@ -136,23 +133,21 @@ impl Walk<'_> {
             self.found.push(Found {
                 name,
                 path: path.to_owned(),
-                left: Some("a link to a file that is not there".to_owned()),
+                left: Some(StrayKind::DanglingLink),
             });
             return;
         }
-        let cause = error
-            .io_error()
-            .map_or_else(|| error.to_string(), ToString::to_string);
-        self.notices.push(
-            Notice::look(format!(
-                "cannot be read: {cause}; what is in it is left out"
-            ))
-            .about(name),
+        // An error without a cause of the system's is a loop, which was told above.
+        let cause = error.io_error().map_or_else(
+            || IoCause::from(&io::Error::from(io::ErrorKind::Other)),
+            IoCause::from,
         );
+        self.notices
+            .push(Notice::look(NoticeKind::NotWalked { cause }).about(name));
     }
 
-    fn note(&mut self, name: String, text: &str) {
-        self.notices.push(Notice::note(text).about(name));
+    fn note(&mut self, name: String, what: NoticeKind) {
+        self.notices.push(Notice::note(what).about(name));
     }
 }
 

@@ -23,14 +23,16 @@ pub use schema::schema;
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
-    BurstPlace, CameraId, Circle, ClockCorrection, ContactKind, Contacts, DiscFit, Flags,
-    FrameLook, Limb, Notice, Phase, Role, Shot, Shown, SiteSource, SunMoon, Utc,
+    BurstPlace, CameraId, Circle, ClockCorrection, ClockOutcome, ContactKind, Contacts, DiscFit,
+    Flags, FrameLook, Limb, NoDisc, Notice, Phase, Role, Shot, Shown, SiteSource, StrayKind,
+    SunMoon, Utc,
 };
 
 /// Layout version written to `catalogue.json`. Earlier ones are read too: see [`Catalogue::load`].
 ///
-/// 1: program 0.1. 2: cards list their files by place and content, paths of shots are below them.
-pub const VERSION: u32 = 2;
+/// 1: program 0.1. 2: cards list their files by place and content, paths of shots are below them. 3: kinds and numbers where there
+/// were sentences.
+pub const VERSION: u32 = 3;
 
 /// Name of the record below OUT.
 pub const CATALOGUE_FILE: &str = "catalogue.json";
@@ -58,7 +60,7 @@ pub struct ShotRecord {
     /// The discs found. On a totality frame `sun` is the Moon's centre moved by the computed offset.
     pub disc: Option<DiscFit>,
     /// Why no disc was found, where one was looked for.
-    pub no_disc: Option<String>,
+    pub no_disc: Option<NoDisc>,
     /// Plain measures of the frame, where it was decoded.
     pub look: Option<FrameLook>,
     /// Angle of celestial north in degrees, anticlockwise from picture up.
@@ -102,13 +104,20 @@ pub struct CameraRecord {
     pub clock: ClockCorrection,
     /// Scale of the long lens in seconds of arc per pixel, where discs were found.
     pub arcsec_per_px: Option<f64>,
-    /// One sentence on how the clock was found.
-    pub clock_summary: String,
+    /// How the clock came about.
+    pub clock_outcome: ClockOutcome,
     /// Evidence point by point, for the residual plot.
     pub clock_points: Vec<ClockPoint>,
     /// What is known of the clock's error, for drawing; empty where nothing told.
     #[serde(default)]
     pub clock_curve: ClockCurve,
+}
+
+impl CameraRecord {
+    /// The line on its clock: which way it is off and by how much, how sure that is, and what it rests on.
+    pub fn clock_words(&self) -> String {
+        self.clock_outcome.words(&self.clock)
+    }
 }
 
 /// What is known of a clock's error: pairs of an error in seconds, the zone taken out, and its density over the largest, in
@@ -184,7 +193,7 @@ pub struct Stray {
     /// Path below the card.
     pub name: String,
     /// What it is, or why it was left.
-    pub reason: String,
+    pub reason: StrayKind,
 }
 
 /// Trouble with the record.

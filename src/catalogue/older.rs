@@ -9,6 +9,7 @@ pub(super) fn next(version: u32, mut record: Value) -> Option<Value> {
     let fields = record.as_object_mut()?;
     match version {
         1 => from_1(fields),
+        2 => from_2(fields),
         _ => return None,
     }
     fields.insert("version".to_owned(), json!(version + 1));
@@ -71,4 +72,106 @@ fn from_1(fields: &mut Map<String, Value>) {
         .zip(files)
         .map(|(path, files)| json!({ "path": path, "from_out": null, "files": files }));
     fields.insert("cards".to_owned(), Value::Array(cards.collect()));
+}
+
+/// What pictures that name no camera were called.
+const UNNAMED: &str = "shots of no named camera";
+
+/// Layout 2 told in sentences what layout 3 tells in kinds and numbers. Sentences stay as words, but for those on missing discs,
+/// of which there were few.
+fn from_2(fields: &mut Map<String, Value>) {
+    let words = |text: Option<Value>| json!({ "kind": "words", "text": text.unwrap_or(json!("")) });
+    for notice in list(fields, "notices") {
+        let text = notice.remove("text");
+        notice.insert("what".to_owned(), words(text));
+    }
+    for stray in list(fields, "strays") {
+        let reason = stray.remove("reason");
+        stray.insert("reason".to_owned(), words(reason));
+    }
+    for camera in list(fields, "cameras") {
+        let summary = camera.remove("clock_summary");
+        camera.insert("clock_outcome".to_owned(), words(summary));
+        let evidence = camera
+            .get_mut("clock")
+            .and_then(|clock| clock.get_mut("evidence"))
+            .and_then(Value::as_array_mut);
+        for other in evidence.into_iter().flatten() {
+            if let Some(body) = other.pointer_mut("/other-body/camera")
+                && body == UNNAMED
+            {
+                *body = Value::Null;
+            }
+        }
+    }
+    for shot in list(fields, "shots") {
+        if let Some(Value::String(sentence)) = shot.get("no_disc") {
+            let why = no_disc(sentence);
+            shot.insert("no_disc".to_owned(), why);
+        }
+    }
+}
+
+fn list<'a>(
+    fields: &'a mut Map<String, Value>,
+    name: &str,
+) -> impl Iterator<Item = &'a mut Map<String, Value>> {
+    let all = fields.get_mut(name).and_then(Value::as_array_mut);
+    all.into_iter().flatten().filter_map(Value::as_object_mut)
+}
+
+/// The kind of a sentence of layouts 1 and 2 on a missing disc.
+fn no_disc(sentence: &str) -> Value {
+    const SENTENCES: [(&str, &str, Option<&str>); 7] = [
+        ("nothing but dark", "dark", Some("peak")),
+        ("no round limb", "no-limb", None),
+        (
+            "the round edge found is one of many",
+            "cluttered",
+            Some("percent"),
+        ),
+        ("the round edge found has no dark", "not-the-sun", None),
+        ("the round shape found fades out", "no-edge", None),
+        ("the flattened disc found", "astray", Some("percent")),
+        ("", "several", Some("shapes")),
+    ];
+    let number = sentence
+        .split(|c: char| !c.is_ascii_digit() && c != '.')
+        .find_map(|part| part.parse::<f64>().ok());
+    let fits = |begin: &str, kind: &str| {
+        sentence.starts_with(begin) && (kind != "several" || sentence.contains("bright shapes"))
+    };
+    let found = SENTENCES.iter().find(|(begin, kind, _)| fits(begin, kind));
+    match (found, number) {
+        (Some((_, kind, None)), _) => json!({ "kind": kind }),
+        (Some((_, "several", Some(name))), Some(shapes)) => {
+            json!({ "kind": "several", *name: shapes.max(0.0) as u64 })
+        }
+        (Some((_, kind, Some(name))), Some(number)) => json!({ "kind": kind, *name: number }),
+        _ => json!({ "kind": "untold" }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::NoDisc;
+
+    #[test]
+    fn sentences_on_missing_discs_become_kinds_again() {
+        let all = [
+            NoDisc::Dark { peak: 0.0123 },
+            NoDisc::NoLimb,
+            NoDisc::Cluttered { percent: 13.0 },
+            NoDisc::NotTheSun,
+            NoDisc::NoEdge,
+            NoDisc::Astray { percent: 7.0 },
+            NoDisc::Several { shapes: 3 },
+        ];
+        for why in all {
+            let back: NoDisc = serde_json::from_value(no_disc(&why.to_string())).unwrap();
+            assert_eq!(back, why);
+        }
+        assert_eq!(no_disc("22\u{b0} of limb"), json!({ "kind": "untold" }));
+    }
 }

@@ -111,7 +111,7 @@ pub(crate) fn summary(
         line(
             &mut text,
             label,
-            &in_line(&format!("{}: {}", camera.label, camera.clock_summary)),
+            &in_line(&format!("{}: {}", camera.label, camera.clock_words())),
         );
     }
     line(&mut text, "Shots", &counts_by_phase(catalogue));

@@ -4,7 +4,7 @@
 //! another day or year; a few show anything. The shares below are our choice, made from what people tell of their cards: they
 //! only weigh what pictures leave open, and none of them is nought.
 
-use super::mistake::{DAY_S, HALF_HOUR_ZONES_S, HOUR_S, QUARTER_HOUR_ZONES_S, ZONES_S};
+use crate::domain::{DAY_S, HALF_HOUR_ZONES_S, HOUR_S, QUARTER_HOUR_ZONES_S, ZONES_S};
 
 /// Share of clocks that are off by no more than setting by hand and a season's drift make.
 const GOOD: f64 = 0.75;

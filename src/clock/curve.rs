@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use super::words::error_text;
 use crate::catalogue::CameraRecord;
+use crate::domain::{ClockMistake, DAY_S, error_text};
 
 /// Height of the panel in user units.
 pub(super) const HEIGHT: f64 = 190.0;
@@ -97,5 +97,5 @@ fn draw(
 
 /// The whole days in an error, in seconds.
 fn whole_days_s(error_s: f64) -> f64 {
-    super::Mistake::of(error_s, 0).days as f64 * super::mistake::DAY_S
+    ClockMistake::of(error_s, 0).days as f64 * DAY_S
 }

@@ -23,8 +23,7 @@ const TIED: f64 = 10.0;
 
 /// One body's evidence, ready to be weighed.
 pub struct Heard {
-    pub(super) name: String,
-    pub(super) named: bool,
+    pub(super) name: Option<String>,
     pub(super) prior: ClockCorrection,
     /// Its frames as if all had been stamped in the prior's zone.
     pub(super) frames: Vec<ClockFrame>,
@@ -52,7 +51,7 @@ pub struct Heard {
 pub(super) struct Known {
     pub(super) posterior: Option<Posterior>,
     /// What it rests on but for the frames' own kinds.
-    pub(super) tied_to: Option<String>,
+    pub(super) tied_to: Option<ClockEvidence>,
 }
 
 impl Heard {
@@ -122,8 +121,7 @@ pub fn hear(
     let partials = with_partials(body.prior, &evidence, &fitted, &seen);
     let joint_name = join(&mut evidence, &partials, &once, &seen);
     Heard {
-        name: body.name.to_owned(),
-        named: body.named,
+        name: body.name.clone(),
         prior: body.prior.clone(),
         totality,
         ratio: seen.ratio,
@@ -225,12 +223,18 @@ pub(super) fn known(bodies: &[Heard]) -> Vec<Known> {
             tied_to: None,
         })
         .collect();
-    for (n, body) in bodies.iter().enumerate().filter(|(_, body)| !body.named) {
+    for (n, body) in bodies
+        .iter()
+        .enumerate()
+        .filter(|(_, body)| body.name.is_none())
+    {
         if let Some((other, joint)) = tied(n, body, bodies, &all) {
             for (one, to) in [(n, other), (other, n)] {
                 all[one] = Known {
                     posterior: Some(joint.clone()),
-                    tied_to: Some(bodies[to].name.clone()),
+                    tied_to: Some(ClockEvidence::OtherBody {
+                        camera: bodies[to].name.clone(),
+                    }),
                 };
             }
         }
@@ -240,7 +244,7 @@ pub(super) fn known(bodies: &[Heard]) -> Vec<Known> {
 
 /// The named body whose clock these pictures were most likely stamped by, and what both say together.
 fn tied(n: usize, body: &Heard, bodies: &[Heard], all: &[Known]) -> Option<(usize, Posterior)> {
-    let named = bodies.iter().filter(|other| other.named).count() as f64;
+    let named = bodies.iter().filter(|other| other.name.is_some()).count() as f64;
     let own = all[n]
         .posterior
         .as_ref()
@@ -250,7 +254,7 @@ fn tied(n: usize, body: &Heard, bodies: &[Heard], all: &[Known]) -> Option<(usiz
         let Some(its) = &all[m].posterior else {
             continue;
         };
-        if !other.named || !other.evidence.tells() {
+        if other.name.is_none() || !other.evidence.tells() {
             continue;
         }
         let Some(joint) = together(body, other) else {

@@ -5,9 +5,9 @@ use super::course::Course;
 use super::heard::{Heard, Known, known, word_stands};
 use super::outcome::{Judged, Outcome};
 use super::posterior::Peak;
-use super::{ClockSolution, Mistake, north, words};
+use super::{ClockSolution, north, words};
 use crate::catalogue::{ClockCurve, ClockPoint};
-use crate::domain::{ClockCorrection, ClockEvidence, Notice, ZoneSource};
+use crate::domain::{ClockCorrection, ClockEvidence, ClockMistake, Notice, ZoneSource};
 
 /// Least one sigma of a solved clock in seconds: what the prediction itself may be off by.
 const LEAST_SIGMA_S: f64 = 0.05;
@@ -39,14 +39,14 @@ fn one(body: &Heard, known: &Known) -> ClockSolution {
         Outcome::Word => Vec::new(),
         _ => contradicted(&body.all, tau_s, clock.sigma_s, &body.sky()),
     };
-    let mut notices = body.partials.notices(&body.name, &body.frames);
-    notices.extend(words::mirror(&body.name, body.partials.mirror));
+    let mut notices = body.partials.notices(body.name.as_ref(), &body.frames);
+    notices.extend(words::mirror(body, body.partials.mirror));
     notices.extend(words::notices(body, &judged));
     notices.extend(against_given(body, known, &judged));
     notices.extend(words::contradictions(body, &against));
     ClockSolution {
         points: points(body, tau_s),
-        summary: words::summary(body, &judged),
+        outcome: words::outcome(body, &judged),
         mistake: judged.mistake,
         turns: turns(body, clock),
         curve: match judged.outcome {
@@ -81,9 +81,9 @@ fn judged(body: &Heard, known: &Known) -> Judged {
     if prior.evidence.contains(&ClockEvidence::Given) {
         return Judged {
             clock: prior.clone(),
-            mistake: Mistake {
+            mistake: ClockMistake {
                 seconds: prior.error_s,
-                ..Mistake::default()
+                ..ClockMistake::default()
             },
             outcome: Outcome::Given,
         };
@@ -92,9 +92,9 @@ fn judged(body: &Heard, known: &Known) -> Judged {
         Some((best, rivals)) => solved(body, known, &best, rivals),
         None => Judged {
             clock: prior.clone(),
-            mistake: Mistake {
+            mistake: ClockMistake {
                 seconds: prior.error_s,
-                ..Mistake::default()
+                ..ClockMistake::default()
             },
             outcome: Outcome::Word,
         },
@@ -136,7 +136,7 @@ fn solution(body: &Heard, known: &Known) -> Option<(Peak, Vec<Peak>)> {
 
 fn solved(body: &Heard, known: &Known, best: &Peak, rivals: Vec<Peak>) -> Judged {
     let prior = &body.prior;
-    let mistake = Mistake::of(
+    let mistake = ClockMistake::of(
         best.tau_s - f64::from(prior.zone_offset_s),
         prior.zone_offset_s,
     );
@@ -148,12 +148,7 @@ fn solved(body: &Heard, known: &Known, best: &Peak, rivals: Vec<Peak>) -> Judged
     let zone_offset_s = prior.zone_offset_s + mistake.zone_s;
     let against = contradicted(&body.all, best.tau_s, best.sigma_s, &body.sky());
     let mut evidence = body.named(&against);
-    evidence.extend(
-        known
-            .tied_to
-            .clone()
-            .map(|camera| ClockEvidence::OtherBody { camera }),
-    );
+    evidence.extend(known.tied_to.clone());
     Judged {
         clock: ClockCorrection {
             zone_offset_s,

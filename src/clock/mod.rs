@@ -28,7 +28,6 @@ mod heights;
 mod judge;
 mod kind;
 mod measured;
-mod mistake;
 mod mount;
 mod north;
 mod outcome;
@@ -42,15 +41,14 @@ mod words;
 
 pub use heard::{Heard, hear};
 pub use judge::settle;
-pub use mistake::Mistake;
 pub use north::Turn;
 pub use plot::residual_plot;
 pub use table::table;
 
 use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::domain::{
-    CameraStamp, ClockCorrection, Contacts, DiscFit, FrameLook, Notice, Orientation, SunMoon, Utc,
-    ZoneSource,
+    CameraStamp, ClockCorrection, ClockMistake, ClockOutcome, Contacts, DiscFit, FrameLook, Notice,
+    Orientation, SunMoon, Utc, ZoneSource,
 };
 
 /// One frame's evidence.
@@ -84,12 +82,10 @@ pub struct ClockFrame {
 }
 
 /// One body's frames and what its clock is believed to be before looking.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct ClockBody<'a> {
-    /// Name for notices.
-    pub name: &'a str,
-    /// Whether the headers name it; pictures that name no camera may be of a named one.
-    pub named: bool,
+    /// Make and model; pictures that name no camera may be of a named one.
+    pub name: Option<String>,
     /// All its frames, in any order.
     pub frames: &'a [ClockFrame],
     /// Zone as decided, error 0 or as given, and how far that is trusted (one sigma).
@@ -103,10 +99,10 @@ pub struct ClockBody<'a> {
 pub struct ClockSolution {
     /// How the body's stamps become true time.
     pub clock: ClockCorrection,
-    /// One sentence for the terminal, without the body's name.
-    pub summary: String,
+    /// How it came about: its words are the line for the terminal.
+    pub outcome: ClockOutcome,
     /// The whole error of the clock taken apart: of the solved clock against the zone it was first read in.
-    pub mistake: Mistake,
+    pub mistake: ClockMistake,
     /// Evidence frame by frame, in time order.
     pub points: Vec<ClockPoint>,
     /// How each frame is turned, in the order of [`ClockBody::frames`]; `None` where that is not known.

@@ -1,14 +1,13 @@
 //! What comes out for one body's clock.
 
-use super::Mistake;
 use super::posterior::Peak;
-use crate::domain::ClockCorrection;
+use crate::domain::{ClockCorrection, ClockMistake};
 
 /// The clock that came out.
 pub(super) struct Judged {
     pub(super) clock: ClockCorrection,
     /// The whole error taken apart.
-    pub(super) mistake: Mistake,
+    pub(super) mistake: ClockMistake,
     /// How it came about.
     pub(super) outcome: Outcome,
 }

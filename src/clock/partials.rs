@@ -9,7 +9,7 @@ use super::mount::Hold;
 use super::search;
 use super::tracks::{self, Tracks};
 use super::{ClockFrame, FEWEST_PARTIALS};
-use crate::domain::Notice;
+use crate::domain::{Notice, NoticeKind};
 
 /// Cost of believing the picture mirrored, in units of minus twice a log likelihood (our choice: a diagonal mirror is rare).
 const MIRRORED_COST: f64 = 6.0;
@@ -92,7 +92,7 @@ impl Partials {
     }
 
     /// Names the outliers.
-    pub(super) fn notices(&self, name: &str, frames: &[ClockFrame]) -> Vec<Notice> {
+    pub(super) fn notices(&self, name: Option<&String>, frames: &[ClockFrame]) -> Vec<Notice> {
         let Some(solved) = &self.solved else {
             return Vec::new();
         };
@@ -104,10 +104,8 @@ impl Partials {
             .map(|(m, _)| m.frame);
         off.chain(self.elsewhere.iter().copied())
             .map(|n| {
-                let text = format!(
-                    "its discs do not fit the other partials of {name}; left out of the clock"
-                );
-                Notice::note(text).about(&frames[n].file)
+                let camera = name.cloned();
+                Notice::note(NoticeKind::PartialLeftOut { camera }).about(&frames[n].file)
             })
             .collect()
     }

@@ -64,7 +64,7 @@ fn body(
         MARGINS[0],
         top + 24.0,
         in_markup(&camera.label),
-        in_markup(&camera.clock_summary)
+        in_markup(&camera.clock_words())
     )?;
     let mut curve_top = top + TITLE;
     if !camera.clock_points.is_empty() {

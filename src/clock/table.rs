@@ -2,9 +2,8 @@
 
 use std::fmt::Write;
 
-use super::words::{evidence_text, sigma_text, whole_error_text, zone_text};
 use crate::catalogue::{CameraRecord, ClockPoint};
-use crate::domain::in_line;
+use crate::domain::{evidence_text, in_line, sigma_text, whole_error_text, zone_text};
 
 /// The clocks as text: one paragraph a body with its line, how its stamps become true time and what that rests on, then one
 /// line a frame that spoke. Says so where no body has a clock.
@@ -31,7 +30,7 @@ fn body(text: &mut String, camera: &CameraRecord) -> std::fmt::Result {
             &*label
         }
     )?;
-    writeln!(text, "  clock      {}", in_line(&camera.clock_summary))?;
+    writeln!(text, "  clock      {}", in_line(&camera.clock_words()))?;
     writeln!(text, "  read as    {}", zone_text(clock.zone_offset_s))?;
     writeln!(
         text,

@@ -5,11 +5,11 @@
 //! gradient over the level (`FrameLook::limb_sharpness`) is the gradient measure of E. Krotkov 1987, "Focusing", Int.
 //! J. Computer Vision 1, 223, taken on the limb alone.
 
+use super::DiscHint;
 use super::arcs::median;
 use super::find::{Overview, Region, regions_above};
 use super::measure::Measured;
-use super::{DiscHint, NoDisc};
-use crate::domain::{APPROXIMATE_PX, Circle, DiscLook, Flag, Flags, Limb};
+use crate::domain::{APPROXIMATE_PX, Circle, DiscLook, Flag, Flags, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
 /// A blur wider than this (Gaussian sigma, pixels), and than this fraction of the radius, is out of focus.

@@ -9,8 +9,8 @@ use super::judge::Verdict;
 use super::plain::is_plain;
 use super::rays::{LimbPoint, Walk, limb_points};
 use super::refine::LOOSE_RADIUS;
-use super::{DiscHint, NoDisc, partial, totality};
-use crate::domain::{Circle, DiscFit, Limb};
+use super::{DiscHint, partial, totality};
+use crate::domain::{Circle, DiscFit, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
 /// A limb is at least this steep: step of light over the light of the bright side, of the Sun's limb and of the Moon's before the corona.

@@ -32,7 +32,7 @@ use std::cmp::Ordering;
 
 use serde::{Deserialize, Serialize};
 
-use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb};
+use crate::domain::{Circle, DiscFit, Flag, Flags, FrameLook, Limb, NoDisc};
 use crate::raster::{Channel, Frame, Rect};
 
 pub use circle::{CircleFit, algebraic, distance, geometric};
@@ -65,44 +65,6 @@ pub struct DiscHint {
     pub tint: Option<f64>,
     /// Whether the Sun is covered; `None` when not known.
     pub totality: Option<bool>,
-}
-
-/// Why no disc was fitted.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, thiserror::Error)]
-pub enum NoDisc {
-    /// Nothing but dark.
-    #[error("nothing but dark (brightest part {peak:.4} of saturation)")]
-    Dark {
-        /// Most light at reduced size.
-        peak: f64,
-    },
-    /// No round limb.
-    #[error("no round limb stands out")]
-    NoLimb,
-    /// Too much else around.
-    #[error("the round edge found is one of many: {percent:.0} % of the edges around lie on it")]
-    Cluttered {
-        /// How much of the edge strength around lies on the limb, percent.
-        percent: f64,
-    },
-    /// A round thing that is not the Sun.
-    #[error("the round edge found has no dark sky around it")]
-    NotTheSun,
-    /// A round glow.
-    #[error("the round shape found fades out: a glow, not a disc")]
-    NoEdge,
-    /// A low Sun so flattened that its fit went astray.
-    #[error("the flattened disc found is {percent:.0} % off this lens's Sun in radius")]
-    Astray {
-        /// Difference of the radii, percent.
-        percent: f64,
-    },
-    /// Several bright shapes.
-    #[error("{shapes} bright shapes of like size, not one disc")]
-    Several {
-        /// How many, the fitted one included.
-        shapes: usize,
-    },
 }
 
 /// What was found in one frame.
@@ -174,13 +136,7 @@ pub fn hides(report: &DiscReport) -> bool {
     match &report.fit {
         Ok(fit) => fit.limb == Limb::Sun && report.flags.has(Flag::Clipped),
         Err(NoDisc::Dark { .. } | NoDisc::Astray { .. }) => false,
-        Err(
-            NoDisc::NoLimb
-            | NoDisc::Cluttered { .. }
-            | NoDisc::NotTheSun
-            | NoDisc::NoEdge
-            | NoDisc::Several { .. },
-        ) => true,
+        Err(_) => true,
     }
 }
 

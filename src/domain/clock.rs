@@ -5,6 +5,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::notice_words::UNNAMED_BODY;
 use super::{CameraStamp, CameraTime, Utc};
 
 /// Where the zone of a camera's clock came from.
@@ -56,8 +57,8 @@ pub enum ClockEvidence {
     },
     /// Weighed together with another body of the card.
     OtherBody {
-        /// That body.
-        camera: String,
+        /// That body's make and model; `None` for pictures that name no camera.
+        camera: Option<String>,
     },
 }
 
@@ -76,7 +77,10 @@ impl fmt::Display for ClockEvidence {
             Self::Daylight { frames } => {
                 write!(f, "the Sun's height in {frames} frame{}", s(frames))
             }
-            Self::OtherBody { camera } => write!(f, "the pictures of {camera}"),
+            Self::OtherBody { camera } => {
+                let camera = camera.as_deref().unwrap_or(UNNAMED_BODY);
+                write!(f, "the pictures of {camera}")
+            }
         }
     }
 }

@@ -9,13 +9,19 @@
 
 mod aspect;
 mod clock;
+mod clock_outcome;
+mod clock_words;
 mod contact;
 mod coverage;
 mod dial;
 mod disc;
 mod estimate;
 mod limb_light;
+mod mistake;
+mod no_disc;
 mod notice;
+mod notice_kind;
+mod notice_words;
 mod outside;
 mod practice;
 mod safety;
@@ -23,9 +29,14 @@ mod shot;
 mod site;
 mod tag;
 mod time;
+mod trouble;
 
 pub use aspect::{MoonAspect, MoonLimb};
 pub use clock::{ClockCorrection, ClockEvidence, TRUNCATION_SIGMA_S, ZoneSource};
+pub use clock_outcome::{ClockOutcome, ClockSilence};
+pub use clock_words::{
+    error_text, evidence_text, offset_text, sigma_text, whole_error_text, zone_text,
+};
 pub use contact::{
     ContactEvent, ContactKind, Contacts, EclipseKind, LimbMargin, LocalKind, NearPath, SunMoon,
 };
@@ -34,7 +45,11 @@ pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
 pub use estimate::{Estimate, median};
 pub use limb_light::{LimbLight, clock_face};
+pub use mistake::ClockMistake;
+pub(crate) use mistake::{DAY_S, HALF_HOUR_ZONES_S, HOUR_S, QUARTER_HOUR_ZONES_S, ZONES_S};
+pub use no_disc::NoDisc;
 pub use notice::{Notice, Severity};
+pub use notice_kind::{FrameShows, NamedOffset, NoticeKind, SizedFrame, ZoneReading};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use practice::Practice;
 pub use safety::safety_words;
@@ -45,3 +60,4 @@ pub use shot::{
 pub use site::{Site, SiteError, SiteSource};
 pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};
+pub use trouble::{IoCause, MetadataDamage, RawFault, RawUnknown, StrayKind, Unreadable};

@@ -5,7 +5,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::in_line;
+use super::{NoticeKind, in_line};
 
 /// How much a notice matters.
 #[derive(
@@ -20,33 +20,38 @@ pub enum Severity {
 }
 
 /// One thing to tell: what happened, to which file, what we did, what to try.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Notice {
     /// How much it matters.
     pub severity: Severity,
     /// The file it is about, as in `shots.csv`; `None` when it is about the run.
     pub file: Option<String>,
-    /// The sentence, without the file's name.
-    pub text: String,
+    /// What there is to tell.
+    pub what: NoticeKind,
 }
 
 impl Notice {
     /// A notice about the run that needs no action.
-    pub fn note(text: impl Into<String>) -> Self {
+    pub fn note(what: impl Into<NoticeKind>) -> Self {
         Self {
             severity: Severity::Note,
             file: None,
-            text: text.into(),
+            what: what.into(),
         }
     }
 
     /// A notice about the run that a person should look at.
-    pub fn look(text: impl Into<String>) -> Self {
+    pub fn look(what: impl Into<NoticeKind>) -> Self {
         Self {
             severity: Severity::Look,
             file: None,
-            text: text.into(),
+            what: what.into(),
         }
+    }
+
+    /// The sentence, without the file's name.
+    pub fn text(&self) -> String {
+        self.what.to_string()
     }
 
     /// The same notice about one file.
@@ -59,8 +64,8 @@ impl Notice {
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.file {
-            Some(file) => write!(f, "{}: {}", in_line(file), in_line(&self.text)),
-            None => f.write_str(&in_line(&self.text)),
+            Some(file) => write!(f, "{}: {}", in_line(file), in_line(&self.text())),
+            None => f.write_str(&in_line(&self.text())),
         }
     }
 }

@@ -7,7 +7,7 @@ use exif::{Error, Exif, Reader};
 
 use super::heap;
 use super::tags::{Root, Tags};
-use crate::domain::{CardFile, FileFormat};
+use crate::domain::{CardFile, FileFormat, MetadataDamage};
 
 const MIB: u64 = 1 << 20;
 
@@ -34,13 +34,13 @@ pub(super) struct Header {
     /// Whether the metadata are of a kind this program does not read; nothing need be wrong with them.
     pub(super) unknown: bool,
     /// What is wrong with the metadata.
-    pub(super) damage: Option<String>,
+    pub(super) damage: Option<MetadataDamage>,
 }
 
 impl Header {
-    pub(super) fn damaged(what: &str) -> Self {
+    pub(super) fn damaged(what: MetadataDamage) -> Self {
         Self {
-            damage: Some(what.to_owned()),
+            damage: Some(what),
             ..Self::default()
         }
     }
@@ -54,13 +54,13 @@ impl Header {
         self.damage = self.damage.take().or(damage);
     }
 
-    fn note_damage(&mut self, what: &str) {
-        self.damage.get_or_insert_with(|| what.to_owned());
+    fn note_damage(&mut self, what: MetadataDamage) {
+        self.damage.get_or_insert(what);
     }
 }
 
 /// Tags of a block of TIFF as far as they can be read, and the first thing that is wrong with it.
-fn parsed(block: Vec<u8>) -> (Option<Exif>, Option<String>) {
+fn parsed(block: Vec<u8>) -> (Option<Exif>, Option<MetadataDamage>) {
     match Reader::new().continue_on_error(true).read_raw(block) {
         Ok(exif) => (Some(exif), None),
         Err(Error::PartialResult(partial)) => {
@@ -70,9 +70,18 @@ fn parsed(block: Vec<u8>) -> (Option<Exif>, Option<String>) {
                 .iter()
                 .map(ToString::to_string)
                 .find(|e| e != "Unexpected next IFD");
-            (Some(exif), first)
+            (
+                Some(exif),
+                first.map(|library| MetadataDamage::Parser { library }),
+            )
         }
-        Err(e) => (None, Some(e.to_string())),
+        Err(e) => (None, Some(by_parser(&e))),
+    }
+}
+
+fn by_parser(error: &Error) -> MetadataDamage {
+    MetadataDamage::Parser {
+        library: error.to_string(),
     }
 }
 
@@ -93,7 +102,7 @@ pub(super) fn header(file: &CardFile) -> io::Result<Header> {
     };
     match outcome {
         Err(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
-            header.note_damage("the file ends inside its header");
+            header.note_damage(MetadataDamage::EndsInside);
             Ok(header)
         }
         outcome => outcome.map(|()| header),
@@ -238,7 +247,7 @@ fn minolta(reader: &mut impl BufRead, header: &mut Header) -> io::Result<()> {
     reader.take(HEAD_BYTES).read_to_end(&mut head)?;
     match heap::minolta_block(&head) {
         Some(block) => header.add(Root::Whole, block.to_vec()),
-        None => header.note_damage("no tags in it"),
+        None => header.note_damage(MetadataDamage::NoTags),
     }
     Ok(())
 }
@@ -280,10 +289,10 @@ fn heif(reader: &mut (impl BufRead + Seek), header: &mut Header) {
         Err(Error::PartialResult(partial)) => {
             let (exif, errors) = partial.into_inner();
             header.tags.add(Root::Whole, exif);
-            header.damage = errors.first().map(ToString::to_string);
+            header.damage = errors.first().map(by_parser);
         }
         Err(Error::NotFound(_)) => {}
-        Err(e) => header.damage = Some(e.to_string()),
+        Err(e) => header.damage = Some(by_parser(&e)),
     }
 }
 

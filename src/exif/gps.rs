@@ -4,7 +4,7 @@ use exif::Tag;
 
 use super::stamp;
 use super::tags::Tags;
-use crate::domain::{CameraStamp, GpsFix, Notice, Utc};
+use crate::domain::{CameraStamp, GpsFix, Notice, NoticeKind, Utc};
 
 /// Heights taken as real, in metres: as for a site.
 const ELEV_M: (f64, f64) = (-500.0, 9_000.0);
@@ -114,10 +114,6 @@ fn time(tags: &Tags) -> Option<Utc> {
 fn point_out_stale(utc: Utc, stamp: &CameraStamp, name: &str, notices: &mut Vec<Notice>) {
     let days = (utc.seconds_since(stamp.time.read_as_utc()) / 86_400.0).abs();
     if days > f64::from(STALE_FIX_DAYS) {
-        let text = format!(
-            "its GPS time is {days:.0} days away from the camera's clock; the place may be an old one, or the camera's \
-             date wrong; pass --site if the place is not yours"
-        );
-        notices.push(Notice::look(text).about(name));
+        notices.push(Notice::look(NoticeKind::GpsTimeAway { days }).about(name));
     }
 }

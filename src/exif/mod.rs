@@ -18,7 +18,9 @@ use std::collections::BTreeMap;
 
 pub use exposure::limits as exposure_limits;
 
-use crate::domain::{CameraId, CardFile, FileFormat, Notice, Orientation, Shot};
+use crate::domain::{
+    CameraId, CardFile, FileFormat, MetadataDamage, Notice, NoticeKind, Orientation, Shot,
+};
 use crate::raster::{contained, raw_header};
 use container::Header;
 use tags::{Tags, tag};
@@ -54,11 +56,8 @@ pub enum ExifError {
 /// # Errors
 /// [`ExifError`] when the file cannot be read.
 pub fn read(file: &CardFile) -> Result<Reading, ExifError> {
-    let outcome = contained(|| container::header(file)).unwrap_or_else(|| {
-        Ok(Header::damaged(
-            "the parser of its metadata broke down on it",
-        ))
-    });
+    let outcome = contained(|| container::header(file))
+        .unwrap_or_else(|| Ok(Header::damaged(MetadataDamage::ParserBrokeDown)));
     let header = outcome.map_err(|cause| ExifError::Read {
         name: file.name.clone(),
         cause,
@@ -66,20 +65,17 @@ pub fn read(file: &CardFile) -> Result<Reading, ExifError> {
     let mut notices = Vec::new();
     let shot = shot(file, &header, &mut notices);
     if let Some(damage) = &header.damage {
-        let text = format!(
-            "its metadata are damaged ({damage}); fields that could not be read are left blank"
-        );
+        let damage = damage.clone();
+        let what = NoticeKind::MetadataDamaged { damage };
         // Damage that left the capture time whole is worth knowing, no more.
         let notice = match shot.stamp {
-            Some(_) => Notice::note(text),
-            None => Notice::look(text),
+            Some(_) => Notice::note(what),
+            None => Notice::look(what),
         };
         notices.push(notice.about(&file.name));
     }
     if header.unknown {
-        let text = "its header is of a kind that is not read (CRW and X3F files), so nothing is known of its time and exposure; put \
-                    the camera's JPEG beside it, or convert it to DNG";
-        notices.push(Notice::look(text).about(&file.name));
+        notices.push(Notice::look(NoticeKind::HeaderNotRead).about(&file.name));
     }
     Ok(Reading { shot, notices })
 }

@@ -4,7 +4,7 @@ use exif::Tag;
 use jiff::civil::{Date, DateTime, Time};
 
 use super::tags::Tags;
-use crate::domain::{CameraStamp, CameraTime, Notice};
+use crate::domain::{CameraStamp, CameraTime, Notice, NoticeKind};
 
 /// Largest offset from UTC of any zone, with room to spare, in minutes.
 const MAX_OFFSET_MIN: i32 = 15 * 60;
@@ -39,9 +39,9 @@ pub(super) fn read(tags: &Tags, name: &str, notices: &mut Vec<Notice>) -> Option
     }
     let (found, tag) = digitized()
         .map(|found| (found, "DateTimeDigitized"))
-        .or_else(|| changed().map(|found| (found, "DateTime, the time of the last change")))?;
-    let text = format!("has no DateTimeOriginal; its time is taken from {tag}");
-    notices.push(Notice::note(text).about(name));
+        .or_else(|| changed().map(|found| (found, "DateTime")))?;
+    let tag = tag.to_owned();
+    notices.push(Notice::note(NoticeKind::TimeOfAnotherTag { tag }).about(name));
     Some(found)
 }
 

@@ -107,7 +107,7 @@ pub struct Progress<'a> {
 }
 
 /// What an export did.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct ExportOutcome {
     /// Files made.
     pub made: usize,

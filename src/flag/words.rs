@@ -3,10 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::catalogue::ShotRecord;
-use crate::domain::{Flag, Notice, Phase, Role};
-
-/// Names told in one line before the rest is counted.
-const NAMED: usize = 3;
+use crate::domain::{Flag, NoDisc, Notice, NoticeKind, Phase, Role};
 
 /// From how many frames on the same trouble is told once for all of them.
 const MANY: usize = 4;
@@ -22,83 +19,50 @@ pub fn notices(shots: &[ShotRecord]) -> Vec<Notice> {
 fn clouded_totality(shots: &[ShotRecord]) -> Option<Notice> {
     let long = |s: &&ShotRecord| s.phase == Phase::Totality && s.role != Some(Role::Wide);
     let all = shots.iter().filter(long).count();
-    let clouded: Vec<&str> = shots
+    let clouded = shots
         .iter()
         .filter(long)
-        .filter(|s| s.flags.has(Flag::Clouded))
-        .map(ShotRecord::name)
-        .collect();
-    (!clouded.is_empty()).then(|| {
-        Notice::look(format!(
-            "cloud in totality: in {} of {all} frames the corona is short of its light: {}",
-            clouded.len(),
-            named(&clouded)
-        ))
-    })
+        .filter(|s| s.flags.has(Flag::Clouded));
+    let files = names(clouded);
+    (!files.is_empty()).then(|| Notice::look(NoticeKind::CloudInTotality { files, frames: all }))
 }
 
 fn untimed(shots: &[ShotRecord]) -> Option<Notice> {
-    let all: Vec<&str> = shots
-        .iter()
-        .filter(|s| s.phase == Phase::Untimed && s.disc.is_some())
-        .map(ShotRecord::name)
-        .collect();
-    (!all.is_empty()).then(|| {
-        Notice::note(format!(
-            "{} show the Sun but have no usable time, they are put apart as untimed: {}",
-            frames(all.len()),
-            named(&all)
-        ))
-    })
+    let files = names(
+        shots
+            .iter()
+            .filter(|s| s.phase == Phase::Untimed && s.disc.is_some()),
+    );
+    (!files.is_empty()).then(|| Notice::note(NoticeKind::SunsUntimed { files }))
 }
 
 /// Frames of the long lens without a disc, by reason; a few are told one by one.
 fn without_disc(shots: &[ShotRecord]) -> Vec<Notice> {
-    let mut groups: BTreeMap<&str, Vec<(&str, &str)>> = BTreeMap::new();
+    let mut groups: BTreeMap<&str, Vec<(&ShotRecord, NoDisc)>> = BTreeMap::new();
     for record in shots {
         let due = record.role == Some(Role::Tele)
             && !matches!(record.phase, Phase::Unrelated | Phase::Unreadable);
-        if let Some(reason) = record.no_disc.as_deref().filter(|_| due) {
-            let group = groups.entry(without_numbers(reason)).or_default();
-            group.push((record.name(), reason));
+        if let Some(why) = record.no_disc.filter(|_| due) {
+            groups.entry(why.family()).or_default().push((record, why));
         }
     }
     let mut notices = Vec::new();
-    for (reason, group) in groups {
+    for group in groups.into_values() {
         if group.len() < MANY {
-            notices.extend(group.into_iter().map(|(name, reason)| {
-                Notice::look(format!("no disc found ({reason}); kept, not centred")).about(name)
+            let each = group.into_iter();
+            notices.extend(each.map(|(record, why)| {
+                Notice::look(NoticeKind::NoDisc { why }).about(record.name())
             }));
         } else {
-            let names: Vec<&str> = group.iter().map(|(name, _)| *name).collect();
-            notices.push(Notice::look(format!(
-                "no disc found in {} ({reason}), they are kept, not centred: {}",
-                frames(names.len()),
-                named(&names)
-            )));
+            notices.push(Notice::look(NoticeKind::NoDiscs {
+                why: group[0].1,
+                files: names(group.iter().map(|(record, _)| *record)),
+            }));
         }
     }
     notices
 }
 
-/// A reason up to what differs from frame to frame.
-fn without_numbers(reason: &str) -> &str {
-    let head = reason.split(" (").next().unwrap_or(reason);
-    head.split(':').next().unwrap_or(head).trim()
-}
-
-fn frames(count: usize) -> String {
-    match count {
-        1 => "1 frame".to_owned(),
-        n => format!("{n} frames"),
-    }
-}
-
-/// "a, b, c and 4 more".
-fn named(names: &[&str]) -> String {
-    let shown = names[..names.len().min(NAMED)].join(", ");
-    match names.len().saturating_sub(NAMED) {
-        0 => shown,
-        more => format!("{shown} and {more} more"),
-    }
+fn names<'a>(shots: impl Iterator<Item = &'a ShotRecord>) -> Vec<String> {
+    shots.map(|shot| shot.name().to_owned()).collect()
 }

@@ -9,7 +9,9 @@ use super::place::Place;
 use super::{Given, KnownClock};
 use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::clock::{self, ClockBody, ClockFrame, Heard, Turn};
-use crate::domain::{CameraId, ClockCorrection, ClockEvidence, Exposure, Notice, Shot};
+use crate::domain::{
+    CameraId, ClockCorrection, ClockEvidence, ClockOutcome, Exposure, Notice, NoticeKind, Shot,
+};
 use crate::phase::{self, Clocks, zone};
 
 /// One sigma of a camera clock nobody has checked, in seconds: set by hand to the minute, then left to drift by a second or two a
@@ -23,7 +25,7 @@ const GIVEN_SIGMA_S: f64 = 0.5;
 #[derive(Clone, Debug)]
 pub(crate) struct BodyClock {
     pub(crate) clock: ClockCorrection,
-    pub(crate) summary: String,
+    pub(crate) outcome: ClockOutcome,
     pub(crate) points: Vec<ClockPoint>,
     pub(crate) curve: ClockCurve,
 }
@@ -80,14 +82,8 @@ pub(crate) fn doubt_tags(shots: &mut [Shot], notices: &mut Vec<Notice>) {
             let Some(stamp) = &mut shot.stamp else {
                 continue;
             };
-            let tag = zone::offset_text(stamp.offset_s.unwrap_or(0));
-            stamp.offset_s = None;
-            notices.push(
-                Notice::look(format!(
-                    "its header says the zone {tag}, unlike the shots about it; read like those"
-                ))
-                .about(&shot.file.name),
-            );
+            let offset_s = stamp.offset_s.take().unwrap_or(0);
+            notices.push(Notice::look(NoticeKind::OddZone { offset_s }).about(&shot.file.name));
         }
     }
 }
@@ -108,13 +104,13 @@ pub(crate) fn at_their_word(
         .into_iter()
         .map(|(id, members)| {
             let choice = zone::decide(members, given.zone.as_ref(), place.zone.as_ref(), at);
-            let name = id.as_ref().map_or_else(
-                || "shots of no named camera".to_owned(),
-                CameraId::make_model,
-            );
             notices.push(Notice {
-                text: format!("{name}: {}", choice.notice.text),
-                ..choice.notice
+                severity: choice.reading.severity(),
+                file: None,
+                what: NoticeKind::ClockReadIn {
+                    camera: id.as_ref().map(CameraId::make_model),
+                    zone: choice.reading,
+                },
             });
             let mut clock =
                 ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
@@ -183,8 +179,7 @@ pub(crate) fn solve(
                 .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
                 .collect();
             let body = ClockBody {
-                name: &body_name(id.as_ref()),
-                named: id.is_some(),
+                name: id.as_ref().map(CameraId::make_model),
                 frames: &frames,
                 prior,
                 mirrored: word.mirrored,
@@ -209,20 +204,13 @@ pub(crate) fn solve(
             id.clone(),
             BodyClock {
                 clock: solution.clock,
-                summary: solution.summary,
+                outcome: solution.outcome,
                 points: solution.points,
                 curve: solution.curve,
             },
         );
     }
     solved
-}
-
-fn body_name(id: Option<&CameraId>) -> String {
-    id.map_or_else(
-        || "shots of no named camera".to_owned(),
-        CameraId::make_model,
-    )
 }
 
 fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {

@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::{ModelError, Watch};
 use crate::disc::{DiscHint, DiscReport};
-use crate::domain::{CameraId, DiscFit, Shot};
+use crate::domain::{CameraId, DiscFit, Shot, Unreadable};
 use crate::raster;
 
 /// What came of looking at one frame.
@@ -15,7 +15,7 @@ pub(crate) enum Seen {
     /// Looked at: what was found, and what was expected of the frame then.
     Yes(Box<DiscReport>, DiscHint),
     /// It could not be decoded.
-    Broken(String),
+    Broken(Unreadable),
 }
 
 impl Seen {

@@ -9,7 +9,9 @@ use super::discs::each;
 use super::{ModelError, Watch};
 use crate::card::{self, CardListing};
 use crate::catalogue::{FileRecord, Stray, content_id};
-use crate::domain::{CardFile, Exposure, FileFormat, Notice, Orientation, Shot};
+use crate::domain::{
+    CardFile, Exposure, FileFormat, IoCause, Notice, NoticeKind, Orientation, Shot, Unreadable,
+};
 use crate::exif;
 
 /// What was on the cards.
@@ -19,7 +21,7 @@ pub(crate) struct Intake {
     /// The raw beside each shot.
     pub(crate) siblings: Vec<Option<CardFile>>,
     /// Why a file can plainly not be read, where that is known already.
-    pub(crate) broken: Vec<Option<String>>,
+    pub(crate) broken: Vec<Option<Unreadable>>,
     /// Files that are no pictures.
     pub(crate) strays: Vec<Stray>,
     /// Every picture's place on each card, in the order of the cards.
@@ -89,12 +91,11 @@ fn apart(
     watch.end();
     let same_as = second_copies(&files, &ids);
     if let Some((second, first)) = same_as.iter().next() {
-        notices.push(Notice::note(format!(
-            "{} files hold the same bytes as others of the card, such as {} and {}; each is one shot with two places, counted once",
-            same_as.len(),
-            files[*first].name,
-            files[*second].name,
-        )));
+        notices.push(Notice::note(NoticeKind::SecondCopies {
+            files: same_as.len(),
+            first: files[*first].name.clone(),
+            second: files[*second].name.clone(),
+        }));
     }
     let mut places: Vec<Vec<FileRecord>> = vec![Vec::new(); cards.len()];
     for (index, file) in files.iter().enumerate() {
@@ -197,7 +198,7 @@ pub(crate) fn still_there(cards: &[PathBuf], shots: &[Shot]) -> Result<(), Model
 }
 
 /// One header, why the file is unreadable if it is, and what to tell.
-fn one(file: &CardFile) -> (Shot, Option<String>, Vec<Notice>) {
+fn one(file: &CardFile) -> (Shot, Option<Unreadable>, Vec<Notice>) {
     let bare = || Shot {
         file: file.clone(),
         camera: None,
@@ -211,15 +212,16 @@ fn one(file: &CardFile) -> (Shot, Option<String>, Vec<Notice>) {
     match exif::read(file) {
         Ok(reading) if file.format == FileFormat::Other => {
             let reason = if file.size_bytes == 0 {
-                "is empty (0 bytes)"
+                Unreadable::Empty
             } else {
-                "is named like a picture but holds none"
+                Unreadable::NamedLikeAPicture
             };
-            (reading.shot, Some(reason.to_owned()), reading.notices)
+            (reading.shot, Some(reason), reading.notices)
         }
         Ok(reading) => (reading.shot, None, reading.notices),
         Err(exif::ExifError::Read { cause, .. }) => {
-            (bare(), Some(format!("cannot be read: {cause}")), Vec::new())
+            let cause = IoCause::from(&cause);
+            (bare(), Some(Unreadable::NotRead { cause }), Vec::new())
         }
     }
 }

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::zoom::{self, Stretch, SunSize};
 use crate::disc::DiscReport;
-use crate::domain::{CameraId, Circle, DiscFit, Estimate, Flag, Limb, Notice, Shot, median};
+use crate::domain::{
+    CameraId, Circle, DiscFit, Estimate, Flag, Limb, Notice, NoticeKind, Shot, SizedFrame, median,
+};
 
 /// Least arc of solar limb, in degrees, for a frame to have a say in the shared radius.
 const LEAST_ARC_DEG: f64 = 100.0;
@@ -120,44 +122,32 @@ const MOST_SIZES: usize = 3;
 /// The one notice for a lens of many sizes.
 fn many_sizes_notice(stretches: &[Stretch], shots: &[Shot]) -> Notice {
     let first = &shots[stretches[0].first];
-    let body = first.camera.as_ref().map_or_else(
-        || "pictures that name no camera".to_owned(),
-        CameraId::make_model,
-    );
     let radii = || stretches.iter().map(|s| s.radius_px.value);
     let (least, most) = (
         radii().fold(f64::MAX, f64::min),
         radii().fold(0.0, f64::max),
     );
-    Notice::look(format!(
-        "{body}: the Sun shows in {} sizes, {least:.0} to {most:.0} px in radius, and no header says so: cut out or enlarged \
-         after they were taken, or at an eyepiece or a zoom; each is fitted with the size about its own time",
-        stretches.len()
-    ))
+    Notice::look(NoticeKind::ManySizes {
+        camera: first.camera.as_ref().map(CameraId::make_model),
+        sizes: stretches.len(),
+        least_px: least,
+        most_px: most,
+    })
 }
 
 fn slip_notice(old: &Stretch, new: &Stretch, shots: &[Shot]) -> Notice {
     let (before, after) = (&shots[old.last], &shots[new.first]);
-    let at = |shot: &Shot| match &shot.stamp {
-        Some(stamp) => format!("{} ({})", shot.file.name, stamp.time),
-        None => shot.file.name.clone(),
+    let sized = |shot: &Shot, radius_px: f64| SizedFrame {
+        file: shot.file.name.clone(),
+        clock: shot.stamp.map(|stamp| stamp.time),
+        radius_px,
     };
-    let body = after.camera.as_ref().map_or_else(
-        || "a camera without a name".to_owned(),
-        CameraId::make_model,
-    );
-    let focal = match after.exposure.focal_mm {
-        Some(mm) => format!("its headers say {mm} mm throughout"),
-        None => "its headers do not say so".to_owned(),
-    };
-    Notice::look(format!(
-        "{body}: the Sun's radius steps from {:.1} px to {:.1} px between {} and {}, and {focal}: the zoom slipped or the \
-         lens was changed; discs before and after are fitted with their own size",
-        old.radius_px.value,
-        new.radius_px.value,
-        at(before),
-        at(after)
-    ))
+    Notice::look(NoticeKind::SizeSteps {
+        camera: after.camera.as_ref().map(CameraId::make_model),
+        before: sized(before, old.radius_px.value),
+        after: sized(after, new.radius_px.value),
+        focal_mm: after.exposure.focal_mm,
+    })
     .about(&after.file.name)
 }
 

@@ -6,8 +6,8 @@ use super::desk::Desk;
 use super::discs::Seen;
 use super::kept::{self, FileDigest};
 use super::larder::Opened;
-use crate::disc::{self, DiscHint, DiscReport, NoDisc};
-use crate::domain::{Circle, FileFormat, Shot};
+use crate::disc::{self, DiscHint, DiscReport};
+use crate::domain::{Circle, FileFormat, NoDisc, Shot};
 use crate::raster::{self, DecodeError, Frame, Reading};
 
 /// Which frames are set aside for another look.
@@ -42,7 +42,7 @@ pub(super) fn open_and_examine(
             }
             Seen::Yes(Box::new(report), *hint)
         }
-        Err(error) => Seen::Broken(error.to_string()),
+        Err(error) => Seen::Broken(error.unreadable()),
     }
 }
 

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::{Given, ModelError};
 use crate::contacts;
-use crate::domain::{Contacts, GpsFix, LocalKind, Notice, Shot, Site, SiteSource};
+use crate::domain::{Contacts, GpsFix, LocalKind, Notice, NoticeKind, Shot, Site, SiteSource};
 use crate::ephemeris::{self, Eclipse, EclipseView, Radii};
 use crate::phase::zone::{self, Zone};
 
@@ -68,21 +68,18 @@ fn eclipse_of(
         return Ok(eclipse);
     }
     if let Some(eclipse) = most_shots(&gps_dates(shots)) {
-        notices.push(Notice::look(format!(
-            "no eclipse on the capture dates; GPS dates have that of {}: the camera's date is wrong then; pass --date if it was \
-             another eclipse",
-            eclipse.date()
-        )));
+        notices.push(Notice::look(NoticeKind::EclipseByGps {
+            eclipse: eclipse.date(),
+        }));
         return Ok(eclipse);
     }
     let Some((date, eclipse)) = of_another_year(given, shots, &dates) else {
         return Err(no_eclipse_in(&dates));
     };
-    notices.push(Notice::look(format!(
-        "no eclipse on the capture dates; {date} was taken for {}, the same day of the year of an eclipse that the place saw: \
-         the camera's year is wrong then; pass --date if it was another eclipse",
-        eclipse.date()
-    )));
+    notices.push(Notice::look(NoticeKind::EclipseOfAnotherYear {
+        date,
+        eclipse: eclipse.date(),
+    }));
     Ok(eclipse)
 }
 
@@ -210,18 +207,16 @@ fn site_from_gps(
         .filter(|fix| apart_deg(fix, &middle) > SAME_PLACE_DEG)
         .count();
     if far > 0 {
-        notices.push(Notice::look(format!(
-            "{far} of {} GPS positions of the day lie elsewhere; took the place most agree on; pass --site if it is wrong",
-            fixes.len()
-        )));
+        notices.push(Notice::look(NoticeKind::PositionsElsewhere {
+            elsewhere: far,
+            positions: fixes.len(),
+        }));
     }
     let elev_m = middle
         .elev_m
         .filter(|m| (Site::ELEV_MIN_M..=Site::ELEV_MAX_M).contains(m));
     if elev_m.is_none() {
-        notices.push(Notice::note(
-            "GPS gives no elevation; took 0 m, which costs up to about a second at 3,000 m; pass --site with it",
-        ));
+        notices.push(Notice::note(NoticeKind::NoElevation));
     }
     Site::new(middle.lat_deg, middle.lon_deg, elev_m.unwrap_or(0.0)).map_err(ModelError::Site)
 }

@@ -14,8 +14,8 @@ use crate::burst;
 use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, Phase, Role,
-    Shot, SunMoon, TaggedShot,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, NoticeKind,
+    Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
 };
 use crate::flag;
 use crate::phase;
@@ -91,9 +91,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                 near_contact: tagged[i].near_contact,
                 burst: places[i],
                 disc: fit,
-                no_disc: seen[i]
-                    .report()
-                    .and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+                no_disc: seen[i].report().and_then(|r| r.fit.err()),
                 look: seen[i].report().map(|r| r.look),
                 north_deg: turn.map(|t| t.north_deg),
                 mirrored: turn.map(|t| t.mirrored).or(given.mirrored),
@@ -138,7 +136,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
 }
 
 /// Whether a frame was looked at and could not be decoded.
-fn broken_reason<'a>(known: Option<&'a String>, seen: &'a Seen) -> Option<&'a str> {
+fn broken_reason<'a>(known: Option<&'a Unreadable>, seen: &'a Seen) -> Option<&'a Unreadable> {
     match (known, seen) {
         (Some(reason), _) => Some(reason),
         (None, Seen::Broken(reason)) => Some(reason),
@@ -158,7 +156,7 @@ pub(crate) fn sun_only(shot: &Shot, seen: &Seen) -> ShotRecord {
         near_contact: None,
         burst: None,
         disc: seen.fit().copied(),
-        no_disc: report.and_then(|r| r.fit.as_ref().err().map(ToString::to_string)),
+        no_disc: report.and_then(|r| r.fit.err()),
         look: report.map(|r| r.look),
         north_deg: None,
         mirrored: None,
@@ -170,7 +168,12 @@ pub(crate) fn sun_only(shot: &Shot, seen: &Seen) -> ShotRecord {
 }
 
 /// The time's phase, unless the file is broken or the picture plainly shows something else.
-fn phase_of(tagged: &TaggedShot, broken: Option<&str>, seen: &Seen, role: Option<Role>) -> Phase {
+fn phase_of(
+    tagged: &TaggedShot,
+    broken: Option<&Unreadable>,
+    seen: &Seen,
+    role: Option<Role>,
+) -> Phase {
     if broken.is_some() {
         return Phase::Unreadable;
     }
@@ -272,9 +275,9 @@ fn with_sun(
     }
 }
 
-fn notice_for(record: &ShotRecord, broken: Option<&str>) -> Option<Notice> {
-    let told = format!("{}; listed as unreadable, kept", broken?);
-    Some(Notice::look(told).about(record.name()))
+fn notice_for(record: &ShotRecord, broken: Option<&Unreadable>) -> Option<Notice> {
+    let reason = broken?.clone();
+    Some(Notice::look(NoticeKind::Unreadable { reason }).about(record.name()))
 }
 
 /// Raw and HEIF files that stand alone: sorted by their headers only.
@@ -284,16 +287,12 @@ fn raw_notice(shots: &[ShotRecord]) -> Option<Notice> {
             && !raster::reads_pixels(r.shot.file.format)
             && r.phase != Phase::Unreadable
     };
-    let kinds = match raster::reads_pixels(FileFormat::Raw) {
-        true => "HEIF",
-        false => "raw or HEIF",
-    };
     match shots.iter().filter(closed).count() {
         0 => None,
-        n => Some(Notice::look(format!(
-            "{n} {kinds} files without a JPEG beside them were sorted by their headers; their pixels are not read, so no discs \
-             were looked for in them; convert them to JPEG or 16-bit TIFF beside them to have them in the strip and the corona"
-        ))),
+        files => Some(Notice::look(NoticeKind::PixelsNotRead {
+            files,
+            raw: !raster::reads_pixels(FileFormat::Raw),
+        })),
     }
 }
 
@@ -327,7 +326,7 @@ fn cameras(
                 label: label(id),
                 clock: body.clock.clone(),
                 arcsec_per_px: scale_of(id, shots, radii),
-                clock_summary: body.summary.clone(),
+                clock_outcome: body.outcome.clone(),
                 clock_points: body.points.clone(),
                 clock_curve: body.curve.clone(),
             })

@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use jiff::tz::{Offset, TimeZone};
 
-use crate::domain::{Notice, Shot, Site, Utc, ZoneSource};
+use crate::domain::{NamedOffset, Shot, Site, Utc, ZoneReading, ZoneSource, offset_text};
 
 /// Widest offset from UTC a zone may have, in seconds. Zones in use span -12 to +14 hours, those of the past -15:13 to +15:09 (IANA
 /// time zone database): what lies beyond is a slip of the pen.
@@ -37,8 +37,8 @@ pub struct ZoneChoice {
     pub offset_s: i32,
     /// Where it came from.
     pub source: ZoneSource,
-    /// The sentence that tells the person, and what to pass if it is wrong.
-    pub notice: Notice,
+    /// The same for the person to be told.
+    pub reading: ZoneReading,
 }
 
 impl Zone {
@@ -94,18 +94,6 @@ fn offset_seconds(text: &str) -> Option<i32> {
     (minutes < 60 && seconds <= MAX_OFFSET_S).then_some(if negative { -seconds } else { seconds })
 }
 
-/// An offset as `±HH:MM`, with seconds only where there are some.
-pub fn offset_text(offset_s: i32) -> String {
-    let sign = if offset_s < 0 { '-' } else { '+' };
-    let all = offset_s.unsigned_abs();
-    let (h, m, s) = (all / 3600, all / 60 % 60, all % 60);
-    if s == 0 {
-        format!("{sign}{h:02}:{m:02}")
-    } else {
-        format!("{sign}{h:02}:{m:02}:{s:02}")
-    }
-}
-
 /// The civil zone of a place, from boundaries of the time-zone database bundled with the program; at sea the nautical
 /// zone. `None` where no zone covers the place.
 ///
@@ -130,63 +118,47 @@ pub fn decide<'a>(
     let header = header_offset(shots, at);
     match (header, given, place) {
         (Some(header), given, _) => by_header(header, given, at),
-        (None, Some(zone), _) => {
-            let text = format!(
-                "camera clock read as {} ({}), as given",
-                zone.name,
-                offset_text(zone.offset_s(at))
-            );
-            choice(zone.offset_s(at), ZoneSource::Given, Notice::note(text))
-        }
-        (None, None, Some(zone)) => {
-            let text = format!(
-                "no zone in the headers: camera clock read as {} ({}), the zone of the place; pass --zone if it was set otherwise",
-                zone.name,
-                offset_text(zone.offset_s(at))
-            );
-            choice(zone.offset_s(at), ZoneSource::Place, Notice::note(text))
-        }
-        (None, None, None) => {
-            let text = "no zone in the headers and none known for the place: camera clock read as UTC; pass --zone";
-            choice(0, ZoneSource::Place, Notice::look(text))
-        }
+        (None, Some(zone), _) => ZoneChoice {
+            offset_s: zone.offset_s(at),
+            source: ZoneSource::Given,
+            reading: ZoneReading::Given {
+                zone: named(zone, at),
+            },
+        },
+        (None, None, Some(zone)) => ZoneChoice {
+            offset_s: zone.offset_s(at),
+            source: ZoneSource::Place,
+            reading: ZoneReading::Place {
+                zone: named(zone, at),
+            },
+        },
+        (None, None, None) => ZoneChoice {
+            offset_s: 0,
+            source: ZoneSource::Place,
+            reading: ZoneReading::Nothing,
+        },
     }
 }
 
-fn choice(offset_s: i32, source: ZoneSource, notice: Notice) -> ZoneChoice {
-    ZoneChoice {
-        offset_s,
-        source,
-        notice,
+fn named(zone: &Zone, at: Utc) -> NamedOffset {
+    NamedOffset {
+        name: zone.name.clone(),
+        offset_s: zone.offset_s(at),
     }
 }
 
 /// The header's word, with a remark where headers disagree among themselves or with the person.
 fn by_header(header: HeaderOffset, given: Option<&Zone>, at: Utc) -> ZoneChoice {
-    let mut text = format!(
-        "camera clock read as {}, as its headers say",
-        offset_text(header.offset_s)
-    );
-    if header.others > 0 {
-        text += &format!(
-            " ({} of its shots say otherwise and keep their own)",
-            header.others
-        );
-    }
     let overruled = given.filter(|zone| zone.offset_s(at) != header.offset_s);
-    if let Some(zone) = overruled {
-        text += &format!(
-            "; the zone given, {} ({}), was not used: use --clock to overrule a header",
-            zone.name,
-            offset_text(zone.offset_s(at))
-        );
+    ZoneChoice {
+        offset_s: header.offset_s,
+        source: ZoneSource::Header,
+        reading: ZoneReading::Headers {
+            offset_s: header.offset_s,
+            others: header.others,
+            overruled: overruled.map(|zone| named(zone, at)),
+        },
     }
-    let notice = if overruled.is_some() {
-        Notice::look(text)
-    } else {
-        Notice::note(text)
-    };
-    choice(header.offset_s, ZoneSource::Header, notice)
 }
 
 /// The usual offset of a body's headers.

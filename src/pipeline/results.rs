@@ -293,7 +293,7 @@ mod tests {
         fs::write(out.join("strip.tif"), "retouched").unwrap();
         fs::write(out.join("strip-1.tif"), "taken").unwrap();
         let told = put(out, "strip.tif", "three");
-        assert!(told[0].text.contains("strip-2.tif"), "{told:?}");
+        assert!(told[0].text().contains("strip-2.tif"), "{told:?}");
         assert!(put(out, "strip.tif", "four").is_empty());
         let files = ["strip.tif", "strip-1.tif", "strip-2.tif"].map(read);
         assert_eq!(files, ["four", "taken", "retouched"]);

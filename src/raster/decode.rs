@@ -1,5 +1,6 @@
 //! From a file to a [`Frame`].
 
+use std::fmt;
 use std::fs::File;
 use std::io::{Cursor, Read};
 use std::path::Path;
@@ -10,7 +11,7 @@ use super::contain::contained;
 use super::jpeg::Wanted;
 use super::turn::upright;
 use super::{Frame, Samples, Transfer, jpeg, linear_to_srgb, profile, srgb_to_linear};
-use crate::domain::Orientation;
+use crate::domain::{Orientation, RawFault, RawUnknown, Unreadable};
 
 /// Largest picture decoded, in pixels on a side.
 pub const MAX_SIDE_PX: u64 = 30_000;
@@ -31,20 +32,14 @@ pub const MAX_FILE_MIB: u64 = 1024;
 
 const MIB: u64 = 1 << 20;
 
-/// A picture could not be decoded.
-#[derive(Debug, thiserror::Error)]
+/// A picture could not be decoded. Its words are those of [`Unreadable`].
+#[derive(Debug)]
 pub enum DecodeError {
     /// The file cannot be read.
-    #[error("cannot be read: {0}")]
-    Read(#[from] std::io::Error),
+    Read(std::io::Error),
     /// The file is larger than any photograph.
-    #[error("is larger than {MAX_FILE_MIB} MiB, too large for a photograph; left out")]
     HugeFile,
     /// The header claims more pixels than this program takes on.
-    #[error(
-        "claims {width} x {height} pixels; the limit is {MAX_SIDE_PX} on a side, {MAX_MEGAPIXELS} megapixels \
-         and {MAX_PICTURE_MIB} MiB; left out"
-    )]
     TooLarge {
         /// Pixels across, as the header says.
         width: u64,
@@ -52,41 +47,87 @@ pub enum DecodeError {
         height: u64,
     },
     /// The file ends before the picture does.
-    #[error("is cut short: the file ends before the picture does; copy it from the card again")]
     CutShort,
     /// It is none of JPEG, PNG and TIFF.
-    #[error("is no JPEG, PNG or TIFF picture")]
     NotAPicture,
     /// The JPEG decoder refused it.
-    #[error("cannot be decoded: {0}")]
     Jpeg(String),
     /// The PNG or TIFF decoder refused it.
-    #[error("cannot be decoded: {0}")]
-    Decoder(#[from] image::ImageError),
-    /// The decoder of raw files refused it.
-    #[error(
-        "its raw picture cannot be unpacked ({0}); copy it from the card again, or put the camera's JPEG beside it"
-    )]
-    Raw(String),
+    Decoder(image::ImageError),
+    /// The raw picture cannot be unpacked.
+    Raw(RawFault),
     /// It is a raw file of a camera or a kind that is not known.
-    #[error(
-        "is a raw file of a kind that is not understood ({0}); put the camera's JPEG beside it, or convert it to DNG"
-    )]
-    UnknownRaw(String),
+    UnknownRaw(RawUnknown),
     /// This program was built without the reader of raw files.
-    #[error(
-        "is a raw file, and this program was built without its reader of raw files; build it with the feature `raw`, or put the \
-         camera's JPEG beside it"
-    )]
     RawLeftOut,
     /// It is a HEIF or AVIF picture.
-    #[error(
-        "is a HEIF or AVIF picture, whose pixels are not read; convert it to JPEG or 16-bit TIFF beside it"
-    )]
     Heif,
     /// The decoder broke down.
-    #[error("the decoder broke down on it; the file is probably damaged")]
     Panic,
+}
+
+impl DecodeError {
+    /// What is wrong, as the record keeps it.
+    pub fn unreadable(&self) -> Unreadable {
+        match self {
+            Self::Read(error) => Unreadable::NotRead {
+                cause: error.into(),
+            },
+            Self::HugeFile => Unreadable::HugeFile {
+                most_mib: MAX_FILE_MIB,
+            },
+            Self::TooLarge { width, height } => Unreadable::TooLarge {
+                width: *width,
+                height: *height,
+                most_side_px: MAX_SIDE_PX,
+                most_megapixels: MAX_MEGAPIXELS,
+                most_mib: MAX_PICTURE_MIB,
+            },
+            Self::CutShort => Unreadable::CutShort,
+            Self::NotAPicture => Unreadable::NotAPicture,
+            Self::Jpeg(library) => Unreadable::Undecodable {
+                library: library.clone(),
+            },
+            Self::Decoder(error) => Unreadable::Undecodable {
+                library: error.to_string(),
+            },
+            Self::Raw(fault) => Unreadable::Raw {
+                fault: fault.clone(),
+            },
+            Self::UnknownRaw(what) => Unreadable::UnknownRaw { what: what.clone() },
+            Self::RawLeftOut => Unreadable::RawLeftOut,
+            Self::Heif => Unreadable::Heif,
+            Self::Panic => Unreadable::DecoderBrokeDown,
+        }
+    }
+}
+
+impl fmt::Display for DecodeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.unreadable().fmt(f)
+    }
+}
+
+impl std::error::Error for DecodeError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Read(cause) => Some(cause),
+            Self::Decoder(cause) => Some(cause),
+            _ => None,
+        }
+    }
+}
+
+impl From<std::io::Error> for DecodeError {
+    fn from(error: std::io::Error) -> Self {
+        Self::Read(error)
+    }
+}
+
+impl From<image::ImageError> for DecodeError {
+    fn from(error: image::ImageError) -> Self {
+        Self::Decoder(error)
+    }
 }
 
 /// Decodes a JPEG, PNG or TIFF file and turns it upright.

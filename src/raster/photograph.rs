@@ -60,20 +60,15 @@ pub fn photograph(
 
 #[cfg(feature = "raw")]
 fn raw(file: &CardFile, orientation: Orientation, reading: Reading) -> Result<Frame, DecodeError> {
-    use std::sync::Arc;
-
     use super::{Transfer, raw};
 
-    let bytes = decode::file_bytes(&file.path)?;
+    let bytes = raw::vetted(decode::file_bytes(&file.path)?)?;
     let stored = match reading {
         Reading::Light(balance) => raw::developed(bytes, balance)?,
-        Reading::Quick => {
-            let bytes = Arc::new(bytes);
-            match raw::preview(Arc::clone(&bytes)) {
-                Some(picture) => picture,
-                None => raw::developed(Arc::unwrap_or_clone(bytes), None)?,
-            }
-        }
+        Reading::Quick => match raw::preview(bytes.clone()) {
+            Some(picture) => picture,
+            None => raw::developed(bytes, None)?,
+        },
     };
     let raw::Stored {
         width,

@@ -39,12 +39,9 @@ fn one(camera: &CameraRecord, zone: &TimeZone) -> String {
         ZoneSource::Pictures => "read off the pictures",
     };
     let mut out = format!("<h3>{}</h3>\n", safe(&camera.label));
-    if !camera.clock_summary.is_empty() {
-        let _ = writeln!(
-            out,
-            "<p><strong>Clock:</strong> {}.</p>",
-            safe(&camera.clock_summary)
-        );
+    let words = camera.clock_words();
+    if !words.is_empty() {
+        let _ = writeln!(out, "<p><strong>Clock:</strong> {}.</p>", safe(&words));
     }
     let _ = writeln!(
         out,

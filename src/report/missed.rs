@@ -131,12 +131,8 @@ fn troubled(catalogue: &Catalogue) -> String {
             Phase::Unrelated => put(4, "of another day, or not of the Sun".to_owned(), shot),
             _ => {}
         }
-        if let Some(reason) = shot
-            .no_disc
-            .as_ref()
-            .filter(|_| shot.phase != Phase::Unreadable)
-        {
-            put(1, format!("without a disc: {}", family(reason)), shot);
+        if let Some(why) = shot.no_disc.filter(|_| shot.phase != Phase::Unreadable) {
+            put(1, format!("without a disc: {}", why.family()), shot);
         }
         if shot.near_contact.is_some() {
             put(
@@ -163,16 +159,6 @@ fn troubled(catalogue: &Catalogue) -> String {
             folded(&summary, &shown)
         })
         .collect()
-}
-
-/// A reason without its numbers, so that frames with the same trouble come together.
-fn family(reason: &str) -> String {
-    let bare = reason.split(" (").next().unwrap_or(reason);
-    let about_numbers = |tail: &str| tail.trim_start().starts_with(|c: char| c.is_ascii_digit());
-    match bare.split_once(':') {
-        Some((head, tail)) if about_numbers(tail) => head.trim().to_owned(),
-        _ => bare.trim().to_owned(),
-    }
 }
 
 fn flag_words(flag: Flag) -> &'static str {

@@ -10,7 +10,7 @@ pub(super) fn joined(notices: Vec<Notice>) -> Vec<Notice> {
     let mut joined = Vec::new();
     for (i, notice) in notices.iter().enumerate() {
         let same = |other: &&Notice| {
-            other.file.is_some() && other.text == notice.text && other.severity == notice.severity
+            other.file.is_some() && other.what == notice.what && other.severity == notice.severity
         };
         let count = notices.iter().filter(same).count();
         if notice.file.is_none() || count < MANY {
@@ -20,7 +20,7 @@ pub(super) fn joined(notices: Vec<Notice>) -> Vec<Notice> {
             joined.push(Notice {
                 severity: notice.severity,
                 file: None,
-                text: format!("{first} and {} more frames: {}", count - 1, notice.text),
+                what: format!("{first} and {} more frames: {}", count - 1, notice.text()).into(),
             });
         }
     }

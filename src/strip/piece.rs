@@ -7,7 +7,7 @@ use super::pose::{Light, Pose, pose, turn_notice};
 use super::propose::best_single;
 use super::recipe::{Arrangement, Centre, Recipe, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Notice, SunMoon, Utc};
+use crate::domain::{Circle, NoDisc, Notice, SunMoon, Utc};
 use crate::raster::LinearRgb;
 
 /// Farthest a bare picture reaches when the recipe does not say, in solar radii.
@@ -89,7 +89,7 @@ fn frame_piece<'a>(
         .shot(name)
         .ok_or_else(|| StripError::NoFrame(name.to_owned()))?;
     let Some(pose) = pose(catalogue, record, recipe.up, recipe.align) else {
-        let why = record.no_disc.as_deref().unwrap_or("no disc was fitted");
+        let why = record.no_disc.unwrap_or(NoDisc::Untold);
         notices.push(Notice::look(format!("left out of the strip: {why}")).about(name));
         return Ok(None);
     };

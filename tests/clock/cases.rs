@@ -57,7 +57,7 @@ fn told(
     Case {
         name,
         outcome: outcome(stage, &body.taken, habit, &solution),
-        summary: solution.summary,
+        summary: solution.outcome.words(&solution.clock),
         notices: solution.notices.iter().map(ToString::to_string).collect(),
     }
 }

@@ -237,8 +237,7 @@ pub(crate) fn solved(stage: &Stage, bodies: &[(&[ClockFrame], bool, i32)]) -> Ve
         .enumerate()
         .map(|(n, (frames, named, zone_s))| {
             let body = ClockBody {
-                name: &format!("Body {n}"),
-                named: *named,
+                name: named.then(|| format!("Body {n}")),
                 frames,
                 prior: &word(*zone_s),
                 mirrored: None,

@@ -75,6 +75,6 @@ pub(crate) fn selection(seed: u64) -> Selection {
         kinds: taken.iter().map(|t| t.kind).collect(),
         error_s,
         outcome: outcome(&stage, &taken, &habit, &solution),
-        summary: solution.summary,
+        summary: solution.outcome.words(&solution.clock),
     }
 }

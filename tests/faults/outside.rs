@@ -151,6 +151,14 @@ fn advice_fits_the_command_and_failed_runs_leave_no_folder() {
         .arg(SITE);
     ended(&command.output().unwrap(), 2, &["no picture"]);
     assert!(!desk.folder.path().join("new").exists());
+    // A place that nobody tells comes out once the card is read.
+    let placeless = Desk::new();
+    placeless.put("a.jpg", &black(&taken("2019:07:02 15:30:00")));
+    let mut command = Command::new(PROGRAM);
+    command.arg("sort").arg(placeless.card());
+    command.arg("-o").arg(placeless.out());
+    ended(&command.output().unwrap(), 2, &["the place is not known"]);
+    assert!(!placeless.out().exists());
     ended(
         &desk.run("sort", &["--zone", "+25:00"]),
         2,

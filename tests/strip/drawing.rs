@@ -436,7 +436,7 @@ fn a_path_stands_over_the_land() {
         ..recipe.clone()
     };
     let refused = redrawn(&scene, &catalogue, &takes, &unaimed);
-    let told = |n: &Notice| n.text.contains("cannot be made out");
+    let told = |n: &Notice| n.text().contains("cannot be made out");
     assert!(refused.notices.iter().any(told), "{:?}", refused.notices);
     let mut fitted = catalogue.clone();
     let sun = super::drawn::circle(take.sun, take.radius_px);
@@ -456,7 +456,7 @@ fn a_path_stands_over_the_land() {
     assert_eq!(alone.placed.len() + 2, drawn.placed.len());
     assert_eq!(alone.notices.len(), 2, "{:?}", alone.notices);
     let told = |n: &Notice| {
-        n.text
+        n.text()
             .contains("within the reach of the picture in the middle")
     };
     assert!(alone.notices.iter().all(told), "{:?}", alone.notices);
@@ -476,7 +476,7 @@ fn a_path_stands_over_the_land() {
     let printed = redrawn(&scene, &catalogue, &takes, &paper);
     assert_eq!(Rows::width(&printed.sheet), 1_020);
     assert_eq!(Rows::height(&printed.sheet), 1_020);
-    let texts: Vec<&str> = printed.notices.iter().map(|n| n.text.as_str()).collect();
+    let texts: Vec<String> = printed.notices.iter().map(Notice::text).collect();
     assert!(
         texts
             .iter()

@@ -2,9 +2,9 @@
 
 use contactstrip::catalogue::{CameraRecord, Catalogue, ShotRecord, VERSION};
 use contactstrip::domain::{
-    CameraId, CardFile, Circle, ClockCorrection, ContactEvent, ContactKind, Contacts, DiscFit,
-    EclipseKind, Exposure, FileFormat, Flags, Limb, LocalKind, Orientation, Phase, Role, Shot,
-    Site, SunMoon, Utc, ZoneSource,
+    CameraId, CardFile, Circle, ClockCorrection, ClockOutcome, ContactEvent, ContactKind, Contacts,
+    DiscFit, EclipseKind, Exposure, FileFormat, Flags, Limb, LocalKind, Orientation, Phase, Role,
+    Shot, Site, SunMoon, Utc, ZoneSource,
 };
 use contactstrip::raster::{Frame, LinearRgb, Samples, Transfer, linear_to_srgb};
 use contactstrip::strip::Tile;
@@ -254,7 +254,7 @@ pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
             label: "Drawn One".into(),
             clock: ClockCorrection::trusting(-4 * 3_600, ZoneSource::Given, 0.3),
             arcsec_per_px: None,
-            clock_summary: String::new(),
+            clock_outcome: ClockOutcome::Given,
             clock_points: Vec::new(),
             clock_curve: Default::default(),
         }],

@@ -1,6 +1,6 @@
 //! Which frames are chosen.
 
-use contactstrip::domain::{Flag, LocalKind, Phase};
+use contactstrip::domain::{Flag, LocalKind, Notice, Phase};
 use contactstrip::strip::{By, Centre, Recipe, Wish};
 
 use super::drawn::{Scene, Take, card, catalogue, maximum, record};
@@ -63,7 +63,7 @@ fn a_clouded_frame_is_replaced_by_its_neighbour_and_told() {
     let (recipe, notices) = Recipe::propose(&catalogue);
     assert!(!recipe.before.contains(&bad));
     assert!(recipe.before.contains(&"DCIM/100/EXTRA.JPG".to_owned()));
-    let texts: Vec<&str> = notices.iter().map(|n| n.text.as_str()).collect();
+    let texts: Vec<String> = notices.iter().map(Notice::text).collect();
     assert!(
         texts
             .iter()
@@ -90,10 +90,13 @@ fn a_flawed_frame_is_taken_where_there_is_no_better_one() {
     assert_eq!((recipe.before.len(), recipe.after.len()), (14, 14));
     // One line a reason, the names with it.
     assert_eq!(notices.len(), 4, "{notices:?}");
-    let clouded = notices.iter().find(|n| n.text.contains("clouded")).unwrap();
+    let clouded = notices
+        .iter()
+        .find(|n| n.text().contains("clouded"))
+        .unwrap();
     for n in [3, 20] {
         assert!(
-            clouded.text.contains(catalogue.shots[n].name()),
+            clouded.text().contains(catalogue.shots[n].name()),
             "{clouded}"
         );
     }
@@ -123,7 +126,7 @@ fn as_many_are_taken_as_were_asked_for() {
     assert!(
         notices
             .iter()
-            .any(|n| n.text.contains("14 frames") && n.text.contains("20 were asked")),
+            .any(|n| n.text().contains("14 frames") && n.text().contains("20 were asked")),
         "{notices:?}"
     );
 }
@@ -155,7 +158,7 @@ fn frames_without_a_time_are_offered_apart() {
     assert!(
         notices
             .iter()
-            .any(|n| n.text.contains(&name) && n.text.contains("without a usable time"))
+            .any(|n| n.text().contains(&name) && n.text().contains("without a usable time"))
     );
     let text = recipe.to_toml(&catalogue);
     assert!(text.contains(&format!("#   \"{name}\",")), "{text}");
@@ -169,7 +172,7 @@ fn a_wide_gap_is_told() {
     let (recipe, notices) = Recipe::propose(&catalogue);
     assert_eq!(recipe.before.len(), 10);
     assert!(
-        notices.iter().any(|n| n.text.contains("gap of 25.0 min")),
+        notices.iter().any(|n| n.text().contains("gap of 25.0 min")),
         "{notices:?}"
     );
 }
@@ -226,7 +229,7 @@ fn little_gives_little_and_nothing_gives_a_word() {
     assert!(
         notices
             .iter()
-            .any(|n| n.text.contains("no frame for the strip"))
+            .any(|n| n.text().contains("no frame for the strip"))
     );
 }
 
@@ -242,5 +245,5 @@ fn a_card_without_an_eclipse_still_gives_a_row() {
     let names: Vec<&str> = timeless.shots.iter().map(|s| s.name()).collect();
     let row: Vec<&String> = recipe.before.iter().chain(&recipe.after).collect();
     assert_eq!(row, names);
-    assert!(notices.iter().any(|n| n.text.contains("no times")));
+    assert!(notices.iter().any(|n| n.text().contains("no times")));
 }

@@ -69,6 +69,8 @@ pub(crate) struct Dng {
     pub(crate) taken: Taken,
     /// A JPEG to stand inside as the camera's own picture: bytes, width, height.
     pub(crate) preview: Option<(Vec<u8>, u32, u32)>,
+    /// Further entries of the first directory: tag, type, bytes.
+    pub(crate) more: Vec<(u16, u16, Vec<u8>)>,
 }
 
 /// XYZ to a sensor whose colours are sRGB's: the inverse of IEC 61966-2-1's matrix, in ten-thousandths.
@@ -148,6 +150,8 @@ impl Dng {
             .place
             .map(|p| put_directory(&mut out, gps_fields(p)));
         let mut root = self.root_fields();
+        let more = self.more.iter();
+        root.extend(more.map(|(tag, kind, bytes)| raw_bytes(*tag, *kind, bytes)));
         root.push(longs(0x8769, &[exif]));
         root.extend(gps.map(|gps| longs(0x8825, &[gps])));
         match &self.preview {

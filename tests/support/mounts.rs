@@ -390,8 +390,7 @@ pub(crate) fn outcome(plan: &Plan) -> Outcome {
     let frames: Vec<ClockFrame> = made.iter().map(|m| m.frame.clone()).collect();
     let prior = ClockCorrection::trusting(0, ZoneSource::Given, 30.0);
     let body = ClockBody {
-        name: "Test",
-        named: true,
+        name: Some("Test".to_owned()),
         frames: &frames,
         prior: &prior,
         mirrored: None,

@@ -7,10 +7,10 @@ use jiff::civil::date;
 
 use super::*;
 use crate::contacts::{self, ContactsOptions};
-use crate::disc::{DiscReport, NoDisc};
+use crate::disc::DiscReport;
 use crate::domain::{
     CameraId, CameraStamp, CameraTime, CardFile, ClockCorrection, DiscFit, Exposure, Flags,
-    FrameLook, Limb, LocalKind, Orientation, Site, SiteSource, Utc, ZoneSource,
+    FrameLook, Limb, LocalKind, NoDisc, Orientation, Site, SiteSource, Unreadable, Utc, ZoneSource,
 };
 use crate::ephemeris::{self, EclipseView, Radii};
 use crate::phase::Clocks;
@@ -246,9 +246,9 @@ fn a_zoom_that_slips_has_the_frames_after_it_measured_again() {
     assert_eq!(notices.len(), 1);
     let name = &world.shots[middle].file.name;
     assert!(
-        notices[0].text.contains(name.as_str()),
+        notices[0].text().contains(name.as_str()),
         "{}",
-        notices[0].text
+        notices[0].text()
     );
 }
 
@@ -307,7 +307,7 @@ fn what_cannot_be_told_is_asked_once() {
     while let Some(round) = card.due() {
         asked.push((round.question, round.tasks.len()));
         let lost = |task: &Task| match (&task.ask, task.shot % 2) {
-            (Ask::Discs(_), 0) => Answer::Discs(Seen::Broken("cut off".into())),
+            (Ask::Discs(_), 0) => Answer::Discs(Seen::Broken(Unreadable::CutShort)),
             (Ask::Discs(hint), _) => {
                 let mut report = world.report(task.shot, hint);
                 report.fit = Err(NoDisc::NoLimb);

@@ -169,6 +169,13 @@ impl Journal {
         let _ = self.file.set_len(self.end);
     }
 
+    /// Ends a run that failed: a file without a record is taken away.
+    pub(super) fn leave(self) {
+        if self.writes && self.places.is_empty() {
+            let _ = std::fs::remove_file(&self.path);
+        }
+    }
+
     /// Leaves only the records used, in order of their keys; gives what went wrong, if anything did.
     pub(super) fn settle(mut self) -> Option<String> {
         if !self.writes || self.is_settled() {

@@ -69,11 +69,21 @@ impl Kept {
 
     /// Ends a run that saw every frame: what it did not use is dropped, the rest put in order, so that the same card leaves
     /// the same file. Gives a notice where looks could not be kept.
-    pub(crate) fn settle(self) -> Option<Notice> {
-        let journal = self.0?.into_inner().ok()?;
+    pub(crate) fn settle(mut self) -> Option<Notice> {
+        let journal = self.0.take()?.into_inner().ok()?;
         let trouble = journal.settle()?;
         let text = format!("{trouble}; the next run looks at those frames again");
         Some(Notice::note(text).about(KEPT_FILE))
+    }
+}
+
+/// A run that failed before it saw a frame leaves no file of looks.
+impl Drop for Kept {
+    fn drop(&mut self) {
+        let journal = self.0.take().and_then(|journal| journal.into_inner().ok());
+        if let Some(journal) = journal {
+            journal.leave();
+        }
     }
 }
 

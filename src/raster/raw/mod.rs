@@ -12,15 +12,16 @@ mod sensor;
 mod vet;
 
 use std::path::Path;
-use std::sync::Arc;
 
 use rawler::decoders::{Decoder, FormatHint, RawDecodeParams};
 use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawlerError};
 
 use super::{DecodeError, RawHeader, Samples};
+use crate::domain::{RawFault, RawUnknown};
 use apart::apart;
 use sensor::Sensor;
+pub(super) use vet::Vetted;
 
 /// A developed picture as stored: not turned yet, sRGB-coded.
 pub(super) struct Stored {
@@ -54,8 +55,8 @@ pub struct SensorValues {
 pub fn raw_header(path: &Path) -> Option<RawHeader> {
     let bytes = header::bytes(path).ok()?;
     apart(move || {
-        vet::sizes(&bytes).ok()?;
-        let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+        let vetted = vet::sizes(bytes).ok()?;
+        let source = RawSource::new_from_shared_vec(vetted.shared());
         let decoder = rawler::get_decoder(&source).ok()?;
         header_of(decoder.as_ref(), &source).ok()
     })?
@@ -74,24 +75,32 @@ fn header_of(decoder: &dyn Decoder, source: &RawSource) -> Result<RawHeader, Raw
     })
 }
 
+/// A raw file's bytes, looked through.
+///
+/// # Errors
+/// [`DecodeError`] when they are damaged, cut short or too large.
+pub(super) fn vetted(bytes: Vec<u8>) -> Result<Vetted, DecodeError> {
+    apart(move || vet::whole(bytes)).unwrap_or(Err(DecodeError::Panic))
+}
+
 /// Develops a raw file with its own white balance or the one given.
 pub(super) fn developed(
-    bytes: Vec<u8>,
+    bytes: Vetted,
     balance: Option<WhiteBalance>,
 ) -> Result<Stored, DecodeError> {
     apart(move || {
-        let sensor = Sensor::new(unpacked(bytes)?)?;
+        let sensor = Sensor::new(unpacked(&bytes)?)?;
+        drop(bytes);
         Ok(develop::develop(&sensor, balance))
     })
     .unwrap_or(Err(DecodeError::Panic))
 }
 
 /// The camera's finished picture inside a raw file, where it has the developed picture's size pixel for pixel; `None`
-/// where there is none such, and the bytes back either way.
-pub(super) fn preview(bytes: Arc<Vec<u8>>) -> Option<Stored> {
+/// where there is none such.
+pub(super) fn preview(bytes: Vetted) -> Option<Stored> {
     apart(move || {
-        vet::whole(&bytes).ok()?;
-        let source = RawSource::new_from_shared_vec(bytes);
+        let source = RawSource::new_from_shared_vec(bytes.shared());
         let decoder = rawler::get_decoder(&source).ok()?;
         let header = header_of(decoder.as_ref(), &source).ok()?;
         let params = RawDecodeParams::default();
@@ -112,13 +121,13 @@ pub(super) fn preview(bytes: Arc<Vec<u8>>) -> Option<Stored> {
 /// [`DecodeError`] as for [`super::photograph()`].
 pub fn sensor_values(path: &Path) -> Result<SensorValues, DecodeError> {
     let bytes = super::decode::file_bytes(path)?;
-    apart(move || Ok(Sensor::new(unpacked(bytes)?)?.values())).unwrap_or(Err(DecodeError::Panic))
+    let bytes = vetted(bytes)?;
+    apart(move || Ok(Sensor::new(unpacked(&bytes)?)?.values())).unwrap_or(Err(DecodeError::Panic))
 }
 
-/// Unpacks the sensor values; the file's bytes are let go.
-fn unpacked(bytes: Vec<u8>) -> Result<RawImage, DecodeError> {
-    vet::whole(&bytes)?;
-    let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+/// Unpacks the sensor values.
+fn unpacked(bytes: &Vetted) -> Result<RawImage, DecodeError> {
+    let source = RawSource::new_from_shared_vec(bytes.shared());
     let decoder = rawler::get_decoder(&source).map_err(trouble)?;
     let params = RawDecodeParams::default();
     if decoder.format_hint() != FormatHint::DNG {
@@ -132,12 +141,16 @@ fn unpacked(bytes: Vec<u8>) -> Result<RawImage, DecodeError> {
 
 /// The library's words as ours: they carry no lines of code and no invitation to write to its authors.
 fn trouble(error: RawlerError) -> DecodeError {
+    let unknown = |library| RawUnknown::Reader { library };
     let plain = |text: &str| text.lines().next().unwrap_or_default().trim().to_owned();
     match error {
-        RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(plain(&what)),
+        RawlerError::Unsupported { what, .. } => DecodeError::UnknownRaw(unknown(plain(&what))),
         RawlerError::DecoderFailed(text) if text.contains("nsupported") => {
-            DecodeError::UnknownRaw(plain(&text).replace("TODO: ", ""))
+            DecodeError::UnknownRaw(unknown(plain(&text).replace("TODO: ", "")))
         }
-        RawlerError::DecoderFailed(text) => DecodeError::Raw(plain(&text)),
+        RawlerError::DecoderFailed(text) => {
+            let library = plain(&text);
+            DecodeError::Raw(RawFault::Reader { library })
+        }
     }
 }

@@ -9,6 +9,7 @@ use rawler::tags::{DngTag, TiffCommonTag};
 use rawler::{CFA, RawImage, RawImageData, RawlerError};
 
 use super::{SensorValues, colour};
+use crate::domain::{RawFault, RawUnknown};
 use crate::raster::DecodeError;
 use crate::raster::RawHeader;
 
@@ -42,9 +43,9 @@ pub(super) struct Sensor {
 
 impl Sensor {
     pub(super) fn new(image: RawImage) -> Result<Self, DecodeError> {
-        let unknown = |what: &str| Err(DecodeError::UnknownRaw(what.to_owned()));
+        let unknown = |what| Err(DecodeError::UnknownRaw(what));
         if image.fuji_rotation_width.is_some() {
-            return unknown("its sensor stands on a corner");
+            return unknown(RawUnknown::OnACorner);
         }
         let array = match (&image.photometric, image.cpp) {
             (Kind::Cfa(config), 1) if config.cfa.is_rgb() => match config.sensor {
@@ -53,18 +54,18 @@ impl Sensor {
             },
             (Kind::LinearRaw, 3) => Array::Full,
             (Kind::BlackIsZero, 1) | (Kind::LinearRaw, 1) => Array::Grey,
-            _ => return unknown("its sensor has other colours than red, green and blue"),
+            _ => return unknown(RawUnknown::OtherColours),
         };
         let (lit, area) = (lit(&image), area(&image));
         if area.d.w < MIN_SIDE_PX || area.d.h < MIN_SIDE_PX {
-            return unknown("its picture is no larger than a stamp");
+            return unknown(RawUnknown::Stamp);
         }
         let values = match &image.data {
             RawImageData::Integer(v) => v.len(),
             RawImageData::Float(v) => v.len(),
         };
         if values != image.width * image.height * image.cpp {
-            return Err(DecodeError::Raw("values are missing".to_owned()));
+            return Err(DecodeError::Raw(RawFault::MissingValues));
         }
         let black_from = if image.camera.mode == "dng" {
             lit.p // Adobe DNG 1.7, BlackLevelRepeatDim: the pattern starts at the active area

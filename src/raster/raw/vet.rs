@@ -1,8 +1,15 @@
-//! What must hold before a library that trusts its input is given a file.
+//! What must hold before a library that trusts its input is given a file, and what is taken out of its way.
+//!
+//! The library takes memory for every list in a directory before it knows that the file holds as much, and more than there is ends
+//! the program. Directories are walked first; those whose lists are longer than the file are refused. Two things in sound files would
+//! lead it astray as well and are blanked in the bytes it is given: profiles of colours, which it takes for directories, and entries
+//! of makers' notes that no reader could follow.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use super::super::decode::check_size;
+use crate::domain::RawFault;
 use crate::raster::{DecodeError, MAX_SIDE_PX};
 
 /// Most directories of a file that are looked at; cameras write a dozen.
@@ -17,42 +24,114 @@ const JPEG_HEAD_BYTES: usize = 4096;
 /// Bytes that may be missing at the end: makers round sizes up.
 const SLACK_BYTES: u64 = 512;
 
+/// Entries that give the place of a directory: further pictures (TIFF technical note 1), Exif and GPS (CIPA DC-008, 4.6.3).
+const POINTERS: [u16; 3] = [0x014A, 0x8769, 0x8825];
+
+/// Entry of the profile of colours (TIFF/EP, ISO 12234-2), which rawler 0.8 takes for a directory (`wellknown_sub_ifd_tags`).
+const COLOUR_PROFILE: u16 = 0x8773;
+
+/// Entry of the maker's notes (CIPA DC-008, 4.6.5).
+const MAKER_NOTE: u16 = 0x927C;
+
+/// Entries that lead to directories of Sony, Kodak and Panasonic, and of Olympus within its maker's note (rawler 0.8, `tags.rs` and
+/// the decoders).
+const SONY_PRIVATE: u16 = 0xC634;
+const KODAK_PRIVATE: u16 = 0x8290;
+const PANASONIC_CAMERA: u16 = 0x0120;
+const OLYMPUS_MORE: [u16; 2] = [0x2010, 0x2040];
+
+/// Most entries of a maker's directory outside its notes; they write a dozen.
+const MOST_PRIVATE: usize = 256;
+
+/// Tag a blanked entry gets: of no meaning to any reader.
+const BLANK: u16 = 0xFFFE;
+
 /// First bytes of a TIFF, and of those raw files that are one but for them (Olympus, Panasonic; from memory).
 const MARKS: [&[u8; 4]; 6] = [b"II*\0", b"MM\0*", b"IIRO", b"IIRS", b"MMOR", b"IIU\0"];
 
-/// Sizes within the limits, lists no longer than the file, directories in no circle.
-pub(super) fn sizes(bytes: &[u8]) -> Result<(), DecodeError> {
-    look(bytes, false)
-}
+/// A file's bytes that the library may be given.
+#[derive(Clone)]
+pub(in crate::raster) struct Vetted(Arc<Vec<u8>>);
 
-/// The same, and no part of a picture beyond the end of the file.
-pub(super) fn whole(bytes: &[u8]) -> Result<(), DecodeError> {
-    look(bytes, true)
-}
-
-fn look(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
-    if bytes.starts_with(b"FUJIFILMCCD-RAW") {
-        fujifilm(bytes, to_the_end)
-    } else if bytes.get(4..8) == Some(b"ftyp") {
-        boxes(bytes, to_the_end)
-    } else if MARKS.iter().any(|mark| bytes.starts_with(*mark)) {
-        Tiff::new(bytes, 0, to_the_end).look()
-    } else {
-        // Containers that cannot be looked through first are not trusted to the reader: a damaged one may ask it for any
-        // amount of memory.
-        Err(damaged(
-            "a container that is not read (older Canon, Minolta, Sigma); convert it to DNG",
-        ))
+impl Vetted {
+    /// The bytes, shared.
+    pub(super) fn shared(&self) -> Arc<Vec<u8>> {
+        Arc::clone(&self.0)
     }
 }
 
-fn damaged(what: &str) -> DecodeError {
-    DecodeError::Raw(what.to_owned())
+/// Sizes within the limits, lists no longer than the file, directories in no circle.
+pub(super) fn sizes(bytes: Vec<u8>) -> Result<Vetted, DecodeError> {
+    vetted(bytes, false)
+}
+
+/// The same, and no part of a picture beyond the end of the file.
+pub(in crate::raster) fn whole(bytes: Vec<u8>) -> Result<Vetted, DecodeError> {
+    vetted(bytes, true)
+}
+
+fn vetted(mut bytes: Vec<u8>, to_the_end: bool) -> Result<Vetted, DecodeError> {
+    let mut mends = Vec::new();
+    look(&bytes, to_the_end, &mut mends)?;
+    for mend in mends {
+        mend.make(&mut bytes);
+    }
+    Ok(Vetted(Arc::new(bytes)))
+}
+
+/// A change to an entry of a directory.
+#[derive(Clone, Copy)]
+struct Mend {
+    /// Where the entry starts in the bytes its directory was read from.
+    at: usize,
+    little: bool,
+    kind: MendKind,
+}
+
+#[derive(Clone, Copy)]
+enum MendKind {
+    /// No values and a tag of no meaning.
+    Blank,
+    /// Places of directories as plain whole numbers, the only ones the library follows rightly.
+    PlainPlaces,
+    /// So many entries in the directory that starts here.
+    Entries(u16),
+}
+
+impl Mend {
+    fn make(self, bytes: &mut [u8]) {
+        let half = |value: u16| match self.little {
+            true => value.to_le_bytes(),
+            false => value.to_be_bytes(),
+        };
+        let (from, entry) = match self.kind {
+            MendKind::Blank => (self.at, [half(BLANK), half(1), [0; 2], [0; 2]].concat()),
+            MendKind::PlainPlaces => (self.at + 2, half(4).to_vec()),
+            MendKind::Entries(count) => (self.at, half(count).to_vec()),
+        };
+        if let Some(place) = bytes.get_mut(from..from + entry.len()) {
+            place.copy_from_slice(&entry);
+        }
+    }
+}
+
+fn look(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), DecodeError> {
+    if bytes.starts_with(b"FUJIFILMCCD-RAW") {
+        fujifilm(bytes, to_the_end, mends)
+    } else if bytes.get(4..8) == Some(b"ftyp") {
+        boxes(bytes, to_the_end, mends)
+    } else if MARKS.iter().any(|mark| bytes.starts_with(*mark)) {
+        Tiff::new(bytes, 0, to_the_end, mends).look()
+    } else {
+        // Containers that cannot be looked through first are not trusted to the reader: a damaged one may ask it for any
+        // amount of memory.
+        Err(DecodeError::Raw(RawFault::Container))
+    }
 }
 
 /// RAF: three pairs of place and length at bytes 84, 92 and 100: a JPEG whose Exif begins 12 bytes in, and parts that may be
 /// a TIFF (from memory; checked on a real file).
-fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
+fn fujifilm(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), DecodeError> {
     let word = |at: usize| {
         let word = bytes.get(at..).and_then(|b| b.first_chunk());
         word.map(|w| u32::from_be_bytes(*w) as usize)
@@ -69,7 +148,7 @@ fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
                 .get(place..)
                 .is_some_and(|b| b.starts_with(b"II*\0") || b.starts_with(b"MM\0*"));
             if tiff {
-                Tiff::new(bytes, place, to_the_end).look()?;
+                Tiff::new(bytes, place, to_the_end, mends).look()?;
             }
         }
     }
@@ -78,7 +157,7 @@ fn fujifilm(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
 
 /// CR3: boxes one after the other (ISO/IEC 14496-12, 4.2); the sizes stand in boxes `CMP1` (from memory; checked on a
 /// real file).
-fn boxes(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
+fn boxes(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), DecodeError> {
     let mut at = 0_u64;
     while let Some(head) = usize::try_from(at)
         .ok()
@@ -91,7 +170,7 @@ fn boxes(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
             size => u64::from(size),
         };
         if size < 8 {
-            return Err(damaged("a box of no size"));
+            return Err(DecodeError::Raw(RawFault::EmptyBox));
         }
         at = at.saturating_add(size);
         if to_the_end && at > bytes.len() as u64 {
@@ -102,7 +181,10 @@ fn boxes(bytes: &[u8], to_the_end: bool) -> Result<(), DecodeError> {
                 .ok()
                 .and_then(|from| bytes.get(from..bytes.len().min(usize::try_from(at).ok()?)));
             packed_sizes(body.unwrap_or_default())?;
-            nested(body.and_then(|b| b.get(8..)).unwrap_or_default(), 0)?;
+            // Boxes of pictures stand where the file's first gigabytes end, never beyond what a `usize` counts.
+            let from = usize::try_from(at - size).unwrap_or(0) + 8;
+            let body = body.and_then(|b| b.get(8..)).unwrap_or_default();
+            nested((body, from), 0, mends)?;
         }
     }
     Ok(())
@@ -131,24 +213,35 @@ const LISTS: [(&[u8; 4], usize, u64); 5] = [
 
 /// Boxes inside a box: each has a size, or a reader would stand at it for ever, and no list is longer than its box; Canon's
 /// `CMT` boxes hold a TIFF each (from memory; checked on a real file).
-fn nested(mut rest: &[u8], deep: usize) -> Result<(), DecodeError> {
+fn nested(
+    (mut rest, mut from): (&[u8], usize),
+    deep: usize,
+    mends: &mut Vec<Mend>,
+) -> Result<(), DecodeError> {
     while let Some(head) = rest.first_chunk::<8>() {
         let size = u32::from_be_bytes([head[0], head[1], head[2], head[3]]) as usize;
         if size < 8 || deep > DEEPEST {
-            return Err(damaged("a box of no size"));
+            return Err(DecodeError::Raw(RawFault::EmptyBox));
         }
         let kind = [head[4], head[5], head[6], head[7]];
         let body = &rest[8..size.min(rest.len())];
-        if let Some((_, from)) = HOLDERS.iter().find(|(holder, _)| **holder == kind) {
-            nested(body.get(*from..).unwrap_or_default(), deep + 1)?;
+        if let Some((_, own)) = HOLDERS.iter().find(|(holder, _)| **holder == kind) {
+            let inside = body.get(*own..).unwrap_or_default();
+            nested((inside, from + 8 + own), deep + 1, mends)?;
         }
         if kind.starts_with(b"CMT") {
-            Tiff::new(body, 0, false).look()?;
+            let mut own = Vec::new();
+            Tiff::new(body, 0, false, &mut own).look()?;
+            mends.extend(own.into_iter().map(|mend| Mend {
+                at: from + 8 + mend.at,
+                ..mend
+            }));
         }
         if let Some((_, at, entry)) = LISTS.iter().find(|(list, ..)| **list == kind) {
             check_list(body, *at, *entry)?;
         }
         rest = rest.get(size..).unwrap_or_default();
+        from += size;
     }
     Ok(())
 }
@@ -165,7 +258,7 @@ fn check_list(body: &[u8], at: usize, entry: u64) -> Result<(), DecodeError> {
         entry => entry,
     };
     match word(at) * entry > body.len() as u64 {
-        true => Err(damaged("a list longer than its box")),
+        true => Err(DecodeError::Raw(RawFault::LongListInBox)),
         false => Ok(()),
     }
 }
@@ -200,6 +293,20 @@ struct Field {
     count: u64,
     /// Where the values start, from the start of the file.
     place: usize,
+    /// Where the entry itself starts.
+    at: usize,
+}
+
+impl Field {
+    /// Where its values end, taken as bytes.
+    fn end(&self) -> usize {
+        self.place
+            .saturating_add(usize::try_from(self.count).unwrap_or(usize::MAX))
+    }
+
+    fn starts_with(&self, bytes: &[u8], mark: &[u8]) -> bool {
+        bytes.get(self.place..).is_some_and(|b| b.starts_with(mark))
+    }
 }
 
 /// A walk through the directories of a TIFF inside a file.
@@ -210,16 +317,18 @@ struct Tiff<'a> {
     little: bool,
     to_the_end: bool,
     seen: BTreeSet<usize>,
+    mends: &'a mut Vec<Mend>,
 }
 
 impl<'a> Tiff<'a> {
-    fn new(bytes: &'a [u8], base: usize, to_the_end: bool) -> Self {
+    fn new(bytes: &'a [u8], base: usize, to_the_end: bool, mends: &'a mut Vec<Mend>) -> Self {
         Self {
             bytes,
             base,
             little: bytes.get(base) == Some(&b'I'),
             to_the_end,
             seen: BTreeSet::new(),
+            mends,
         }
     }
 
@@ -247,15 +356,14 @@ impl<'a> Tiff<'a> {
             .collect();
         while let Some(directory) = open.pop().filter(|at| *at != 0) {
             if !self.seen.insert(directory) || self.seen.len() > MOST_DIRECTORIES {
-                return Err(damaged("its directories run in a circle"));
+                return Err(DecodeError::Raw(RawFault::Circle));
             }
             let fields = self.fields(self.base + directory)?;
             self.check(&fields)?;
+            self.mend(&fields);
             let entries = usize::from(self.half(self.base + directory).unwrap_or(0));
             let next = self.word(self.base + directory + 2 + 12 * entries);
-            let below = fields
-                .iter()
-                .filter(|f| matches!(f.tag, 0x014A | 0x8769 | 0x8825));
+            let below = fields.iter().filter(|f| POINTERS.contains(&f.tag));
             let below = below.flat_map(|f| self.values(f)).filter(|at| *at != 0);
             let found: Vec<usize> = below.map(|at| at as usize).collect();
             open.extend(next.filter(|n| *n != 0).map(|n| n as usize));
@@ -266,39 +374,147 @@ impl<'a> Tiff<'a> {
 
     /// The entries of a directory, each list no longer than the file.
     fn fields(&self, directory: usize) -> Result<Vec<Field>, DecodeError> {
-        let Some(entries) = self.half(directory) else {
-            return match self.to_the_end {
-                true => Err(DecodeError::CutShort),
-                false => Ok(Vec::new()),
-            };
-        };
-        let mut fields = Vec::new();
-        for n in 0..usize::from(entries) {
-            let at = directory + 2 + 12 * n;
-            let (Some(tag), Some(kind), Some(count), Some(offset)) = (
-                self.half(at),
-                self.half(at + 2),
-                self.word(at + 4),
-                self.word(at + 8),
-            ) else {
-                break;
-            };
-            let size = u64::from(count) * value_bytes(kind);
-            if size > self.bytes.len() as u64 {
-                return Err(damaged("a list in it is longer than the file"));
-            }
-            fields.push(Field {
-                tag,
-                kind,
-                count: u64::from(count),
-                place: if size <= 4 {
-                    at + 8
-                } else {
-                    self.base + offset as usize
-                },
-            });
+        if self.half(directory).is_none() && self.to_the_end {
+            return Err(DecodeError::CutShort);
         }
-        Ok(fields)
+        let fields = self.entries(directory);
+        match fields.iter().any(|field| self.is_too_long(field)) {
+            true => Err(DecodeError::Raw(RawFault::LongList)),
+            false => Ok(fields),
+        }
+    }
+
+    fn is_too_long(&self, field: &Field) -> bool {
+        field.count * value_bytes(field.kind) > self.bytes.len() as u64
+    }
+
+    /// The entries of a directory as they stand.
+    fn entries(&self, directory: usize) -> Vec<Field> {
+        let entries = usize::from(self.half(directory).unwrap_or(0));
+        let entry = |n: usize| {
+            let at = directory + 2 + 12 * n;
+            let (kind, count) = (self.half(at + 2)?, u64::from(self.word(at + 4)?));
+            let offset = self.word(at + 8)? as usize;
+            let inside = count * value_bytes(kind) <= 4;
+            Some(Field {
+                tag: self.half(at)?,
+                kind,
+                count,
+                place: if inside { at + 8 } else { self.base + offset },
+                at,
+            })
+        };
+        (0..entries).map_while(entry).collect()
+    }
+
+    /// Notes what is to be changed in a directory before the library sees it (rawler 0.8, `IFD::new` and the decoders of makers that
+    /// keep directories of their own).
+    fn mend(&mut self, fields: &[Field]) {
+        for field in fields {
+            match (field.tag, field.kind) {
+                (COLOUR_PROFILE, _) => self.put(field.at, MendKind::Blank),
+                // It would take the first byte of the list for the place of a directory.
+                (tag, 13) if POINTERS.contains(&tag) => self.put(field.at, MendKind::PlainPlaces),
+                // Here too, or the place of the list.
+                (tag, 0 | 7 | 14..) if POINTERS.contains(&tag) => {
+                    self.put(field.at, MendKind::Blank);
+                }
+                (MAKER_NOTE, 7) => self.mend_note(field),
+                // The place of Sony's directory; in a DNG these are many bytes of any maker's.
+                (SONY_PRIVATE, _) if field.count <= 4 => self.mend_at(field.place, true),
+                (KODAK_PRIVATE, 4) => self.mend_at(field.place, self.little),
+                // Panasonic keeps a whole TIFF here.
+                (PANASONIC_CAMERA, 7) => {
+                    let order = self.bytes.get(field.place..field.place + 2);
+                    let little = order == Some(b"II");
+                    let first = self.word_of(field.place + 4, little);
+                    let end = field.end();
+                    self.mend_directory(field.place + first, little, end);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn put(&mut self, at: usize, kind: MendKind) {
+        let little = self.little;
+        self.mends.push(Mend { at, little, kind });
+    }
+
+    /// A place read in an order of bytes; 0 beyond the end.
+    fn word_of(&self, at: usize, little: bool) -> usize {
+        let word = self.word(at).unwrap_or(0);
+        let turned = self.little != little;
+        (if turned { word.swap_bytes() } else { word }) as usize
+    }
+
+    /// Mends a maker's directory whose place stands at `at`, from the start of the file.
+    fn mend_at(&mut self, at: usize, little: bool) {
+        let directory = self.word_of(at, little);
+        let end = directory + 2 + 12 * MOST_PRIVATE;
+        self.mend_directory(directory, little, end);
+    }
+
+    fn mend_note(&mut self, note: &Field) {
+        let Some((directory, little)) = self.note_directory(note) else {
+            return;
+        };
+        self.mend_directory(directory, little, note.end());
+        // Olympus's points to more, placed from the note's start.
+        if note.starts_with(self.bytes, b"OLYMP") || note.starts_with(self.bytes, b"OM SYSTEM") {
+            for field in self.entries(directory) {
+                if OLYMPUS_MORE.contains(&field.tag) {
+                    let more = note.place + self.word_of(field.at + 8, little);
+                    self.mend_directory(more, little, note.end());
+                }
+            }
+        }
+    }
+
+    /// Blanks entries of a maker's directory that are longer than the file, and has it end where its bytes do. Sound files hold
+    /// such entries as well; the library passes over them, but takes the memory first.
+    fn mend_directory(&mut self, directory: usize, little: bool, end: usize) {
+        let order = std::mem::replace(&mut self.little, little);
+        let fits = end.saturating_sub(directory + 2) / 12;
+        if usize::from(self.half(directory).unwrap_or(0)) > fits {
+            let fits = u16::try_from(fits).unwrap_or(u16::MAX);
+            self.put(directory, MendKind::Entries(fits));
+        }
+        for field in self.entries(directory).into_iter().take(fits) {
+            if self.is_too_long(&field) {
+                self.put(field.at, MendKind::Blank);
+            }
+        }
+        self.little = order;
+    }
+
+    /// Where the library looks for the directory of a maker's note, and in which order of bytes (rawler 0.8, `parse_makernote`).
+    fn note_directory(&self, note: &Field) -> Option<(usize, bool)> {
+        const NAMES: [(&[u8], usize); 8] = [
+            (b"OLYMPUS", 12),
+            (b"OLYMP", 8),
+            (b"OM SYSTEM", 16),
+            (b"EPSON", 8),
+            (b"FUJIFILM", 12),
+            (b"SONY DSC ", 12),
+            (b"AOC\0", 4),
+            (b"PENTAX", 8),
+        ];
+        let bytes = self.bytes.get(note.place..)?;
+        let order = |at: usize| match bytes.get(at..at + 2) {
+            Some(b"II") => Some(true),
+            Some(b"MM") => Some(false),
+            _ => None,
+        };
+        if bytes.starts_with(b"Nikon\0\x02") {
+            return Some((note.place + 18, order(10).unwrap_or(false)));
+        }
+        let own = NAMES.iter().find(|(name, _)| bytes.starts_with(name));
+        let skipped = own.map_or(0, |(_, skipped)| *skipped);
+        Some(match order(skipped) {
+            Some(little) => (note.place + skipped + 2, little),
+            None => (note.place + skipped, self.little),
+        })
     }
 
     /// The whole numbers of an entry.
@@ -346,7 +562,7 @@ impl<'a> Tiff<'a> {
             return Ok(());
         };
         if across == 0 || down == 0 || across.max(down) > MAX_SIDE_PX {
-            return Err(damaged("its tiles have no sound size"));
+            return Err(DecodeError::Raw(RawFault::Tiles));
         }
         check_size(
             width.next_multiple_of(across),
@@ -429,30 +645,86 @@ mod tests {
             ],
             0,
         );
-        assert!(whole(&sound).is_ok());
+        assert!(whole(sound).is_ok());
     }
 
     #[test]
     fn lists_longer_than_the_file_are_damage() {
         let long = tiff(&[(0x9999, 4, u32::MAX, 200)], 0);
-        assert!(matches!(sizes(&long), Err(DecodeError::Raw(_))));
+        assert!(matches!(sizes(long), Err(DecodeError::Raw(_))));
+    }
+
+    /// The tags and types of the only directory of [`tiff`] that the library is given.
+    fn given(bytes: &[u8]) -> Vec<(u16, u16)> {
+        let vetted = sizes(bytes.to_vec()).unwrap_or_else(|e| panic!("{e}"));
+        let mut mends = Vec::new();
+        let shared = vetted.shared();
+        let entries = Tiff::new(&shared, 0, false, &mut mends).entries(8);
+        entries.iter().map(|f| (f.tag, f.kind)).collect()
+    }
+
+    /// Bytes that, taken for a directory, ask for 16 GB.
+    const GREEDY: [u8; 14] = [1, 0, 0x99, 0x99, 5, 0, 0xFF, 0xFF, 0xFF, 0x7F, 0, 1, 0, 0];
+
+    #[test]
+    fn what_the_library_would_take_for_a_directory_is_blanked() {
+        let mut bytes = tiff(&[(0x0100, 4, 1, 60), (0x8773, 7, 600, 2000)], 0);
+        bytes[2000..2014].copy_from_slice(&GREEDY);
+        assert_eq!(given(&bytes), [(0x0100, 4), (BLANK, 1)]);
+        let mut bytes = tiff(&[(0x014A, 99, 1, 200)], 0);
+        bytes[200..214].copy_from_slice(&GREEDY);
+        assert_eq!(given(&bytes), [(BLANK, 1)]);
+    }
+
+    #[test]
+    fn places_of_directories_are_told_as_the_library_reads_them() {
+        assert_eq!(given(&tiff(&[(0x8769, 13, 1, 200)], 0)), [(0x8769, 4)]);
+    }
+
+    #[test]
+    fn entries_of_makers_notes_are_blanked_where_nobody_could_follow_them() {
+        for (name, skipped) in [
+            (&b"Nikon\0\x02\x10\0\0II*\0\x08\0\0\0"[..], 18),
+            (b"SONY DSC \0\0\0", 12),
+        ] {
+            let mut bytes = tiff(&[(MAKER_NOTE, 7, 600, 2000)], 0);
+            bytes[2000..2000 + name.len()].copy_from_slice(name);
+            bytes[2000 + skipped..2014 + skipped].copy_from_slice(&GREEDY);
+            let vetted = sizes(bytes.clone())
+                .unwrap_or_else(|e| panic!("{e}"))
+                .shared();
+            let at = 2002 + skipped;
+            assert_eq!(vetted[at..at + 8], [0xFE, 0xFF, 1, 0, 0, 0, 0, 0]);
+            assert_eq!(vetted[..at], bytes[..at]);
+        }
+    }
+
+    #[test]
+    fn makers_directories_end_where_their_notes_do() {
+        let mut bytes = tiff(&[(MAKER_NOTE, 7, 40, 2000)], 0);
+        bytes[2000..2012].copy_from_slice(b"SONY DSC \0\0\0");
+        bytes[2012] = 200; // two fit
+        let mut shorter = bytes.clone();
+        shorter[2012] = 2;
+        let vetted = sizes(bytes).unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(*vetted.shared(), shorter);
     }
 
     #[test]
     fn circles_are_damage() {
         assert!(matches!(
-            sizes(&tiff(&[(0x0100, 4, 1, 60)], 8)),
+            sizes(tiff(&[(0x0100, 4, 1, 60)], 8)),
             Err(DecodeError::Raw(_))
         ));
         let below = tiff(&[(0x014A, 4, 1, 8)], 0);
-        assert!(matches!(sizes(&below), Err(DecodeError::Raw(_))));
+        assert!(matches!(sizes(below), Err(DecodeError::Raw(_))));
     }
 
     #[test]
     fn pieces_beyond_the_end_are_missing() {
         let cut = tiff(&[(0x0111, 4, 1, 3000), (0x0117, 4, 1, 9000)], 0);
-        assert!(matches!(whole(&cut), Err(DecodeError::CutShort)));
-        assert!(sizes(&cut).is_ok(), "the header alone may be read");
+        assert!(matches!(whole(cut.clone()), Err(DecodeError::CutShort)));
+        assert!(sizes(cut).is_ok(), "the header alone may be read");
     }
 
     #[test]
@@ -464,7 +736,7 @@ mod tests {
                 (0x0142, 4, 1, side),
                 (0x0143, 4, 1, 16),
             ];
-            assert!(sizes(&tiff(&tiles, 0)).is_err(), "{side}");
+            assert!(sizes(tiff(&tiles, 0)).is_err(), "{side}");
         }
     }
 
@@ -478,9 +750,9 @@ mod tests {
         ]
         .concat();
         bytes.resize(64, 0);
-        assert!(matches!(whole(&bytes), Err(DecodeError::CutShort)));
+        assert!(matches!(whole(bytes.clone()), Err(DecodeError::CutShort)));
         bytes.resize(0x1010, 0);
-        assert!(whole(&bytes).is_ok());
+        assert!(whole(bytes).is_ok());
     }
 
     #[test]
@@ -488,6 +760,6 @@ mod tests {
         let mut bytes = tiff(&[(0x0111, 4, 1, 200), (0x0117, 4, 1, 800)], 0);
         bytes[200..212]
             .copy_from_slice(&[0xFF, 0xD8, 0xFF, 0xC3, 0, 14, 14, 0xFF, 0xFF, 0xFF, 0xFF, 2]);
-        assert!(matches!(sizes(&bytes), Err(DecodeError::TooLarge { .. })));
+        assert!(matches!(sizes(bytes), Err(DecodeError::TooLarge { .. })));
     }
 }

@@ -1,18 +1,21 @@
 //! Takes a clock's whole error apart: days, zone, and what is left.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 /// Seconds in a day and an hour.
-pub(super) const DAY_S: f64 = 86_400.0;
-pub(super) const HOUR_S: f64 = 3_600.0;
+pub(crate) const DAY_S: f64 = 86_400.0;
+pub(crate) const HOUR_S: f64 = 3_600.0;
 
 /// Zones in use that are not whole hours from UTC, in seconds (IANA time-zone database 2025b; +05:40 and the like of old
 /// left out): half hours, then quarters.
-pub(super) const HALF_HOUR_ZONES_S: [i32; 10] = [
+pub(crate) const HALF_HOUR_ZONES_S: [i32; 10] = [
     -34_200, -12_600, -9_000, 12_600, 16_200, 19_800, 23_400, 34_200, 37_800, 41_400,
 ];
-pub(super) const QUARTER_HOUR_ZONES_S: [i32; 4] = [20_700, 31_500, 45_900, 49_500];
+pub(crate) const QUARTER_HOUR_ZONES_S: [i32; 4] = [20_700, 31_500, 45_900, 49_500];
 
 /// Zones in use span -12 to +14 hours.
-pub(super) const ZONES_S: std::ops::RangeInclusive<i32> = -43_200..=50_400;
+pub(crate) const ZONES_S: std::ops::RangeInclusive<i32> = -43_200..=50_400;
 
 /// A clock this close to a whole number of hours off, in seconds, was set in another zone (our choice: a clock itself is
 /// seldom off by more than some minutes).
@@ -21,8 +24,8 @@ const NEAR_HOUR_S: f64 = 420.0;
 const NEAR_PART_S: f64 = 240.0;
 
 /// A clock's error in the parts it was made of.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Mistake {
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ClockMistake {
     /// Whole days the date was ahead (negative: behind).
     pub days: i64,
     /// Seconds by which the zone the clock was set to lies ahead of the zone it was read in; a whole number of quarter
@@ -32,7 +35,7 @@ pub struct Mistake {
     pub seconds: f64,
 }
 
-impl Mistake {
+impl ClockMistake {
     /// Takes apart `error_s`, camera minus true time when read in the zone `zone_offset_s` (local minus UTC, seconds).
     ///
     /// A part is called a zone mistake only when it leads to or from a zone in use.
@@ -95,25 +98,25 @@ mod tests {
     #[test]
     fn hours_halves_and_quarters_come_off() {
         let chile = -14_400;
-        let hour = Mistake::of(3_600.0 + 42.5, chile);
+        let hour = ClockMistake::of(3_600.0 + 42.5, chile);
         assert_eq!((hour.days, hour.zone_s), (0, 3_600));
         assert!((hour.seconds - 42.5).abs() < 1e-9);
-        let nepal = Mistake::of(f64::from(20_700 - chile) - 7.0, chile);
+        let nepal = ClockMistake::of(f64::from(20_700 - chile) - 7.0, chile);
         assert_eq!((nepal.zone_s, nepal.seconds.round() as i32), (35_100, -7));
-        let india = Mistake::of(f64::from(19_800 - chile) + 7.0, chile);
+        let india = ClockMistake::of(f64::from(19_800 - chile) + 7.0, chile);
         assert_eq!((india.zone_s, india.seconds.round() as i32), (34_200, 7));
     }
 
     #[test]
     fn ten_minutes_are_no_zone() {
-        let slow = Mistake::of(-600.0, 0);
+        let slow = ClockMistake::of(-600.0, 0);
         assert!(!slow.is_gross());
         assert!((slow.seconds + 600.0).abs() < 1e-9);
     }
 
     #[test]
     fn a_year_is_days() {
-        let year = Mistake::of(366.0 * 86_400.0 - 3_600.0 + 3.0, 3_600);
+        let year = ClockMistake::of(366.0 * 86_400.0 - 3_600.0 + 3.0, 3_600);
         assert_eq!((year.days, year.zone_s), (366, -3_600));
     }
 }
