@@ -4,7 +4,7 @@ mod cases;
 mod made_up;
 mod selections;
 
-use crate::support::cards::{Outcome, outcome};
+use crate::support::cards::{Outcome, of_twenty, outcome};
 use crate::support::mounts::{self, ARGENTINA, LUXOR, Mount, OREGON, Plan, TEXAS};
 use cases::Case;
 use selections::{Selection, selection};
@@ -22,6 +22,42 @@ fn sigmas_of_random_cards_are_honest() {
     assert!(near.count() + 1 >= solved.len(), "{outcomes:?}");
     for o in solved.iter().filter(|o| o.frames >= 15) {
         assert!(o.off_s.abs() < 2.5, "{o:?}");
+    }
+}
+
+/// Before a Moon with its real limb (drawn from a profile made outside the program) 20 partials tell the clock to a fraction of a
+/// second. The table below prints all places.
+#[test]
+fn clocks_know_the_mountains_of_the_moon() {
+    for (place, tripod) in [(0, true), (2, false), (4, true)] {
+        let o = of_twenty(place, tripod, 150.0);
+        // A circle through all of the limb before the Sun is a second and more off in some of them.
+        assert!(o.solved && o.off_s.abs() < 0.8, "{place}: {o:?}");
+        assert!(o.sigma_s < 1.3, "{place}: {o:?}");
+        assert!(o.off_s.abs() < 3.0 * o.sigma_s, "{place}: {o:?}");
+    }
+}
+
+/// The table of `benches/MEASUREMENTS.md`.
+#[test]
+#[ignore = "takes minutes; prints a table"]
+#[allow(clippy::print_stdout)]
+fn a_table_of_clocks_before_the_real_moon() {
+    for radius_px in [150.0, 90.0] {
+        let (mut square, mut within, mut sigmas) = (0.0, 0, Vec::new());
+        for (place, tripod) in (0..8).flat_map(|place| [(place, true), (place, false)]) {
+            let o = of_twenty(place, tripod, radius_px);
+            println!("{radius_px} px, place {place}, tripod {tripod}: {o:?}");
+            square += o.off_s * o.off_s / 16.0;
+            within += usize::from(o.off_s.abs() < 3.0 * o.sigma_s);
+            sigmas.push(o.sigma_s);
+        }
+        sigmas.sort_by(f64::total_cmp);
+        println!(
+            "{radius_px} px: {:.2} s rms, {:.2} s stated at the middle, {within} of 16 within 3 sigmas",
+            square.sqrt(),
+            sigmas[8]
+        );
     }
 }
 

@@ -311,7 +311,7 @@ fn a_bracket_carries_the_coronas_radiance() {
         ..DemoOptions::default()
     };
     let scenario = Scenario::vicuna_2019(&options).unwrap();
-    let heavens = Heavens::new(scenario.seed, &scenario.flames_deg);
+    let heavens = Heavens::new(scenario.seed, &scenario.flames_deg, scenario.limb.clone());
     let mut ratios = Vec::new();
     for index in [3, 5, 7, 9] {
         let place = Some(BurstPlace { id: 6, index });

@@ -272,6 +272,7 @@ fn page_of(
             corona: None,
             curve: &curve,
             coverage: Some(&coverage),
+            due_light: &[],
             tell_place: true,
             files: &[WrittenFile {
                 name: "phases/<x>.txt".into(),
@@ -493,6 +494,7 @@ fn poor_cards_still_get_a_page() {
                 corona: None,
                 curve: &[],
                 coverage: None,
+                due_light: &[],
                 tell_place: false,
                 files: &[]
             }

@@ -10,13 +10,17 @@ use super::kind::{self, Shows, Witness};
 use super::partials::{Beside, Partials};
 use super::posterior::{self, Peak, Posterior};
 use super::tracks::{self, Tracks};
-use super::{ClockBody, ClockFrame, darkening, measured, north, partials};
-use crate::domain::{ClockCorrection, ClockEvidence, Contacts, SunMoon, Utc};
+use super::{ClockBody, ClockFrame, darkening, measured, north, partials, sides};
+use crate::domain::{ClockCorrection, ClockEvidence, Contacts, MoonLimb, SunMoon, Utc};
 
 /// One sigma, in seconds of arc, of how far the middle of the limb that is seen stands along the Moon's way from where it is
 /// computed, the same in all frames: mountains, and a centre of figure that is not the centre of mass. Bulletins shift the
 /// Moon by 0.50 in longitude for it (F. Espenak, J. Anderson, NASA eclipse bulletins; value from memory, the sigma is our choice).
 const LIMB_SIGMA_ARCSEC: f64 = 0.4;
+
+/// The same where the mountains are known: what a map four times finer moves contacts by, and the Sun's radius, 0.05" each
+/// (the `limb` room; L. Quaglia et al. 2021).
+const LEVELLED_SIGMA_ARCSEC: f64 = 0.07;
 
 /// Pictures that name no camera are taken for those of a named one when that is likelier than not by this factor.
 const TIED: f64 = 10.0;
@@ -90,6 +94,11 @@ pub fn hear(
     let radii = measured::shared_radii(&once);
     let tracks = tracks::tracks(&once, &radii, &course);
     let vectors = measured::vectors(&once, &radii, &tracks.stretch_of(), &course);
+    let edges = sides::side_sigma(&once, &vectors.measured, &radii);
+    let vectors = measured::Vectors {
+        side_sigma: vectors.side_sigma.hypot(edges),
+        ..vectors
+    };
     let mirrored = body.mirrored.map(|given| given != north::flips(&frames));
     let all = kind::witnesses(&once, &vectors, &course);
     let totality = Totality::of(contacts, &course);
@@ -131,7 +140,7 @@ pub fn hear(
         mirrored,
         all,
         joint_name,
-        limb_sigma_s: LIMB_SIGMA_ARCSEC / speed(contacts, sky),
+        limb_sigma_s: limb_sigma_arcsec(contacts, &vectors) / speed(contacts, sky),
         impossible: impossible.iter().map(|w| w.frame).collect(),
         frames,
         heights,
@@ -199,6 +208,16 @@ fn with_partials(
         mirrored: fitted.mirrored,
     };
     partials::solve(fitted.vectors, fitted.tracks, sky.course, &beside)
+}
+
+/// What the Moon's limb may shift any solution by, one sigma in seconds of arc. A body without partial phases is held against
+/// the contacts alone, which have a sigma of their own.
+fn limb_sigma_arcsec(contacts: &Contacts, vectors: &measured::Vectors) -> f64 {
+    let known = vectors.levelled || vectors.measured.is_empty();
+    match contacts.limb {
+        MoonLimb::Real if known => LEVELLED_SIGMA_ARCSEC,
+        _ => LIMB_SIGMA_ARCSEC,
+    }
 }
 
 /// How fast the Moon moves across the Sun at maximum, in seconds of arc per second.

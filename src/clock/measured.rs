@@ -16,12 +16,16 @@ const UNTOLD_PX: f64 = 0.03;
 /// frames of several curves).
 const EDGE_PX: f64 = 0.2;
 
-/// One sigma of what that differs between the two sides of the eclipse, in pixels (our choice).
-const SIDE_PX: f64 = 0.1;
-
 /// One sigma of the mean height of the Moon's leading or following limb, in seconds of arc: single heights run to two
 /// seconds of arc, the mean of half a limb to a fraction of it (from memory, after the charts of C. B. Watts 1963).
 const SIDE_ARCSEC: f64 = 0.3;
+
+/// The same where the mountains are known: heights of the map, and what a fit of pixels makes of them (measured on drawn cards,
+/// `benches/MEASUREMENTS.md`).
+const LEVELLED_SIDE_ARCSEC: f64 = 0.08;
+
+/// Share of the frames without mountains from which on the body counts as one without (our choice: slivers show too little limb).
+const MOST_LEVELLED: f64 = 0.7;
 
 /// Radius of the Sun at 1 au in seconds of arc (IAU 1976 value as used for eclipses).
 const SUN_RADIUS_ARCSEC: f64 = 959.63;
@@ -60,6 +64,8 @@ pub(super) struct Vectors {
     pub(super) edge_sigma: f64,
     /// How far the limbs of one side of the eclipse may be off besides, one sigma in solar radii.
     pub(super) side_sigma: f64,
+    /// Whether the mountains of the Moon's limb are taken off nearly all of them.
+    pub(super) levelled: bool,
 }
 
 impl Vectors {
@@ -70,6 +76,7 @@ impl Vectors {
             scale_sigma: 3e-4,
             edge_sigma: 1e-3,
             side_sigma: 1e-3,
+            levelled: false,
         }
     }
 }
@@ -85,7 +92,7 @@ pub(super) fn reading(stamp: &CameraStamp, shutter_s: f64, course: &Course) -> (
     (start_s + cut_s + shutter_s / 2.0, sigma_s)
 }
 
-/// The vectors of all frames that show both limbs.
+/// The vectors of all frames that show both limbs; their side bias is that of the Moon's limb alone.
 ///
 /// `stretch_of` tells the stretch of [`super::tracks::Tracks`] each frame belongs to.
 pub(super) fn vectors(
@@ -94,7 +101,7 @@ pub(super) fn vectors(
     stretch_of: &BTreeMap<usize, usize>,
     course: &Course,
 ) -> Vectors {
-    let measured: Vec<Measured> = frames
+    let mut measured: Vec<Measured> = frames
         .iter()
         .enumerate()
         .filter_map(|(n, frame)| {
@@ -108,11 +115,23 @@ pub(super) fn vectors(
     let smallest_px = radii.values().map(|r| r.radius_px).fold(f64::MAX, f64::min);
     let scatter = radii.values().map(|r| r.sigma).fold(0.0, f64::max);
     let tenth_px = 0.1 / smallest_px;
+    let is_levelled = |m: &Measured| frames[m.frame].levelled.is_some();
+    let count = measured.iter().filter(|m| is_levelled(m)).count() as f64;
+    let levelled = count > 0.0 && count >= MOST_LEVELLED * measured.len() as f64;
+    let side_arcsec = match levelled {
+        true => LEVELLED_SIDE_ARCSEC,
+        false => SIDE_ARCSEC,
+    };
+    // Among levelled frames the few others bring their mountains each for itself.
+    for m in measured.iter_mut().filter(|m| levelled && !is_levelled(m)) {
+        m.sigma = m.sigma.hypot(SIDE_ARCSEC / SUN_RADIUS_ARCSEC);
+    }
     Vectors {
         measured,
         scale_sigma: scatter.hypot(tenth_px).hypot(3e-4),
         edge_sigma: EDGE_PX / smallest_px,
-        side_sigma: (SIDE_PX / smallest_px).hypot(SIDE_ARCSEC / SUN_RADIUS_ARCSEC),
+        side_sigma: side_arcsec / SUN_RADIUS_ARCSEC,
+        levelled,
     }
 }
 
@@ -122,7 +141,10 @@ fn measure(
     shared: &SharedRadius,
     course: &Course,
 ) -> Option<Measured> {
-    let fit = frame.fit.filter(|fit| fit.limb == Limb::Sun)?;
+    let fit = frame
+        .levelled
+        .or(frame.fit)
+        .filter(|fit| fit.limb == Limb::Sun)?;
     let (sun, moon) = (fit.sun?, fit.moon?);
     let sigma_px = fit.sigma_px.hypot(fit.moon_sigma_px?).hypot(UNTOLD_PX);
     let (reading_s, reading_sigma_s) = reading(&frame.stamp?, frame.shutter_s, course);

@@ -35,6 +35,7 @@ mod partials;
 mod plot;
 mod posterior;
 mod search;
+mod sides;
 mod table;
 mod tracks;
 mod words;
@@ -74,6 +75,8 @@ pub struct ClockFrame {
     pub size_px: Option<(u32, u32)>,
     /// The discs, where found, in upright axes.
     pub fit: Option<DiscFit>,
+    /// The same with the mountains of the Moon's limb taken off the Moon's circle, where they are known.
+    pub levelled: Option<DiscFit>,
     /// Height of the disc over its width that the fit took into account, so that the fitted radius is the airless one;
     /// `None` for plain circles, whose radius lies between the two.
     pub squeeze: Option<f64>,

@@ -76,6 +76,14 @@ impl ContactsOptions {
         }
     }
 
+    /// The options that go with a limb: [`ContactsOptions::real`], or the default.
+    pub fn on(limb: MoonLimb) -> Self {
+        match limb {
+            MoonLimb::Mean => Self::default(),
+            MoonLimb::Real => Self::real(),
+        }
+    }
+
     fn check(&self) -> Result<(), ContactsError> {
         if !self.radii.are_sound() {
             return Err(ContactsError::Radii);

@@ -166,6 +166,7 @@ impl Placement {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::domain::Utc;
 
     fn view() -> View {
         View {
@@ -182,6 +183,7 @@ mod tests {
 
     fn sky() -> SkyInstant {
         SkyInstant {
+            utc: Utc::new("2019-07-02T20:39:48Z".parse().unwrap()),
             moon_east_arcsec: -300.0,
             moon_north_arcsec: 100.0,
             sun_radius_arcsec: 943.8,

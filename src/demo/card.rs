@@ -43,7 +43,7 @@ pub fn draw_scenario(
 ) -> Result<DemoTruth, DemoError> {
     let names = file_names(scenario);
     claim(dir, scenario, &names)?;
-    let heavens = Heavens::new(scenario.seed, &scenario.flames_deg);
+    let heavens = Heavens::new(scenario.seed, &scenario.flames_deg, scenario.limb.clone());
     let done = AtomicUsize::new(0);
     progress(0, scenario.shots.len());
     let work = || -> Result<Vec<_>, DemoError> {

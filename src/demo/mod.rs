@@ -2,8 +2,9 @@
 //!
 //! The card goes to `DIR/card`, the truth (times, phases, bursts, centres, radii, north, gains) to `DIR/truth`, where
 //! nothing that reads the card can see it. Truth is independent of the rest of the program: places of Sun and Moon come
-//! from a table made from JPL DE421 outside of it (`fixtures/scripts/make_demo_sky.py`), and the drawing shares no code
-//! with what fits discs or merges brackets.
+//! from a table made from JPL DE421 outside of it (`fixtures/scripts/make_demo_sky.py`), the Moon's mountains from a profile made
+//! from NASA's height map outside of it (`fixtures/scripts/make_demo_limb.py`), and the drawing shares no code with what fits
+//! discs, predicts the limb or merges brackets.
 //!
 //! Light is drawn in units of the mean solar disc and exposed through marked shutters whose true times are powers of
 //! two, so brackets carry real high dynamic range. Same options, same bytes.
@@ -15,6 +16,7 @@ mod exposure;
 mod glare;
 mod grain;
 mod header;
+mod limb;
 mod moon;
 mod scenario;
 mod schedule;
@@ -31,6 +33,7 @@ pub use aim::{Aim, Placement, View};
 pub use card::{CARD_FOLDER, DrawnFrame, TRUTH_FOLDER, draw_frame, draw_scenario};
 pub use corona::{Corona, baumbach};
 pub use exposure::Dials;
+pub use limb::{LimbNow, LimbTable, LimbTableError};
 pub use moon::Moon;
 pub use scenario::{Body, FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
 pub use sensor::{Air, SATURATION_GAIN, TrueExposure, expose};
@@ -81,6 +84,9 @@ pub enum DemoError {
     /// The sky table is broken.
     #[error(transparent)]
     Sky(#[from] SkyTableError),
+    /// The limb table is broken.
+    #[error(transparent)]
+    Limb(#[from] LimbTableError),
     /// A frame lies outside the sky table.
     #[error("the sky table does not reach {0}")]
     NoSky(Utc),

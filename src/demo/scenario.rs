@@ -2,6 +2,7 @@
 
 use super::aim::{Aim, View};
 use super::exposure::Dials;
+use super::limb::LimbTable;
 use super::schedule;
 use super::sensor::Air;
 use super::sky::{Light, SkyTable, parse_lights};
@@ -105,6 +106,8 @@ pub struct Scenario {
     pub site: Site,
     /// Sun and Moon there.
     pub sky: SkyTable,
+    /// The Moon's limb there.
+    pub limb: LimbTable,
     /// Planets and stars in totality.
     pub lights: Vec<Light>,
     /// The air.
@@ -132,7 +135,7 @@ impl Scenario {
     /// The total eclipse of 2019-07-02 seen from near Vicuna, Chile: a long lens and a wide view, some 120 frames.
     ///
     /// # Errors
-    /// [`DemoError::Sky`] should the built-in table be broken.
+    /// [`DemoError::Sky`] and [`DemoError::Limb`] should a built-in table be broken.
     pub fn vicuna_2019(options: &DemoOptions) -> Result<Self, DemoError> {
         let mut scenario = Self {
             name: "2019-07-02 near Vicuna, Chile".to_owned(),
@@ -142,6 +145,7 @@ impl Scenario {
                 elev_m: 600.0,
             },
             sky: SkyTable::parse(include_str!("sky.csv"))?,
+            limb: LimbTable::parse(include_bytes!("limb.bin"))?,
             lights: parse_lights(include_str!("lights.csv")),
             air: Air {
                 extinction_mag: [0.10, 0.15, 0.23],

@@ -3,6 +3,7 @@
 use super::aim::Placement;
 use super::corona::Corona;
 use super::glare::{self, Source};
+use super::limb::{LimbNow, LimbTable};
 use super::moon::Moon;
 use super::sky::SkyInstant;
 use super::sun::{Chromosphere, Photosphere};
@@ -22,13 +23,13 @@ pub struct Heavens {
 }
 
 impl Heavens {
-    /// Seeded heavens; `favoured_deg` are position angles that get a large prominence.
-    pub fn new(seed: u64, favoured_deg: &[f32]) -> Self {
+    /// Seeded heavens with a Moon's limb as known; `favoured_deg` are position angles that get a large prominence.
+    pub fn new(seed: u64, favoured_deg: &[f32], limb: LimbTable) -> Self {
         Self {
             photosphere: Photosphere::new(seed),
             chromosphere: Chromosphere::new(seed, favoured_deg),
             corona: Corona::new(seed),
-            moon: Moon::new(seed),
+            moon: Moon::new(seed, limb),
         }
     }
 }
@@ -71,13 +72,14 @@ struct Geometry {
     east: [f32; 2],
     north: [f32; 2],
     moon: (f32, f32),
+    limb: LimbNow,
     ratio: f32,
     arcsec: f32,
     pixel: f32,
 }
 
 impl Geometry {
-    fn new(sky: &SkyInstant, placed: &Placement) -> Self {
+    fn new(moon: &Moon, sky: &SkyInstant, placed: &Placement) -> Self {
         let (x0, y0) = (placed.sun.x_px, placed.sun.y_px);
         let right = placed.sky_place(x0 + 1.0, y0);
         let down = placed.sky_place(x0, y0 + 1.0);
@@ -90,6 +92,7 @@ impl Geometry {
                 (sky.moon_east_arcsec / radius) as f32,
                 (sky.moon_north_arcsec / radius) as f32,
             ),
+            limb: moon.limb_at(sky.utc),
             ratio: sky.ratio() as f32,
             arcsec: radius as f32,
             pixel: (1.0 / placed.sun.radius_px / placed.squeeze) as f32,
@@ -112,17 +115,21 @@ impl Geometry {
     }
 
     /// Whether the Moon, limb relief and all, covers a place.
-    fn covered(&self, moon: &Moon, east: f32, north: f32) -> bool {
+    fn covered(&self, east: f32, north: f32) -> bool {
         let outside = self.outside_moon(east, north) * self.arcsec;
         match outside {
             o if o > RELIEF_ARCSEC => false,
             o if o < -RELIEF_ARCSEC => true,
-            o => o < moon.height_arcsec(east - self.moon.0, north - self.moon.1),
+            o => {
+                o < self
+                    .limb
+                    .height_arcsec(east - self.moon.0, north - self.moon.1)
+            }
         }
     }
 }
 
-/// No drawn lunar mountain or valley goes beyond this.
+/// No mountain or valley of the Moon's limb goes beyond this (the highest, 9 km at 360,000 km).
 const RELIEF_ARCSEC: f32 = 5.0;
 
 /// The filtered Sun: photosphere less the Moon, blurred; in units of the mean disc, before filter and air.
@@ -132,7 +139,7 @@ pub fn filtered_sun(
     placed: &Placement,
     canvas: &Canvas,
 ) -> LinearRgb {
-    let geometry = Geometry::new(sky, placed);
+    let geometry = Geometry::new(&heavens.moon, sky, placed);
     let mut image = LinearRgb::new(canvas.width_px, canvas.height_px);
     let Some((from, to)) = box_about(placed, canvas, 1.0, 4.0 + 3.0 * canvas.blur_px) else {
         return image;
@@ -140,7 +147,7 @@ pub fn filtered_sun(
     for y in from.1..to.1 {
         for x in from.0..to.0 {
             let rgb = averaged(&geometry, x, y, FINE, |e, n| {
-                if geometry.covered(&heavens.moon, e, n) {
+                if geometry.covered(e, n) {
                     [0.0; 3]
                 } else {
                     heavens.photosphere.at(e, n)
@@ -161,7 +168,7 @@ pub fn bare_sun(
     placed: &Placement,
     canvas: &Canvas,
 ) -> LinearRgb {
-    let geometry = Geometry::new(sky, placed);
+    let geometry = Geometry::new(&heavens.moon, sky, placed);
     let mut image = LinearRgb::new(canvas.width_px, canvas.height_px);
     let veil = sky_light(sky.obscuration());
     for y in 0..canvas.height_px {
@@ -191,7 +198,7 @@ pub fn sky_light(obscuration: f64) -> [f32; 3] {
 
 /// All but the photosphere and the sky.
 fn faint(heavens: &Heavens, geometry: &Geometry, east: f32, north: f32) -> [f32; 3] {
-    if geometry.covered(&heavens.moon, east, north) {
+    if geometry.covered(east, north) {
         let (e, n) = (
             (east - geometry.moon.0) / geometry.ratio,
             (north - geometry.moon.1) / geometry.ratio,
@@ -230,7 +237,7 @@ fn add_photosphere(
     for y in from.1..to.1 {
         for x in from.0..to.0 {
             let [_, green, _] = averaged(geometry, x, y, FINEST, |e, n| {
-                if e * e + n * n >= 1.0 || geometry.covered(&heavens.moon, e, n) {
+                if e * e + n * n >= 1.0 || geometry.covered(e, n) {
                     [0.0; 3]
                 } else {
                     heavens.photosphere.at(e, n)

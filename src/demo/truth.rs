@@ -14,7 +14,7 @@ pub struct DemoTruth {
     pub scenario: String,
     /// Where.
     pub site: Site,
-    /// The contacts, from the same source as the places of the discs: mean lunar limb.
+    /// The contacts, from the same source as the places of the discs: C2 and C3 on the real limb that was drawn.
     pub contacts: TrueContacts,
     /// The cameras.
     pub cameras: Vec<CameraTruth>,

@@ -11,11 +11,15 @@
 //! Sound at solar eclipses: libration within 6.9 degrees in longitude and 0.7 in latitude. Beyond, peaks behind the limb are
 //! missing from the band and the limb comes out low.
 
+mod circle;
+mod course;
 mod heights;
 mod orientation;
 mod profile;
 mod sightline;
 
+pub use circle::{CircleShift, LimbPoint, circle_shift};
+pub use course::LimbCourse;
 pub use profile::{Arc, LimbProfile};
 pub use sightline::Sightline;
 

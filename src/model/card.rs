@@ -10,7 +10,7 @@
 
 use std::collections::BTreeMap;
 
-use super::clocks::{self, Solved, Word};
+use super::clocks::{self, Before, Solved, Word};
 use super::discs::{ScaleKey, Seen, scale_key};
 use super::expected::{self, Moment};
 use super::lens::{self, Lens, Lenses};
@@ -197,17 +197,29 @@ impl<'a> Card<'a> {
         (sky.ratio(), sky.vertical_squeeze)
     }
 
+    /// Solves the clocks; the first time twice, since only a solution says which mountains of the Moon each frame shows.
     fn solve_clocks(&mut self) {
         if let (Some((place, word)), true) = (self.eclipse, self.stale) {
             self.stale = false;
-            self.known.notices.clear();
-            self.known.solved = clocks::solve(
-                self.shots,
-                &self.known.seen,
-                word,
-                place,
-                &mut self.known.notices,
-            );
+            let passes = if self.known.solved.tells_turns() {
+                1
+            } else {
+                2
+            };
+            for _ in 0..passes {
+                self.known.notices.clear();
+                let before = Before {
+                    word,
+                    solved: &self.known.solved,
+                };
+                self.known.solved = clocks::solve(
+                    self.shots,
+                    &self.known.seen,
+                    &before,
+                    place,
+                    &mut self.known.notices,
+                );
+            }
         }
     }
 

@@ -10,7 +10,8 @@ use super::{Given, KnownClock};
 use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::clock::{self, ClockBody, ClockFrame, Heard, Turn};
 use crate::domain::{
-    CameraId, ClockCorrection, ClockEvidence, ClockOutcome, Exposure, Notice, NoticeKind, Shot,
+    CameraId, ClockCorrection, ClockEvidence, ClockOutcome, DiscFit, Exposure, Limb, Notice,
+    NoticeKind, Shot, SunMoon, Utc,
 };
 use crate::phase::{self, Clocks, zone};
 
@@ -20,6 +21,9 @@ const UNCHECKED_SIGMA_S: f64 = 90.0;
 
 /// One sigma of a clock error a person gives without one, in seconds (our choice: given to the second).
 const GIVEN_SIGMA_S: f64 = 0.5;
+
+/// A clock less sure than this, in seconds, says nothing about a frame.
+const SURE_ENOUGH_S: f64 = 60.0;
 
 /// One body's clock and how it was found.
 #[derive(Clone, Debug)]
@@ -53,6 +57,11 @@ impl Solved {
         self.turns.get(&index).copied()
     }
 
+    /// Whether it is known of any frame how it is turned.
+    pub(crate) fn tells_turns(&self) -> bool {
+        !self.turns.is_empty()
+    }
+
     /// Whether a shot's look contradicts its body's clock, so that its stamp is not to be believed.
     pub(crate) fn contradicts(&self, index: usize) -> bool {
         self.contradicted.contains(&index)
@@ -61,6 +70,18 @@ impl Solved {
     /// The clock behind a shot's stamp.
     pub(crate) fn clock_of(&self, shot: &Shot) -> Option<&ClockCorrection> {
         Some(&self.bodies.get(&shot.camera)?.clock)
+    }
+
+    /// Middle of a shot's exposure in true time, where the clock is sure enough and rests on more than the camera's word, and its
+    /// one sigma in seconds.
+    pub(crate) fn time_of(&self, shot: &Shot) -> Option<(Utc, f64)> {
+        let clock = self.clock_of(shot)?;
+        if clock.evidence.contains(&ClockEvidence::Camera) {
+            return None;
+        }
+        let (utc, sigma_s) = clock.utc_of(shot.stamp.as_ref()?);
+        let middle_s = 0.5 * shot.exposure.shutter_s.unwrap_or(0.0);
+        (sigma_s <= SURE_ENOUGH_S).then(|| (utc.plus_s(middle_s), sigma_s))
     }
 
     /// One body's clock.
@@ -152,20 +173,38 @@ pub(crate) struct Word<'a> {
     pub(crate) mirrored: Option<bool>,
 }
 
+/// What is known before the clocks are solved.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Before<'a> {
+    /// What is taken for true before the pictures are asked.
+    pub(crate) word: &'a Word<'a>,
+    /// An earlier solution: times and turns to a second and a degree say which mountains of the Moon's limb a frame shows.
+    pub(crate) solved: &'a Solved,
+}
+
 /// Solves the clocks from the pictures, body by body.
 pub(crate) fn solve(
     shots: &[Shot],
     seen: &[Seen],
-    word: &Word<'_>,
+    before: &Before<'_>,
     place: &Place,
     notices: &mut Vec<Notice>,
 ) -> Solved {
+    let Before {
+        word,
+        solved: known,
+    } = *before;
     let scales: BTreeMap<ScaleKey, usize> = shots
         .iter()
         .map(scale_key)
         .collect::<BTreeSet<_>>()
         .into_iter()
         .zip(0..)
+        .collect();
+    // Not among the bodies' jobs: the limb is worked out in parallel by whoever asks first, and a job that waits for it may be
+    // given another one that does.
+    let levels: Vec<Option<DiscFit>> = (0..shots.len())
+        .map(|i| levelled(&shots[i], i, &seen[i], known, place))
         .collect();
     let bodies: Vec<_> = word.clocks.iter().collect();
     let heard: Vec<(Vec<usize>, Heard)> = bodies
@@ -176,7 +215,10 @@ pub(crate) fn solve(
                 .collect();
             let frames: Vec<ClockFrame> = members
                 .iter()
-                .map(|&i| frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])]))
+                .map(|&i| ClockFrame {
+                    levelled: levels[i],
+                    ..frame(&shots[i], &seen[i], scales[&scale_key(&shots[i])])
+                })
                 .collect();
             let body = ClockBody {
                 name: id.as_ref().map(CameraId::make_model),
@@ -213,6 +255,35 @@ pub(crate) fn solve(
     solved
 }
 
+/// The discs of a partial phase as they would have been fitted before a Moon without mountains; `None` where the frame's time or
+/// turn is not known, or where there is nothing to correct.
+fn levelled(
+    shot: &Shot,
+    index: usize,
+    seen: &Seen,
+    known: &Solved,
+    place: &Place,
+) -> Option<DiscFit> {
+    let fit = seen.fit().filter(|fit| fit.limb == Limb::Sun)?;
+    let (sun, mut moon) = fit.sun.zip(fit.moon)?;
+    let (turn, (utc, _)) = known.turn_of(index).zip(known.time_of(shot))?;
+    let sky = place.view.at(utc);
+    let shift = place
+        .mountains
+        .shift_arcsec(&place.contacts, &place.view, &sky)?;
+    let moved = SunMoon {
+        moon_east_arcsec: shift.east,
+        moon_north_arcsec: shift.north,
+        ..sky
+    };
+    let (right, down) = moved.moon_offset_in_picture(turn.north_deg, turn.mirrored);
+    moon.x_px -= right * sun.radius_px;
+    moon.y_px -= down * sun.radius_px;
+    moon.radius_px -= shift.radius / sky.sun_radius_arcsec * sun.radius_px;
+    let moon = Some(moon);
+    Some(DiscFit { moon, ..*fit })
+}
+
 fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
     ClockFrame {
         file: shot.file.name.clone(),
@@ -225,6 +296,7 @@ fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {
         scale_group,
         size_px: shot.width_px.zip(shot.height_px),
         fit: seen.fit().copied(),
+        levelled: None,
         squeeze: seen.squeeze().map(|(height, _)| height),
         look: seen.report().map(|r| r.look),
     }

@@ -5,11 +5,8 @@ use super::lens::Lens;
 use super::place::Place;
 use crate::clock::Turn;
 use crate::disc::DiscHint;
-use crate::domain::{ClockEvidence, Estimate, LocalKind, Shot, SunMoon, Utc};
+use crate::domain::{Estimate, LocalKind, Shot, SunMoon, Utc};
 use crate::phase::Clocks;
-
-/// A clock less sure than this, in seconds, says nothing about a frame.
-const SURE_ENOUGH_S: f64 = 60.0;
 
 /// Sigmas of the clock that keep a frame clear of a contact.
 const CLEAR_SIGMAS: f64 = 3.0;
@@ -40,7 +37,7 @@ impl Moment {
     /// The Moon grows by one part in sixty from horizon to zenith, so that minutes of error do no harm to the ratio of the
     /// radii.
     pub(crate) fn of(shot: &Shot, solved: &Solved, stated: &Clocks, place: &Place) -> Self {
-        let timed = solved_time(shot, solved);
+        let timed = solved.time_of(shot);
         let sky = match timed {
             Some((utc, _)) => place.view.at(utc),
             None => stated_sky(shot, stated, place),
@@ -109,17 +106,6 @@ pub(crate) fn stated_sky(shot: &Shot, stated: &Clocks, place: &Place) -> SunMoon
 /// Whether a disc of this height over width is as good as round.
 pub(crate) fn is_round(squeeze: f64) -> bool {
     squeeze > ROUND_ENOUGH
-}
-
-/// Middle of the exposure in true time, where the clock is sure enough and rests on more than the camera's word.
-fn solved_time(shot: &Shot, solved: &Solved) -> Option<(Utc, f64)> {
-    let clock = solved.clock_of(shot)?;
-    if clock.evidence.contains(&ClockEvidence::Camera) {
-        return None;
-    }
-    let (utc, sigma_s) = clock.utc_of(shot.stamp.as_ref()?);
-    let middle_s = 0.5 * shot.exposure.shutter_s.unwrap_or(0.0);
-    (sigma_s <= SURE_ENOUGH_S).then(|| (utc.plus_s(middle_s), sigma_s))
 }
 
 /// Distance of the centres, in solar radii.

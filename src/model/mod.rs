@@ -14,6 +14,7 @@ pub(crate) mod kept;
 pub(crate) mod larder;
 pub(crate) mod lens;
 pub(crate) mod measure;
+mod mountains;
 mod opening;
 pub(crate) mod place;
 pub(crate) mod record;

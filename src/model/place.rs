@@ -4,22 +4,42 @@ use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
+use super::mountains::Mountains;
 use super::{Given, ModelError};
-use crate::contacts;
-use crate::domain::{Contacts, GpsFix, LocalKind, Notice, NoticeKind, Shot, Site, SiteSource};
-use crate::ephemeris::{self, Eclipse, EclipseView, Radii};
+use crate::contacts::{self, ContactsOptions};
+use crate::domain::{
+    Contacts, GpsFix, LocalKind, Notice, NoticeKind, Shot, Site, SiteSource, SunMoon,
+};
+use crate::ephemeris::{self, Eclipse, EclipseView};
 use crate::phase::zone::{self, Zone};
 
 /// The eclipse of a card, from the place of the card.
 pub(crate) struct Place {
     /// Where the site came from.
     pub(crate) source: SiteSource,
-    /// Contact times and circumstances.
+    /// Contact times and circumstances, second and third contact on the Moon's real limb.
     pub(crate) contacts: Contacts,
     /// Sun and Moon for any instant.
     pub(crate) view: EclipseView,
+    /// The Moon's limb over the eclipse.
+    pub(crate) mountains: Mountains,
     /// Civil zone of the place.
     pub(crate) zone: Option<Zone>,
+}
+
+impl Place {
+    /// Sun and Moon with the Moon where a circle fitted to all of its limb has it: mountains and valleys shift that by half a second
+    /// of arc or so.
+    pub(crate) fn fitted_whole(&self, sky: &SunMoon) -> SunMoon {
+        let shift = self
+            .mountains
+            .whole_shift_arcsec(&self.contacts, &self.view, sky);
+        SunMoon {
+            moon_east_arcsec: sky.moon_east_arcsec + shift.east,
+            moon_north_arcsec: sky.moon_north_arcsec + shift.north,
+            ..*sky
+        }
+    }
 }
 
 /// GPS fixes farther from the chosen one than this, in degrees, are spoken of: about 5 km.
@@ -42,11 +62,13 @@ pub(crate) fn settle(
             SiteSource::Gps,
         ),
     };
-    let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default())?;
+    let options = ContactsOptions::real();
+    let view = EclipseView::new(eclipse, site, options.radii, options.delta_t_s);
     Ok(Place {
         source,
-        contacts,
-        view: EclipseView::new(eclipse, site, Radii::default(), None),
+        contacts: contacts::of_view_with(&view, options.limb)?,
+        view,
+        mountains: Mountains::default(),
         zone: zone::of_place(&site),
     })
 }
@@ -107,7 +129,7 @@ fn of_another_year(
         || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
     let site = given.site.or_else(by_gps)?;
     let seen = |eclipse: &Eclipse| {
-        let contacts = contacts::at(&site, eclipse.date(), &contacts::ContactsOptions::default());
+        let contacts = contacts::at(&site, eclipse.date(), &ContactsOptions::default());
         contacts.is_ok_and(|contacts| contacts.kind != LocalKind::None && contacts.maximum.sun_up)
     };
     let mut found: Vec<(usize, i16, Date, Eclipse)> = Vec::new();

@@ -40,6 +40,9 @@ pub(crate) struct Findings<'a> {
 /// In a filtered phase a frame whose middle pixel is this bright and that shows no disc is plainly not the Sun.
 const DAYLIGHT: f64 = 0.05;
 
+/// A Moon whose limb is seen this far round was fitted to all of it, mountains and valleys on both sides.
+const WHOLE_LIMB_DEG: f64 = 300.0;
+
 /// Makes the record.
 pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
     let Findings {
@@ -72,7 +75,12 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     .slipped_radius_px(shot)
                     .map(|radius_px| radius_px.value)
                     .or_else(|| radii.get(&scale_key(shot)).copied());
-                with_sun(*fit, predicted.as_ref(), turn, radius)
+                let whole = fit.limb == Limb::Moon && fit.limb_arc_deg >= WHOLE_LIMB_DEG;
+                let sky = predicted.as_ref().map(|sky| match whole {
+                    true => place.fitted_whole(sky),
+                    false => *sky,
+                });
+                with_sun(*fit, sky.as_ref(), turn, radius)
             });
             let mut flags = phase::flags(&tagged[i]);
             flags.join(&burst_flags[i]);

@@ -7,13 +7,13 @@ use super::corona::CORONA_PNG;
 use super::earlier::{open, recipe_there};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
-use crate::catalogue::Catalogue;
-use crate::contacts::{self, ContactsOptions};
-use crate::domain::{Coverage, Orientation, SunMoon};
+use crate::catalogue::{Catalogue, ShotRecord};
+use crate::contacts::{self, Beads, ContactsOptions, LitInstant};
+use crate::domain::{ContactKind, Contacts, Coverage, LocalKind, Orientation, Role, SunMoon};
 use crate::ephemeris::EclipseView;
 use crate::plan;
 use crate::raster;
-use crate::report::{self, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
+use crate::report::{self, DueLight, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
 
 /// Name of the page below OUT.
 pub const REPORT_FILE: &str = "report.html";
@@ -59,6 +59,7 @@ pub(crate) fn report_into(
                 corona: corona.as_deref(),
                 curve: &curve(catalogue, view.as_ref()),
                 coverage: coverage.as_ref(),
+                due_light: &due_light(catalogue, view.as_ref()),
                 tell_place: recipe.is_some_and(|recipe| recipe.tell_place),
                 files: &written(out),
             },
@@ -78,9 +79,82 @@ fn view(catalogue: &Catalogue) -> Option<EclipseView> {
     let known = catalogue.contacts.as_ref()?;
     let options = ContactsOptions {
         delta_t_s: Some(known.delta_t_s),
-        ..ContactsOptions::default()
+        ..ContactsOptions::on(known.limb)
     };
     contacts::view(&known.site, known.eclipse_date, &options).ok()
+}
+
+/// A clock less sure than this, in seconds, does not say which beads a frame shows.
+const SURE_OF_BEADS_S: f64 = 2.5;
+
+/// Most frames shown beside the light due in them.
+const MOST_DUE: usize = 48;
+
+/// The light due in the long lens's frames near second and third contact on the real limb, the nearest to a contact of them.
+fn due_light(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<DueLight> {
+    let (Some(known), Some(view)) = (&catalogue.contacts, view) else {
+        return Vec::new();
+    };
+    let mut all: Vec<DueLight> = contacts::beads(view, known)
+        .iter()
+        .flat_map(|beads| {
+            let shots = catalogue.shots.iter().enumerate();
+            shots.filter_map(|(n, shot)| due(n, shot, beads, known))
+        })
+        .collect();
+    all.sort_by(|a, b| a.from_contact_s.abs().total_cmp(&b.from_contact_s.abs()));
+    all.truncate(MOST_DUE);
+    all.sort_by_key(|light| (catalogue.shots[light.shot].utc, light.shot));
+    all
+}
+
+/// The light due in one frame about one contact; `None` for frames farther off than the beads are known, and unsure ones.
+fn due(index: usize, shot: &ShotRecord, beads: &Beads, known: &Contacts) -> Option<DueLight> {
+    let shown = shot.role == Some(Role::Tele) && shot.disc.is_some();
+    let (utc, clock_s) = shot.utc.zip(shot.utc_sigma_s).filter(|_| shown)?;
+    let event = known.events().find(|event| event.kind == beads.contact)?;
+    let middle_s = 0.5 * shot.shot.exposure.shutter_s.unwrap_or(0.0);
+    let from_contact_s = utc.seconds_since(beads.utc) + middle_s;
+    let sigma_s = clock_s.hypot(event.sigma_s);
+    let reach_s = beads.instants.iter().map(|i| i.from_contact_s.abs());
+    let reach_s = reach_s.fold(0.0, f64::max);
+    // The other side of the contact has no light, or an unbroken ring: only what sigma reaches is told there.
+    let outwards = if beads.contact == ContactKind::C2 {
+        -1.0
+    } else {
+        1.0
+    };
+    let out_s = outwards * from_contact_s;
+    if sigma_s > SURE_OF_BEADS_S || out_s + sigma_s > reach_s || out_s < -sigma_s {
+        return None;
+    }
+    let total = known.kind == LocalKind::Total;
+    let lit = |out_s: f64| match total && out_s < 0.0 {
+        true => Vec::new(),
+        false => lit_at(beads, outwards * out_s),
+    };
+    let (near, far) = (lit(out_s - sigma_s), lit(out_s + sigma_s));
+    // Outwards a total eclipse's light grows and a ring's shrinks.
+    let (sure, perhaps) = if total { (near, far) } else { (far, near) };
+    Some(DueLight {
+        shot: index,
+        contact: beads.contact,
+        from_contact_s,
+        sigma_s,
+        sure,
+        perhaps,
+    })
+}
+
+/// What is lit at an instant, by the nearest that was worked out.
+fn lit_at(beads: &Beads, from_contact_s: f64) -> Vec<report::Arc> {
+    let nearest = beads.instants.iter().min_by(|a, b| {
+        let off = |i: &LitInstant| (i.from_contact_s - from_contact_s).abs();
+        off(a).total_cmp(&off(b))
+    });
+    let lit = nearest.into_iter().flat_map(|instant| &instant.lit);
+    lit.map(|stretch| (stretch.from_deg, stretch.to_deg))
+        .collect()
 }
 
 /// Sun and Moon over the eclipse.

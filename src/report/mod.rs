@@ -5,6 +5,7 @@
 //! from a file is escaped; the page carries a policy under which a browser loads nothing from elsewhere.
 //! [`rehearsal()`] reads practice shots of the ordinary Sun and says what to mend before the day.
 
+mod beads;
 mod clocks;
 mod curve;
 mod markup;
@@ -14,6 +15,7 @@ mod plot;
 mod rehearsal;
 mod shots;
 
+pub use beads::{Arc, DueLight};
 pub use curve::curve_moments;
 pub use page::{PICTURE_LIMIT_BYTES, PageInput, WrittenFile, page};
 pub use rehearsal::{

@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
+use super::beads::{DueLight, beads};
 use super::clocks::clocks;
 use super::curve::curves;
 use super::markup::{
@@ -13,7 +14,9 @@ use super::markup::{
 use super::missed::missed;
 use super::shots::{Thumb, bursts, shot_table};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Contacts, Coverage, LocalKind, Phase, SiteSource, SunMoon, safety_words};
+use crate::domain::{
+    Contacts, Coverage, LocalKind, MoonLimb, Phase, SiteSource, SunMoon, safety_words,
+};
 
 /// Look of the page.
 const STYLE: &str = include_str!("page.css");
@@ -51,6 +54,8 @@ pub struct PageInput<'a> {
     pub curve: &'a [SunMoon],
     /// The card against what was due, where that is known.
     pub coverage: Option<&'a Coverage>,
+    /// The light due in frames near second and third contact, in time order.
+    pub due_light: &'a [DueLight],
     /// Whether the page may tell the place.
     pub tell_place: bool,
     /// The files written below OUT.
@@ -73,6 +78,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         contacts.map_or_else(String::new, |c| contact_section(c, &zone)),
         clocks(catalogue, &zone),
         pictures(input),
+        beads(catalogue, input.due_light, thumb, &zone),
         missed(catalogue, input.coverage, &zone),
         bursts(catalogue, thumb, &zone),
         shot_table(catalogue, &zone),
@@ -207,6 +213,7 @@ fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
         (eclipse, "contacts", "Contacts"),
         (true, "clocks", "Clocks"),
         (pictures, "pictures", "Strip and corona"),
+        (!input.due_light.is_empty(), "beads", "Beads"),
         (true, "missed", "Missed"),
         (true, "frames", "Frames"),
         (true, "shots", "Shots"),
@@ -261,9 +268,16 @@ fn contact_section(c: &Contacts, zone: &TimeZone) -> String {
         "V",
     ];
     let mut body = table("Contacts", &columns, &rows);
-    body += &paragraph(
-        "P is the place on the Sun's limb from celestial north through east, V the same from the zenith.",
-    );
+    body += &paragraph(match c.limb {
+        MoonLimb::Real => {
+            "P is the place on the limb from celestial north through east, V the same from the zenith. C2 and C3 are those of the \
+                 Moon's real limb: the last and the first sunlight past its mountains."
+        }
+        MoonLimb::Mean => {
+            "P is the place on the Sun's limb from celestial north through east, V the same from the zenith. C2 and C3 are those \
+                 of a smooth Moon; mountains move them by a second or two."
+        }
+    });
     let _ = write!(
         body,
         "<aside class=\"safety\" aria-label=\"Safety\">\n<h3>Safety</h3>\n{}</aside>\n",

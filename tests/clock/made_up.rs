@@ -168,6 +168,7 @@ pub(crate) fn frame(stage: &Stage, taken: &Taken, habit: &Habit, rng: &mut impl 
         scale_group: 0,
         size_px: None,
         fit,
+        levelled: None,
         squeeze: None,
         look: Some(FrameLook {
             mean: 0.02,

@@ -6,8 +6,9 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::Catalogue;
-use contactstrip::contacts;
-use contactstrip::domain::{Site, SunMoon, Utc};
+use contactstrip::contacts::{self, ContactsOptions};
+use contactstrip::demo::LimbTable;
+use contactstrip::domain::{MoonLimb, Site, SunMoon, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::pipeline::{Settings, Unwatched, sort};
 use exif::{Tag, Value};
@@ -18,19 +19,23 @@ use rand_pcg::Pcg64Mcg;
 
 use super::header;
 use super::mounts::tripod_north_deg;
-use super::sun::{Scene, Tone, seen_alt_deg};
+use super::sun::{Mountains, Scene, Tone, seen_alt_deg};
 
-/// Eclipses and places with the Sun well up: total, annular and partial.
-const PLACES: [(&str, f64, f64, f64); 8] = [
-    ("2017-08-21", 44.63, -121.13, 700.0),
-    ("2017-08-21", 39.77, -94.85, 250.0),
-    ("2024-04-08", 25.54, -103.41, 1120.0),
-    ("2024-04-08", 40.71, -74.01, 10.0),
-    ("2023-10-14", 35.08, -106.65, 1600.0),
-    ("2027-08-02", 25.69, 32.64, 90.0),
-    ("2020-06-21", 30.45, 79.20, 900.0),
-    ("1999-08-11", 43.85, 18.36, 520.0),
+/// Eclipses and places with the Sun well up: total, annular and partial; the Moon's limb there, made outside the program.
+#[rustfmt::skip]
+const PLACES: [(&str, f64, f64, f64, &[u8]); 8] = [
+    ("2017-08-21", 44.63, -121.13, 700.0, include_bytes!("../../fixtures/limb/2017-oregon.bin")),
+    ("2017-08-21", 39.77, -94.85, 250.0, include_bytes!("../../fixtures/limb/2017-missouri.bin")),
+    ("2024-04-08", 25.54, -103.41, 1120.0, include_bytes!("../../fixtures/limb/2024-durango.bin")),
+    ("2024-04-08", 40.71, -74.01, 10.0, include_bytes!("../../fixtures/limb/2024-new-york.bin")),
+    ("2023-10-14", 35.08, -106.65, 1600.0, include_bytes!("../../fixtures/limb/2023-albuquerque.bin")),
+    ("2027-08-02", 25.69, 32.64, 90.0, include_bytes!("../../fixtures/limb/2027-luxor.bin")),
+    ("2020-06-21", 30.45, 79.20, 900.0, include_bytes!("../../fixtures/limb/2020-uttarakhand.bin")),
+    ("1999-08-11", 43.85, 18.36, 520.0, include_bytes!("../../fixtures/limb/1999-bosnia.bin")),
 ];
+
+/// The Moon's limb from Majorca on 12 August 2026.
+const MAJORCA: &[u8] = include_bytes!("../../fixtures/limb/2026-majorca.bin");
 
 /// The Sun is at least this high in every frame, in degrees: lower, it is no circle any more.
 const LEAST_ALT_DEG: f64 = 35.0;
@@ -64,9 +69,44 @@ impl Held {
     }
 }
 
+/// What is seen of an eclipse from a place.
+struct Sight {
+    view: EclipseView,
+    limb: LimbTable,
+}
+
+impl Sight {
+    fn of(site: &Site, date: Date, limb: &[u8]) -> Self {
+        Self {
+            view: contacts::view(site, date, &ContactsOptions::real()).unwrap(),
+            limb: LimbTable::parse(limb).unwrap(),
+        }
+    }
+
+    fn from_place(n: usize) -> Self {
+        let (site, date) = place(n);
+        Self::of(&site, date, PLACES[n].4)
+    }
+
+    /// The Moon's mountains in a picture.
+    fn mountains(
+        &self,
+        sky: &SunMoon,
+        (north_deg, mirrored): (f64, bool),
+        radius_px: f64,
+    ) -> Mountains {
+        Mountains {
+            limb: self.limb.at(sky.utc),
+            px_per_arcsec: radius_px / sky.sun_radius_arcsec,
+            north_deg,
+            mirrored,
+        }
+    }
+}
+
 /// A place and its eclipse.
 fn place(n: usize) -> (Site, Date) {
-    let (date, lat_deg, lon_deg, elev_m) = PLACES[n];
+    let (date, lat_deg, lon_deg, elev_m, _) = PLACES[n];
     let site = Site {
         lat_deg,
         lon_deg,
@@ -88,13 +128,23 @@ fn sorted(card: PathBuf, out: PathBuf, site: Site, date: Date) -> Catalogue {
     sort(&settings, &Unwatched).unwrap().catalogue.unwrap()
 }
 
+/// A card of partial phases to be drawn.
+struct Planned {
+    place: usize,
+    times: Vec<Utc>,
+    held: Held,
+    error_s: f64,
+    subsec: bool,
+    scene: Scene,
+}
+
 /// Draws card number `seed` with a Sun of this radius and sorts it.
 pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
     let mut rng = Pcg64Mcg::seed_from_u64(0xC10C ^ seed.wrapping_mul(0x9E37_79B9));
-    let (site, date) = place(rng.random_range(0..PLACES.len()));
-    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
+    let place = rng.random_range(0..PLACES.len());
+    let sight = Sight::from_place(place);
     let error_s = rng.random_range(-150.0..150.0);
-    let times = std::iter::repeat_with(|| times(&view, &mut rng))
+    let times = std::iter::repeat_with(|| times(&sight.view, &mut rng))
         .find(|times| times.len() >= 3)
         .unwrap();
     let held = Held {
@@ -102,39 +152,78 @@ pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
         mirrored: rng.random_bool(0.1),
         roll_deg: rng.random_range(-20.0..20.0),
     };
-    let folder = tempfile::tempdir().unwrap();
-    let card = folder.path().join("card");
-    std::fs::create_dir(&card).unwrap();
-    let scene = Scene {
+    let planned = Planned {
+        place,
+        times,
+        held,
+        error_s,
+        scene: any_scene(radius_px, &mut rng),
+        subsec: rng.random_bool(0.5),
+    };
+    planned.outcome(seed, &mut rng)
+}
+
+/// The same of 20 partial phases evenly over an eclipse seen from place number `place` (of 8), by a clock that writes hundredths.
+pub(crate) fn of_twenty(place: usize, tripod: bool, radius_px: f64) -> Outcome {
+    let seed = 2 * place as u64 + u64::from(tripod);
+    let mut rng = Pcg64Mcg::seed_from_u64(0x20 + seed);
+    let sight = Sight::from_place(place);
+    let all = contacts::of_view(&sight.view).unwrap();
+    let length_s = all.c4.utc.seconds_since(all.c1.utc);
+    let times = (0..20)
+        .map(|n| all.c1.utc.plus_s(length_s * (f64::from(n) + 0.5) / 20.0))
+        .filter(|utc| utc.seconds_since(all.maximum.utc).abs() > 150.0)
+        .collect();
+    let held = Held {
+        tripod,
+        mirrored: false,
+        roll_deg: rng.random_range(-20.0..20.0),
+    };
+    let planned = Planned {
+        place,
+        times,
+        held,
+        error_s: rng.random_range(-150.0..150.0),
+        scene: any_scene(radius_px, &mut rng),
+        subsec: true,
+    };
+    planned.outcome(seed, &mut rng)
+}
+
+fn any_scene(radius_px: f64, rng: &mut Pcg64Mcg) -> Scene {
+    Scene {
         width: (3.4 * radius_px) as usize,
         height: (2.8 * radius_px) as usize,
         blur: rng.random_range(0.8..1.6),
         level: rng.random_range(0.35..0.7),
         tone: [Tone::Plain, Tone::Curved(0.3), Tone::Shoulder][rng.random_range(0..3)],
+        sun: (0.0, 0.0, radius_px),
         ..Scene::default()
-    };
-    let subsec = rng.random_bool(0.5);
-    for (n, utc) in times.iter().enumerate() {
-        let frame = placed(&scene, &view, *utc, &held, radius_px, &mut rng);
-        let read = utc.plus_s(error_s);
-        let path = card.join(format!("CLK_{n:04}.JPG"));
-        write(
-            &path,
-            &Scene {
-                seed: seed * 1000 + n as u64,
-                ..frame
-            },
-            read,
-            subsec,
-        );
     }
-    let mut catalogue = sorted(card, folder.path().join("out"), site, date);
-    let clock = catalogue.cameras.remove(0).clock;
-    Outcome {
-        frames: times.len(),
-        off_s: clock.error_s - error_s,
-        sigma_s: clock.sigma_s,
-        solved: clock.error_s.abs() > 0.0,
+}
+
+impl Planned {
+    /// Draws and sorts it.
+    fn outcome(&self, seed: u64, rng: &mut Pcg64Mcg) -> Outcome {
+        let ((site, date), sight) = (place(self.place), Sight::from_place(self.place));
+        let folder = tempfile::tempdir().unwrap();
+        let card = folder.path().join("card");
+        std::fs::create_dir(&card).unwrap();
+        for (n, utc) in self.times.iter().enumerate() {
+            let frame = placed(&self.scene, &sight, *utc, &self.held, rng);
+            let path = card.join(format!("CLK_{n:04}.JPG"));
+            let seed = seed * 1000 + n as u64;
+            let read = utc.plus_s(self.error_s);
+            write(&path, &Scene { seed, ..frame }, read, self.subsec);
+        }
+        let mut catalogue = sorted(card, folder.path().join("out"), site, date);
+        let clock = catalogue.cameras.remove(0).clock;
+        Outcome {
+            frames: self.times.len(),
+            off_s: clock.error_s - self.error_s,
+            sigma_s: clock.sigma_s,
+            solved: clock.error_s.abs() > 0.0,
+        }
     }
 }
 
@@ -147,9 +236,8 @@ pub(crate) struct Zoomed {
 /// Draws and sorts `count` frames of the partial phases of a total eclipse, from first to fourth contact, the Sun of frame `n`
 /// having the radius `radius_px(n)`, the header saying nothing of it.
 pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
-    let (site, date) = place(2);
-    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
-    let all = contacts::of_view(&view).unwrap();
+    let ((site, date), sight) = (place(2), Sight::from_place(2));
+    let all = contacts::of_view(&sight.view).unwrap();
     let length_s = all.c4.utc.seconds_since(all.c1.utc);
     let folder = tempfile::tempdir().unwrap();
     let card = folder.path().join("card");
@@ -178,8 +266,11 @@ pub(crate) fn zoomed(count: usize, radius_px: impl Fn(usize) -> f64) -> Zoomed {
         if covered {
             continue;
         }
-        let radius_px = radius_px(n);
-        let frame = placed(&scene, &view, utc, &held, radius_px, &mut rng);
+        let sized = Scene {
+            sun: (0.0, 0.0, radius_px(n)),
+            ..scene.clone()
+        };
+        let frame = placed(&sized, &sight, utc, &held, &mut rng);
         let name = format!("ZOOM{n:04}.JPG");
         suns.insert(name.clone(), frame.sun);
         let seed = n as u64 + 1;
@@ -217,8 +308,8 @@ pub(crate) fn low_in_spain(lat_deg: f64, lon_deg: f64, radius_px: f64) -> LowCar
         elev_m: 50.0,
     };
     let date: Date = "2026-08-12".parse().unwrap();
-    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
-    let all = contacts::of_view(&view).unwrap();
+    let sight = Sight::of(&site, date, MAJORCA);
+    let all = contacts::of_view_with(&sight.view, MoonLimb::Real).unwrap();
     let (c2, c3) = (all.c2.unwrap().utc, all.c3.unwrap().utc);
     let partials = (0..60).map(|n| all.c1.utc.plus_s(60.0 + 180.0 * f64::from(n)));
     let partials = partials.filter(|utc| {
@@ -240,12 +331,16 @@ pub(crate) fn low_in_spain(lat_deg: f64, lon_deg: f64, radius_px: f64) -> LowCar
     let mut rng = Pcg64Mcg::seed_from_u64(0x10);
     let mut truths = BTreeMap::new();
     for (n, (utc, total)) in times.into_iter().enumerate() {
-        let sky = view.at(utc);
+        let sky = sight.view.at(utc);
         let alt_deg = seen_alt_deg(sky.sun_alt_deg);
         if alt_deg < 2.0 {
             continue;
         }
-        let scene = low_scene(&sky, alt_deg, radius_px, total, &mut rng);
+        let north_deg = ZENITH_DEG - sky.parallactic_deg;
+        let scene = Scene {
+            mountains: Some(sight.mountains(&sky, (north_deg, false), radius_px)),
+            ..low_scene(&sky, alt_deg, radius_px, total, &mut rng)
+        };
         let name = format!("LOW_{n:04}.JPG");
         let truth = LowTruth {
             alt_deg,
@@ -261,7 +356,10 @@ pub(crate) fn low_in_spain(lat_deg: f64, lon_deg: f64, radius_px: f64) -> LowCar
     LowCard { catalogue, truths }
 }
 
-/// The discs as the air shows them in a level camera, the zenith 3 degrees to the left of up.
+/// Where the zenith stands in the pictures of the low Sun, in degrees to the left of up.
+const ZENITH_DEG: f64 = 3.0;
+
+/// The discs as the air shows them in a level camera.
 fn low_scene(
     sky: &SunMoon,
     alt_deg: f64,
@@ -269,7 +367,6 @@ fn low_scene(
     total: bool,
     rng: &mut Pcg64Mcg,
 ) -> Scene {
-    const ZENITH_DEG: f64 = 3.0;
     let (sin_q, cos_q) = sky.parallactic_deg.to_radians().sin_cos();
     let (east, north) = (sky.moon_east_arcsec, sky.moon_north_arcsec);
     let airless_up_deg = (east * sin_q + north * cos_q) / 3600.0;
@@ -309,17 +406,19 @@ pub(crate) struct RingTruth {
 /// Seconds by which the clock of the annular card is fast.
 pub(crate) const RING_CLOCK_S: f64 = 47.0;
 
+/// Which place the annular card is taken at.
+const ANNULAR: usize = 4;
+
 /// Where and when the annular card is taken.
 pub(crate) fn annular_place() -> (Site, Date) {
-    place(4)
+    place(ANNULAR)
 }
 
 /// Draws an annular eclipse into `card`: a partial every five minutes from before first contact to after fourth, and the ring
 /// every twenty seconds, on a tripod that is aimed anew.
 pub(crate) fn annular(card: &Path) -> Vec<RingTruth> {
-    let (site, date) = annular_place();
-    let view = contacts::view(&site, date, &contacts::ContactsOptions::default()).unwrap();
-    let all = contacts::of_view(&view).unwrap();
+    let sight = Sight::from_place(ANNULAR);
+    let all = contacts::of_view(&sight.view).unwrap();
     let (c2, c3) = (all.c2.unwrap().utc, all.c3.unwrap().utc);
     let spaced = |from: Utc, to: Utc, step_s: f64| {
         let count = (to.seconds_since(from) / step_s) as usize;
@@ -339,12 +438,13 @@ pub(crate) fn annular(card: &Path) -> Vec<RingTruth> {
         width: 560,
         height: 420,
         blur: 1.2,
+        sun: (0.0, 0.0, 120.0),
         ..Scene::default()
     };
     let mut rng = Pcg64Mcg::seed_from_u64(0xA11);
     std::fs::create_dir_all(card).unwrap();
     let frames = times.into_iter().enumerate().map(|(n, utc)| {
-        let frame = placed(&scene, &view, utc, &held, 120.0, &mut rng);
+        let frame = placed(&scene, &sight, utc, &held, &mut rng);
         let name = format!("RING{n:04}.JPG");
         let seed = n as u64 + 1;
         let read = utc.plus_s(RING_CLOCK_S);
@@ -377,16 +477,10 @@ fn times(view: &EclipseView, rng: &mut Pcg64Mcg) -> Vec<Utc> {
         .collect()
 }
 
-/// The discs where the sky has them, the Sun anywhere in the frame.
-fn placed(
-    scene: &Scene,
-    view: &EclipseView,
-    utc: Utc,
-    held: &Held,
-    radius_px: f64,
-    rng: &mut Pcg64Mcg,
-) -> Scene {
-    let sky = view.at(utc);
+/// The discs where the sky has them, the Sun, as large as in the scene, anywhere in the frame.
+fn placed(scene: &Scene, sight: &Sight, utc: Utc, held: &Held, rng: &mut Pcg64Mcg) -> Scene {
+    let radius_px = scene.sun.2;
+    let sky = sight.view.at(utc);
     let jitter_deg = Normal::new(0.0, 0.03).unwrap().sample(rng);
     let anywhere = |side: usize, rng: &mut Pcg64Mcg| {
         let middle = 0.5 * side as f64;
@@ -399,7 +493,7 @@ fn placed(
         (x - 0.5 * (scene.width as f64 - 1.0)) / px_per_rad,
         (0.5 * (scene.height as f64 - 1.0) - y) / px_per_rad,
     );
-    let north_deg = held.north_deg(view, utc, place) + jitter_deg;
+    let north_deg = held.north_deg(&sight.view, utc, place) + jitter_deg;
     let (right, down) = sky.moon_offset_in_picture(north_deg, held.mirrored);
     Scene {
         sun: (x, y, radius_px),
@@ -408,6 +502,7 @@ fn placed(
             y + down * radius_px,
             sky.ratio() * radius_px,
         )),
+        mountains: Some(sight.mountains(&sky, (north_deg, held.mirrored), radius_px)),
         ..scene.clone()
     }
 }

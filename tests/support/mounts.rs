@@ -480,6 +480,7 @@ fn made(n: usize, utc: Utc, holder: &mut Holder<'_>) -> Made {
             scale_group: 0,
             size_px: Some(SIZE_PX),
             fit: Some(fit),
+            levelled: None,
             squeeze: None,
             look: None,
         },

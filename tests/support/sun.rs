@@ -3,6 +3,7 @@
 
 use std::io::Cursor;
 
+use contactstrip::demo::LimbNow;
 use contactstrip::raster::{Frame, Samples, Transfer};
 use image::{DynamicImage, ImageReader, RgbImage};
 use rand::{RngExt, SeedableRng};
@@ -20,6 +21,16 @@ pub(crate) enum Tone {
     Shoulder,
 }
 
+/// The real limb of the Moon in a picture: a stored profile (`fixtures/limb`).
+#[derive(Clone, Debug)]
+pub(crate) struct Mountains {
+    pub(crate) limb: LimbNow,
+    pub(crate) px_per_arcsec: f64,
+    /// Celestial north, anticlockwise from picture up.
+    pub(crate) north_deg: f64,
+    pub(crate) mirrored: bool,
+}
+
 /// What to draw; lengths in pixels, light with 1 at saturation.
 #[derive(Clone, Debug)]
 pub(crate) struct Scene {
@@ -29,6 +40,8 @@ pub(crate) struct Scene {
     pub(crate) sun: (f64, f64, f64),
     /// Moon: x, y, radius.
     pub(crate) moon: Option<(f64, f64, f64)>,
+    /// Its mountains; none for a smooth Moon.
+    pub(crate) mountains: Option<Mountains>,
     /// Light at the disc's centre.
     pub(crate) level: f64,
     /// Share of each channel.
@@ -73,6 +86,7 @@ impl Default for Scene {
             height: 450,
             sun: (301.3, 222.8, 150.0),
             moon: None,
+            mountains: None,
             level: 0.6,
             colour: [1.0, 0.97, 0.9],
             limb: (0.44, 0.23),
@@ -214,12 +228,27 @@ impl Scene {
         ))
     }
 
+    /// How high the Moon's limb stands over its mean circle in the direction of a point, in pixels.
+    fn height_px(&self, (cx, cy, _): (f64, f64, f64), x: f64, y: f64) -> f64 {
+        let Some(mountains) = &self.mountains else {
+            return 0.0;
+        };
+        let (sin, cos) = mountains.north_deg.to_radians().sin_cos();
+        let (right, up) = (x - cx, cy - y);
+        let hand = if mountains.mirrored { -1.0 } else { 1.0 };
+        let (east, north) = (-cos * right - sin * up, cos * up - sin * right);
+        let height = mountains
+            .limb
+            .height_arcsec((hand * east) as f32, north as f32);
+        f64::from(height) * mountains.px_per_arcsec
+    }
+
     /// Light of Sun, corona and Moon at a point.
     fn point(&self, x: f64, y: f64, spots: &[(f64, f64, f64)]) -> f64 {
         let (sx, sy, sr) = self.sun;
         let r = self.from(self.sun, x, y) / sr;
         if let Some(moon) = self.moon
-            && self.from(moon, x, y) < moon.2
+            && self.from(moon, x, y) < moon.2 + self.height_px(moon, x, y)
         {
             return self.earthshine + self.halo * 0.5;
         }

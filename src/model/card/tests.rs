@@ -31,6 +31,7 @@ fn place(lat_deg: f64, lon_deg: f64) -> Place {
         source: SiteSource::Given,
         contacts: contacts::at(&site, eclipse.date(), &ContactsOptions::default()).unwrap(),
         view: EclipseView::new(eclipse, site, Radii::default(), None),
+        mountains: Default::default(),
         zone: None,
     }
 }
