@@ -1105,6 +1105,15 @@ fn a_sun_that_sets_eclipsed_is_told() {
     );
     let expected = plan::low_sun_stops(sheet.contacts[0].sun_alt_deg);
     assert!((sheet.settings[0].air_stops[0] - expected).abs() < 1e-9);
+    // Nothing of totality on the sheet of a partial eclipse.
+    for words in [
+        "before C2",
+        "Brackets are set",
+        "Sky of totality",
+        "Keplerian",
+    ] {
+        assert!(!flat(&sheet.text()).contains(words), "{words}");
+    }
     let high = real("25.54,-103.41,1120", "2024-04-08", gear());
     assert!(high.crossings.is_empty() && high.settings_at == ContactKind::Maximum);
 }

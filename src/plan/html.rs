@@ -208,7 +208,9 @@ impl Sheet {
             .collect();
         let body = paragraphs(&lines)
             + &limb_picture::figures(&self.limb_lights, self.kind, &locals)
-            + &paragraphs(&[self.limb_light_note()]);
+            + &paragraphs(&[
+                self.limb_light_note() + " N marks where celestial north is, Z the zenith."
+            ]);
         section(self.limb_light_heading(), &body)
     }
 

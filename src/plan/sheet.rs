@@ -237,17 +237,23 @@ const MB_PER_MEGAPIXEL: f64 = 1.7;
 /// Hours one battery lasts with the screen on, taken low (common practice).
 const BATTERY_HOURS: f64 = 1.5;
 
-/// Where the numbers come from.
-const SOURCES: [&str; 6] = [
-    "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
-         t = N^2 / (ISO 2^Q)",
-    "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table \
-         1; about 0.2 degrees",
-    "Sky of totality: G. P. Können & C. Hinz 2008, Applied Optics 47, H14",
-    "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air",
-    "Five-minute partials, brackets, card, battery, fists: common practice",
-    "Eye protection: ISO 12312-2",
-];
+/// Where the numbers come from; those of totality only where it is seen.
+fn sources(totality_seen: bool) -> Vec<&'static str> {
+    let sky = [
+        "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table 1; about 0.2 degrees",
+        "Sky of totality: G. P. Können & C. Hinz 2008, Applied Optics 47, H14",
+    ];
+    let mut all = vec![
+        "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: t = N^2 / (ISO 2^Q)",
+    ];
+    all.extend(sky.into_iter().filter(|_| totality_seen));
+    all.extend([
+        "Low Sun: F. Kasten & A. T. Young 1989, Applied Optics 28, 4735; 0.2 magnitudes a thickness of air, 0.5 in haze",
+        "Five-minute partials, brackets, card, battery, fists: common practice",
+        "Eye protection: ISO 12312-2",
+    ]);
+    all
+}
 
 /// Sets up the sheet; the input has been checked.
 pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
@@ -319,7 +325,7 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         },
         settings_at: air_moment.kind,
         notes: notes(input, &framing, brackets.as_ref(), air_moment),
-        sources: SOURCES.to_vec(),
+        sources: sources(seen),
         ring: ring_plan(input, air_stops[0]),
         filter_withheld: withheld,
         partials,
@@ -764,13 +770,17 @@ fn notes(
     } else {
         " Try the filter on the plain Sun before the day and shift every filtered time by what you find."
     };
+    let bracket_air = brackets.map_or_else(String::new, |_| {
+        format!(
+            " Brackets are set for clear air: in haze move the whole bracket by {:.1} stops.",
+            hazy - clear
+        )
+    });
     let mut notes = vec![
         format!(
             "Exposures are at f/{} and ISO {}, lengthened for the air the Sun is seen through: at {moment} by {clear:.1} stops in clear \
-                 air, {hazy:.1} in haze. Brackets are set for clear air: in haze move the whole bracket by {:.1} stops.{try_filter}",
-            gear.f_number,
-            gear.iso,
-            hazy - clear
+                 air, {hazy:.1} in haze.{bracket_air}{try_filter}",
+            gear.f_number, gear.iso
         ),
         practice_words(gear),
         "Focus by hand on the limb, then leave it alone; autofocus hunts on the Sun.".to_owned(),

@@ -494,7 +494,7 @@ impl Sheet {
         let c = &self.card;
         format!(
             "About {} frames, {:.1} GB as raw and JPEG: bring an empty card of twice that. {:.1} hours with \
-                 the screen on: {} charged {}; change before C2, never in the last ten minutes.",
+                 the screen on: {} charged {}; change before {}, never in the last ten minutes.",
             c.frames,
             c.gigabytes,
             c.hours,
@@ -503,6 +503,11 @@ impl Sheet {
                 "battery"
             } else {
                 "batteries"
+            },
+            if self.contacts.iter().any(|c| c.contact == ContactKind::C2) {
+                "C2"
+            } else {
+                "maximum"
             }
         )
     }
