@@ -5,8 +5,10 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::notice_words::UNNAMED_BODY;
 use super::{CameraStamp, CameraTime, Utc};
+
+/// What pictures are called that name no camera.
+pub(super) const UNNAMED_BODY: &str = "shots of no named camera";
 
 /// Where the zone of a camera's clock came from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]

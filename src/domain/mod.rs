@@ -25,6 +25,7 @@ mod notice_words;
 mod outside;
 mod practice;
 mod safety;
+mod severity;
 mod shot;
 mod site;
 mod tag;
@@ -48,11 +49,12 @@ pub use limb_light::{LimbLight, clock_face};
 pub use mistake::ClockMistake;
 pub(crate) use mistake::{DAY_S, HALF_HOUR_ZONES_S, HOUR_S, QUARTER_HOUR_ZONES_S, ZONES_S};
 pub use no_disc::NoDisc;
-pub use notice::{Notice, Severity};
+pub use notice::Notice;
 pub use notice_kind::{FrameShows, NamedOffset, NoticeKind, SizedFrame, ZoneReading};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use practice::Practice;
 pub use safety::safety_words;
+pub use severity::Severity;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,
     path_text,

@@ -5,19 +5,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{NoticeKind, in_line};
-
-/// How much a notice matters.
-#[derive(
-    Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema,
-)]
-#[serde(rename_all = "lowercase")]
-pub enum Severity {
-    /// Worth knowing; nothing to do.
-    Note,
-    /// A file or a result to look at; the run ends with exit code 1.
-    Look,
-}
+use super::{NoticeKind, Severity, in_line};
 
 /// One thing to tell: what happened, to which file, what we did, what to try.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use super::clock::UNNAMED_BODY;
 use super::clock_outcome::times_text;
 use super::clock_words::{gross_text, offset_text, sigma_text, whole_error_text};
 use super::{FrameShows, NamedOffset, NoticeKind, SizedFrame, ZoneReading};
@@ -266,9 +267,6 @@ impl fmt::Display for NamedOffset {
 fn body(camera: &Option<String>) -> &str {
     camera.as_deref().unwrap_or(UNNAMED_BODY)
 }
-
-/// What pictures are called that name no camera.
-pub(super) const UNNAMED_BODY: &str = "shots of no named camera";
 
 fn what_settles(crescent: bool) -> &'static str {
     if crescent {

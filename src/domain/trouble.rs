@@ -79,8 +79,6 @@ pub enum RawFault {
     Tiles,
     /// Values are missing.
     MissingValues,
-    /// A container that is not read.
-    Container,
     /// The reader of raw files found fault.
     Reader {
         /// The library's own words for it.
@@ -97,9 +95,6 @@ impl fmt::Display for RawFault {
             Self::EmptyBox => "a box of no size",
             Self::Tiles => "its tiles have no sound size",
             Self::MissingValues => "values are missing",
-            Self::Container => {
-                "a container that is not read (older Canon, Minolta, Sigma); convert it to DNG"
-            }
             Self::Reader { library } => library,
         })
     }
@@ -109,6 +104,8 @@ impl fmt::Display for RawFault {
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum RawUnknown {
+    /// A container that is not read.
+    Container,
     /// Its sensor stands on a corner.
     OnACorner,
     /// Its sensor has other colours than red, green and blue.
@@ -125,6 +122,7 @@ pub enum RawUnknown {
 impl fmt::Display for RawUnknown {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
+            Self::Container => "a container that is not read: older Canon, Minolta, Sigma",
             Self::OnACorner => "its sensor stands on a corner",
             Self::OtherColours => "its sensor has other colours than red, green and blue",
             Self::Stamp => "its picture is no larger than a stamp",

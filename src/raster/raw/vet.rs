@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use super::super::decode::check_size;
-use crate::domain::RawFault;
+use crate::domain::{RawFault, RawUnknown};
 use crate::raster::{DecodeError, MAX_SIDE_PX};
 
 /// Most directories of a file that are looked at; cameras write a dozen.
@@ -125,7 +125,7 @@ fn look(bytes: &[u8], to_the_end: bool, mends: &mut Vec<Mend>) -> Result<(), Dec
     } else {
         // Containers that cannot be looked through first are not trusted to the reader: a damaged one may ask it for any
         // amount of memory.
-        Err(DecodeError::Raw(RawFault::Container))
+        Err(DecodeError::UnknownRaw(RawUnknown::Container))
     }
 }
 
