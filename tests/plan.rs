@@ -147,6 +147,8 @@ fn sheet_of(contacts: &Contacts, view: &EclipseView) -> Sheet {
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
         near_path: None,
+        limb_lights: Vec::new(),
+        skyline: None,
         gear: gear(),
     };
     plan::sheet(&input).unwrap()
@@ -159,6 +161,8 @@ fn sheet_with(eclipse: DrawnEclipse, gear: Gear) -> Result<Sheet, PlanError> {
         sky: &|t| eclipse.sky(t),
         zone: TimeZone::get("America/Santiago").unwrap(),
         near_path: None,
+        limb_lights: Vec::new(),
+        skyline: None,
         gear,
     })
 }
@@ -377,6 +381,8 @@ fn a_deep_partial_never_reads_as_total() {
         sky: &|t| partial.sky(t),
         zone: TimeZone::UTC,
         near_path: None,
+        limb_lights: Vec::new(),
+        skyline: None,
         gear: gear(),
     })
     .unwrap();
@@ -678,7 +684,9 @@ fn real(site: &str, day: &str, gear: Gear) -> Sheet {
         contacts: &contacts,
         sky: &|t| view.at(t),
         zone: TimeZone::UTC,
-        near_path: contacts::near_path(&view),
+        near_path: contacts::near_path(&view, &contacts),
+        limb_lights: contacts::limb_lights(&view, &contacts),
+        skyline: None,
         gear,
     })
     .unwrap()
@@ -832,10 +840,197 @@ fn a_place_outside_the_path_is_told_where_it_lies() {
         .split_whitespace()
         .collect::<Vec<_>>()
         .join(" ");
-    assert!(flat.contains("The path of totality passes"), "{flat}");
+    assert!(
+        flat.contains("The edge of the path of totality lies"),
+        "{flat}"
+    );
     assert!(
         real("42.34,-3.70,860", "2026-08-12", gear())
             .near_path
             .is_none()
     );
+}
+
+/// A sheet with a horizon measured from the spot.
+fn with_horizon(site: &str, day: &str, horizon: &str) -> Sheet {
+    use contactstrip::contacts::{self, ContactsOptions};
+    let site: Site = site.parse().unwrap();
+    let options = ContactsOptions::real();
+    let view = contacts::view(&site, day.parse().unwrap(), &options).unwrap();
+    let contacts = contacts::of_view_with(&view, options.limb).unwrap();
+    plan::sheet(&PlanInput {
+        contacts: &contacts,
+        sky: &|t| view.at(t),
+        zone: TimeZone::UTC,
+        near_path: contacts::near_path(&view, &contacts),
+        limb_lights: contacts::limb_lights(&view, &contacts),
+        skyline: Some(horizon.parse().unwrap()),
+        gear: gear(),
+    })
+    .unwrap()
+}
+
+fn flat(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+const LOW: (&str, &str) = ("39.5,3.1,10", "2026-08-12");
+
+#[test]
+fn a_measured_horizon_says_what_it_hides() {
+    // 2.2 degrees up at third contact, 288 degrees round: a hill of 1 degree leaves totality, one of 4 takes it.
+    let clear = with_horizon(LOW.0, LOW.1, "270,1\n290,1\n310,1");
+    assert!(clear.warnings.is_empty(), "{:?}", clear.warnings);
+    let report = clear.horizon_file.as_ref().unwrap();
+    assert_eq!(report.hidden.len(), 1, "{report:?}");
+    let span = &report.hidden[0];
+    let (c3, c4) = (clear.contacts[3].utc, clear.contacts[4].utc);
+    assert!(span.from_utc > c3 && span.to_utc == c4);
+    for partial in &clear.partials {
+        assert_eq!(partial.behind_horizon, partial.utc >= span.from_utc);
+    }
+    let hill = with_horizon(LOW.0, LOW.1, "270,4\n290,4\n310,4");
+    assert!(hill.warnings.iter().any(|w| w.contains("hides totality")));
+    let at = |n: usize| hill.contacts[n].sight.unwrap().word();
+    assert_eq!([at(0), at(1), at(3)], ["clear", "hidden", "hidden"]);
+    let steps = &hill.totality.as_ref().unwrap().steps;
+    assert!(steps.iter().all(|s| s.behind_horizon));
+    assert!((hill.contacts[1].clearance_deg.unwrap() - (2.4 - 4.0)).abs() < 0.1);
+    for form in [hill.text(), hill.html(), hill.json()] {
+        assert!(
+            flat(&form).contains("Your horizon hides totality"),
+            "{form}"
+        );
+    }
+    assert!(flat(&hill.text()).contains(
+        "C2: behind your horizon. The Sun is 2.4 degrees up, the horizon towards WNW 4.0."
+    ));
+    let json: serde_json::Value = serde_json::from_str(&hill.json()).unwrap();
+    assert_eq!(json["contacts"][1]["sight"], "hidden");
+    assert_eq!(json["totality"]["steps"][0]["behind_horizon"], true);
+    assert_eq!(
+        json["horizon_file"]["hidden"][0]["to_utc"],
+        json["contacts"][4]["utc"]
+    );
+}
+
+#[test]
+fn a_horizon_that_says_nothing_where_the_sun_goes_says_so() {
+    let sheet = with_horizon(LOW.0, LOW.1, "90,5\n100,5");
+    assert!(sheet.horizon_file.as_ref().unwrap().silent);
+    assert!(flat(&sheet.text()).contains("taken as flat there"));
+    assert_eq!(sheet.contacts[1].sight.unwrap().word(), "clear");
+}
+
+#[test]
+fn the_diamond_is_told_and_drawn_where_the_limbs_part() {
+    let sheet = with_horizon("25.7,32.64,80", "2027-08-02", "0,0\n20,0");
+    assert_eq!(sheet.limb_lights.len(), 2);
+    for line in &sheet.limb_lights {
+        let light = &line.light;
+        // By the mean limb the last and first light stand opposite the Moon's centre; mountains move them along the limb.
+        let away_deg = light.sky.position_angle_deg() + 180.0;
+        let off_deg = (light.position_angle_deg - away_deg + 180.0).rem_euclid(360.0) - 180.0;
+        assert!(off_deg.abs() < 25.0, "{light:?}");
+        let q = light.position_angle_deg - light.vertex_angle_deg - light.sky.parallactic_deg;
+        assert!(
+            ((q + 180.0).rem_euclid(360.0) - 180.0).abs() < 0.1,
+            "q = P - V"
+        );
+        assert!(light.lit_deg.iter().any(|(from, to)| {
+            (light.position_angle_deg - from).rem_euclid(360.0)
+                <= (to - from).rem_euclid(360.0) + 1e-9
+        }));
+        let page = sheet.html().replace("&#39;", "'");
+        assert!(line.diamond && page.contains(&line.zenith_up));
+        assert!(flat(&sheet.text()).contains(&line.zenith_up));
+    }
+    let page = sheet.html();
+    assert_eq!(
+        page.matches("<path class=\"diamond\"").count(),
+        4,
+        "two views of each"
+    );
+    assert_eq!(page.matches("<svg").count(), page.matches("</svg>").count());
+    // The star of the zenith-up view stands at the vertex angle: read back from the drawing.
+    let star = page.split("<path class=\"diamond\" d=\"M").nth(1).unwrap();
+    let mut numbers = star.split(['L', ' ']);
+    let mut next = || numbers.next().unwrap().parse::<f64>().unwrap();
+    let (x, y) = (next(), next() + 15.0);
+    let vertex_deg = (-x).atan2(-y).to_degrees();
+    let off_deg = (vertex_deg - sheet.limb_lights[0].light.vertex_angle_deg).rem_euclid(360.0);
+    assert!(
+        off_deg.min(360.0 - off_deg) < 6.0,
+        "{vertex_deg}: {off_deg}"
+    );
+}
+
+#[test]
+fn the_pole_that_is_up_is_that_of_the_place() {
+    let south = with_horizon("-33.87,151.21,20", "2028-07-22", "0,0\n20,0");
+    let line = &south.limb_lights[0];
+    assert_eq!(line.pole.word(), "south");
+    assert_eq!(
+        line.pole_up,
+        contactstrip::domain::clock_face(line.light.position_angle_deg + 180.0)
+    );
+    let ring = with_horizon("35.08,-106.65,1600", "2023-10-14", "0,0\n20,0");
+    assert!(ring.limb_lights.iter().all(|l| !l.diamond));
+    assert!(ring.html().contains("Where the ring closes and breaks"));
+    assert!(flat(&ring.text()).contains("The filter stays on."));
+}
+
+#[test]
+fn the_path_over_the_horizon_passes_the_contacts() {
+    for (site, day) in [
+        LOW,
+        ("-33.87,151.21,20", "2028-07-22"),
+        ("70.485,-21.967,20", "2026-08-12"),
+    ] {
+        let sheet = with_horizon(site, day, "0,1\n20,2\n40,1");
+        for contact in sheet.contacts.iter().filter(|c| c.sun_up) {
+            let near = sheet.sun_path.iter().min_by(|a, b| {
+                let off_s = |p: &plan::PathPoint| p.utc.seconds_since(contact.utc).abs();
+                off_s(a).total_cmp(&off_s(b))
+            });
+            let near = near.unwrap();
+            assert!(near.utc.seconds_since(contact.utc).abs() < 90.0);
+            assert!((near.alt_deg - contact.sun_alt_deg).abs() < 0.5);
+        }
+        let azimuths = sheet.sun_path.windows(2);
+        assert!(
+            azimuths
+                .into_iter()
+                .all(|w| (w[0].az_deg - w[1].az_deg).abs() < 20.0)
+        );
+        let page = sheet.html();
+        assert!(page.contains("class=\"chart\"") && page.contains("class=\"ground\""));
+    }
+}
+
+#[test]
+fn at_the_very_edge_the_real_limb_decides() {
+    // 2026 August 12 north of Madrid: a smooth Moon gives 19 s of totality, the Moon's valleys none, 3 km further on some seconds.
+    let open = "0,0\n20,0";
+    let edge = with_horizon("40.497,-3.7038,650", "2026-08-12", open);
+    assert_eq!(edge.kind, LocalKind::Partial);
+    let path = edge.near_path.unwrap();
+    assert_eq!(path.limit_limb, contactstrip::domain::MoonLimb::Real);
+    assert!((1.0..6.0).contains(&path.limit_km), "{path:?}");
+    for form in [edge.text(), edge.html()] {
+        assert!(form.contains("99.9 %") && !form.contains("100.0 %"));
+        assert!(flat(&form).contains("At the very edge of the path"));
+        assert!(!flat(&form).contains("come off"));
+    }
+    let outside = with_horizon("40.437,-3.7038,650", "2026-08-12", open);
+    let further = outside.near_path.unwrap();
+    assert!(further.limit_km > path.limit_km + 3.0, "{further:?}");
+    // A hundred metres within the edge that is told there is totality.
+    let (sin, cos) = path.limit_bearing_deg.to_radians().sin_cos();
+    let degrees = (path.limit_km + 0.3) / 111.2;
+    let lat = 40.497 + degrees * cos;
+    let lon = -3.7038 + degrees * sin / 40.5_f64.to_radians().cos();
+    let inside = with_horizon(&format!("{lat},{lon},650"), "2026-08-12", open);
+    assert_eq!(inside.kind, LocalKind::Total, "{path:?}");
+    assert!(inside.near_limit && inside.near_path.is_none());
 }

@@ -13,6 +13,7 @@ use exif::Tag;
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
+mod plan;
 mod rehearse;
 
 use crate::support::files::contents;

@@ -10,7 +10,9 @@ use contactstrip::catalogue::write_atomically;
 use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{Shown, Site};
 use contactstrip::phase::zone::{self, Zone};
-use contactstrip::plan::{self, CameraLimits, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet};
+use contactstrip::plan::{
+    self, CameraLimits, Gear, PlanInput, STOPS_PER_DENSITY, Sensor, Sheet, Skyline,
+};
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
@@ -62,6 +64,9 @@ pub(crate) struct PlanArgs {
     /// What the camera can do, in TOML: fastest_s, slowest_s, most_frames, widest_step_stops
     #[arg(long, value_name = "FILE.toml")]
     camera: Option<PathBuf>,
+    /// The horizon as seen from the spot: a line each of azimuth, altitude in degrees; the sheet says what it hides
+    #[arg(long, value_name = "FILE")]
+    horizon: Option<PathBuf>,
     /// Print the sheet as JSON
     #[arg(long)]
     json: bool,
@@ -125,7 +130,9 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
         contacts: &contacts,
         sky: &|t| view.at(t),
         zone: zone.map_or(TimeZone::UTC, |z| z.rules),
-        near_path: contacts::near_path(&view),
+        near_path: contacts::near_path(&view, &contacts),
+        limb_lights: contacts::limb_lights(&view, &contacts),
+        skyline: skyline(args)?,
         gear: Gear {
             focal_mm: args.focal,
             f_number: args.aperture,
@@ -141,6 +148,19 @@ fn sheet(args: &PlanArgs) -> Result<Sheet> {
         },
     };
     Ok(plan::sheet(&input)?)
+}
+
+/// The horizon from its file.
+fn skyline(args: &PlanArgs) -> Result<Option<Skyline>> {
+    let Some(path) = &args.horizon else {
+        return Ok(None);
+    };
+    let text = std::fs::read_to_string(path)
+        .with_context(|| format!("cannot read the horizon from {}", Shown(path)))?;
+    let skyline = text.parse();
+    Ok(Some(skyline.with_context(|| {
+        format!("{} does not describe a horizon", Shown(path))
+    })?))
 }
 
 /// The camera's limits from their file; the usual ones without it.

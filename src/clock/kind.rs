@@ -79,6 +79,12 @@ const DOUBT_SUN: f64 = 0.02;
 const DOUBT_DAY: f64 = 0.02;
 const DOUBT_DUSK: f64 = 0.05;
 
+/// Chance that a limb blurred over more than [`BLURRED_PX`] was taken for a crescent that is none: what bounds the light may be an
+/// eyepiece's field, a hand, cloud (seen through a telephone at an eyepiece; several such frames that agree still tell).
+const DOUBT_BLURRED: f64 = 0.3;
+const BLURRED_PX: f64 = 6.0;
+const ARC_FOR_MOON_DEG: f64 = 150.0;
+
 /// A crescent's centres known to this, in solar radii, are beyond doubt.
 const SURE_CRESCENT: f64 = 0.02;
 
@@ -165,6 +171,15 @@ fn by_discs(
 
 fn crescent(index: usize, frame: &ClockFrame, vectors: &Vectors) -> Option<(Shows, f64)> {
     let m = vectors.measured.iter().find(|m| m.frame == index)?;
+    let blurred = frame.fit.and_then(|fit| fit.blur_px) > Some(BLURRED_PX);
+    // A short piece of a blurred limb does not tell a Moon from what else bounds the light.
+    if blurred
+        && frame
+            .fit
+            .is_some_and(|fit| fit.limb_arc_deg < ARC_FOR_MOON_DEG)
+    {
+        return None;
+    }
     let apart = m.right.hypot(m.up);
     let sigma = [
         m.sigma,
@@ -176,7 +191,9 @@ fn crescent(index: usize, frame: &ClockFrame, vectors: &Vectors) -> Option<(Show
     .into_iter()
     .fold(0.0, f64::hypot);
     let (sure, unsure) = DOUBT_CRESCENT;
-    let doubt = if m.sigma < SURE_CRESCENT {
+    let doubt = if blurred {
+        DOUBT_BLURRED
+    } else if m.sigma < SURE_CRESCENT {
         sure
     } else {
         unsure

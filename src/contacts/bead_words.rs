@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::beads::{Beads, LitInstant};
 use super::zone::CivilZone;
-use crate::domain::ContactKind;
+use crate::domain::{ContactKind, clock_face};
 
 /// The beads of the contacts in words: one line for each that stands alone for a while.
 pub(super) fn table(all: &[Beads], zone: &CivilZone) -> String {
@@ -64,17 +64,6 @@ fn parting(beads: &Beads) -> bool {
 
 fn vertex(beads: &Beads, position_deg: f64) -> f64 {
     (position_deg - beads.parallactic_deg).rem_euclid(360.0)
-}
-
-/// Where on a clock face a vertex angle points, zenith up.
-pub(super) fn clock_face(vertex_deg: f64) -> String {
-    let halves = (24.0 - (vertex_deg / 15.0).round()).rem_euclid(24.0) as u32;
-    let hour = if halves / 2 == 0 { 12 } else { halves / 2 };
-    if halves.is_multiple_of(2) {
-        format!("{hour} o'clock")
-    } else {
-        format!("half past {hour}")
-    }
 }
 
 /// The JSON form; layout in `document`.
@@ -302,23 +291,5 @@ fn scale(svg: &mut String, beads: &Beads, across: &Across) {
             deg.rem_euclid(360.0),
             vertex(beads, deg)
         );
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_clock_face_runs_against_the_vertex_angle() {
-        for (deg, words) in [
-            (0.0, "12 o'clock"),
-            (90.0, "9 o'clock"),
-            (270.0, "3 o'clock"),
-            (345.0, "half past 12"),
-            (15.0, "half past 11"),
-        ] {
-            assert_eq!(clock_face(deg), words);
-        }
     }
 }

@@ -79,7 +79,7 @@ pub fn circumstances_with(
         beads: Vec::new(),
         mean,
         valleys,
-        near_path: path::near_path(view),
+        near_path: path::near_path(view, &contacts),
         zone,
         crossings,
         radii: view.radii(),

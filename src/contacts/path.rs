@@ -4,8 +4,8 @@
 //! on the limit, and close to linear in the distance from it. The nearest place with a gap of 0 is found by walking down the
 //! gap's slope and then by turning the bearing; from the limit the walk goes on to where the centres meet.
 
-use super::{of_view, solve};
-use crate::domain::{LocalKind, NearPath, Site};
+use super::{of_view, of_view_with, solve};
+use crate::domain::{Contacts, LocalKind, MoonLimb, NearPath, Site, Utc};
 use crate::ephemeris::EclipseView;
 
 /// Mean radius of the Earth in kilometres (IUGG, from memory): bearings and distances are those of a sphere, good to half a percent.
@@ -30,30 +30,108 @@ const ON_THE_LINE_ARCSEC: f64 = 1.0;
 const TURNED_DEG: (i32, f64) = (20, 3.0);
 
 /// The path seen from the place of a view outside it; `None` inside it, where the eclipse has none, or where it is farther than 3,000 km.
-pub fn near_path(view: &EclipseView) -> Option<NearPath> {
-    let here = view.site();
-    if depth_arcsec(view, here) >= 0.0 {
+///
+/// `contacts` are those of the view; where they are of the real limb the edge of a path nearer than 30 km is that of the real limb too.
+pub fn near_path(view: &EclipseView, contacts: &Contacts) -> Option<NearPath> {
+    if contacts.kind != LocalKind::Partial {
         return None;
     }
+    let here = view.site();
+    let path = if depth_arcsec(view, here) >= 0.0 {
+        towards_line(view, here, contacts.maximum.utc)?
+    } else {
+        outside(view, here)?
+    };
+    match contacts.limb {
+        MoonLimb::Real if path.limit_km < REAL_EDGE_KM => on_real_limb(view, path),
+        _ => Some(path),
+    }
+}
+
+/// Nearer than this the edge is sought on the real limb, in kilometres: the two edges lie a few kilometres apart.
+const REAL_EDGE_KM: f64 = 30.0;
+
+/// The path of the mean limb from outside it.
+fn outside(view: &EclipseView, here: Site) -> Option<NearPath> {
     let edge = walked(here, |site| depth_arcsec(view, site))?;
     let (_, towards_deg) = apart(here, edge);
     let (limit_km, limit_bearing_deg) = nearest(view, here, towards_deg, apart(here, edge).0)?;
     let limit = moved(here, limit_km, limit_bearing_deg);
-    let line = walked(limit, |site| -separation_arcsec(view, site));
     // Just inside the limit the kind of the path is known.
     let inside = moved(here, limit_km + BASE_KM, limit_bearing_deg);
     let kind = of_view(&at(view, inside)).ok()?.kind;
-    let central = line.and_then(|site| of_view(&at(view, site)).ok());
     Some(NearPath {
         kind,
         limit_km,
         limit_bearing_deg,
+        limit_limb: MoonLimb::Mean,
+        ..to_line(view, here, limit)
+    })
+    .filter(|path| matches!(path.kind, LocalKind::Total | LocalKind::Annular))
+}
+
+/// The path from a place that the mean limb puts inside it and the real one outside: its edge is sought straight towards the line.
+fn towards_line(view: &EclipseView, here: Site, maximum: Utc) -> Option<NearPath> {
+    let sky = view.at(maximum);
+    let path = to_line(view, here, here);
+    Some(NearPath {
+        kind: if sky.ratio() > 1.0 {
+            LocalKind::Total
+        } else {
+            LocalKind::Annular
+        },
+        limit_km: 0.0,
+        limit_bearing_deg: path.line_bearing_deg?,
+        ..path
+    })
+}
+
+/// Where the central line lies from `here`, walked to from `from`; the edge is left open.
+fn to_line(view: &EclipseView, here: Site, from: Site) -> NearPath {
+    let line = walked(from, |site| -separation_arcsec(view, site));
+    let central = line.and_then(|site| of_view(&at(view, site)).ok());
+    NearPath {
+        kind: LocalKind::None,
+        limit_km: 0.0,
+        limit_bearing_deg: 0.0,
+        limit_limb: MoonLimb::Mean,
         line_km: line.map(|site| apart(here, site).0),
         line_bearing_deg: line.map(|site| apart(here, site).1),
         line_duration_s: central.as_ref().and_then(|c| c.central_duration_s()),
         line_sun_up: central.is_some_and(|c| c.maximum.sun_up),
+    }
+}
+
+/// Kilometres beyond the mean limb's edge within which the real one is sought (our choice: twice what the Moon's relief moves it).
+const RELIEF_KM: f64 = 12.0;
+
+/// How near the edge of the real limb is found, in kilometres: it is uncertain by about as much.
+const REAL_STEP_KM: f64 = 0.1;
+
+/// The same path with its edge on the real limb, along the same bearing; as it was where it is not found within the relief.
+fn on_real_limb(view: &EclipseView, path: NearPath) -> Option<NearPath> {
+    let here = view.site();
+    let inside = |km: f64| {
+        let there = at(view, moved(here, km, path.limit_bearing_deg));
+        of_view_with(&there, MoonLimb::Real).is_ok_and(|c| c.kind == path.kind)
+    };
+    let (mut near_km, mut far_km) = (0.0, path.limit_km + RELIEF_KM);
+    if !inside(far_km) {
+        return Some(path);
+    }
+    while far_km - near_km > REAL_STEP_KM {
+        let middle_km = 0.5 * (near_km + far_km);
+        if inside(middle_km) {
+            far_km = middle_km;
+        } else {
+            near_km = middle_km;
+        }
+    }
+    Some(NearPath {
+        limit_km: far_km,
+        limit_limb: MoonLimb::Real,
+        ..path
     })
-    .filter(|path| matches!(path.kind, LocalKind::Total | LocalKind::Annular))
 }
 
 fn at(view: &EclipseView, site: Site) -> EclipseView {

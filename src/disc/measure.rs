@@ -6,14 +6,19 @@ use super::find::LimbArc;
 use super::fit::Known;
 use super::flat::{Flat, Squeeze};
 use super::judge::Verdict;
+use super::plain::is_plain;
 use super::rays::{LimbPoint, Walk, limb_points};
 use super::refine::LOOSE_RADIUS;
 use super::{DiscHint, NoDisc, partial, totality};
 use crate::domain::{Circle, DiscFit, Limb};
 use crate::raster::{Channel, Frame};
 
-/// A limb is at least this steep: step of light over the light of the bright side.
+/// A limb is at least this steep: step of light over the light of the bright side, of the Sun's limb and of the Moon's before the corona.
 const LEAST_STEP: (f64, f64) = (0.6, 0.15);
+
+/// The same of a Sun's limb in glare, which is believed only where the disc is plain ([`is_plain`]): the field of an eyepiece is
+/// filled with stray light (seen there: 0.35 to 0.6).
+const LEAST_STEP_IN_GLARE: f64 = 0.3;
 
 /// A limb blurred over more than this part of the radius (Gaussian sigma) is none.
 const SOFTEST: f64 = 0.15;
@@ -66,7 +71,11 @@ pub(super) fn measured(
         levels(|p| p.dark),
         levels(|p| p.slope),
     );
-    let least = if inside { LEAST_STEP.0 } else { LEAST_STEP.1 };
+    let (usual, least) = if inside {
+        (LEAST_STEP.0, LEAST_STEP_IN_GLARE)
+    } else {
+        (LEAST_STEP.1, LEAST_STEP.1)
+    };
     if points.len() < LEAST_POINTS || bright - dark < least * bright || slope <= 0.0 {
         return Err(NoDisc::NotTheSun);
     }
@@ -105,6 +114,9 @@ pub(super) fn measured(
         }
     } else {
         refine_totality(&mut out, frame, channel, hint, carrier);
+    }
+    if bright - dark < usual * bright && !is_plain(&out.fit) {
+        return Err(NoDisc::NotTheSun);
     }
     Ok(out)
 }

@@ -18,6 +18,7 @@ mod look;
 mod measure;
 mod overlay;
 mod partial;
+mod plain;
 mod profile;
 mod rays;
 mod refine;
@@ -39,6 +40,8 @@ use find::{LEAST_RADIUS_PX, LimbArc, NOTHING};
 use flat::Flat;
 use judge::Verdict;
 pub use overlay::overlay;
+use plain::{is_plain, is_vague};
+use refine::LOOSE_RADIUS;
 pub use tint::tint;
 
 /// What is known about a frame before looking.
@@ -175,19 +178,6 @@ pub fn hides(report: &DiscReport) -> bool {
     }
 }
 
-/// Less sure than this, in radii, or seen over less than this, in degrees, a disc that was not looked for in the usual way is none:
-/// round edges are common in pictures of other things (the rim of an eyepiece, of a lamp).
-const PLAIN_SIGMA: f64 = 0.01;
-const PLAIN_ARC_DEG: f64 = 150.0;
-
-/// Whether a disc is beyond doubt by its own picture.
-fn is_plain(fit: &DiscFit) -> bool {
-    let sure = |c: Circle| fit.sigma_px < PLAIN_SIGMA * c.radius_px;
-    fit.blur_px.is_some()
-        && fit.limb_arc_deg >= PLAIN_ARC_DEG
-        && fit.sun.or(fit.moon).is_some_and(sure)
-}
-
 /// A plain disc of another size than the lens's: cut out and enlarged by its owner, or at a zoom the header does not tell.
 fn of_another_size(
     frame: &Frame,
@@ -231,10 +221,23 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
         .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
-        Some(one) if all.fit.is_err() || (!hides(&one) && rank(&one) < rank(&all)) => {
-            of_channel(frame, one, all)
-        }
+        Some(one) if is_better(&one, &all) => of_channel(frame, one, all),
         _ => all,
+    }
+}
+
+/// A saturated channel's disc must be surer than that of all together by this factor (our choice): its sigma is a guess.
+const SURER: f64 = 0.5;
+
+/// Whether a channel alone places the disc better than all of them together.
+fn is_better(one: &DiscReport, all: &DiscReport) -> bool {
+    let (Ok(one_fit), Ok(all_fit)) = (&one.fit, &all.fit) else {
+        return one.fit.is_ok();
+    };
+    if hides(one) {
+        one_fit.sigma_px < SURER * all_fit.sigma_px
+    } else {
+        hides(all) || one_fit.sigma_px < all_fit.sigma_px
     }
 }
 
@@ -327,7 +330,7 @@ fn not_astray(found: measure::Measured, hint: &DiscHint) -> Result<measure::Meas
     let off = found
         .fit
         .sun
-        .zip(hint.sun_radius_px)
+        .zip(hint.sun_radius_px.filter(|(r, s)| *s < LOOSE_RADIUS * r))
         .map(|(sun, (r, _))| (sun.radius_px / r - 1.0).abs());
     match off {
         Some(off) if flat && found.fit.limb == Limb::Sun && off > SAME_RADIUS => {
@@ -392,6 +395,9 @@ fn settled(
         });
     }
     let found = measure::measured(frame, verdict, hint)?;
+    if hint.sun_radius_px.is_none() && is_vague(&found.fit) {
+        return Err(NoDisc::NoLimb);
+    }
     match rivals(view, &found.fit) {
         0 => Ok(found),
         n => Err(NoDisc::Several { shapes: n + 1 }),

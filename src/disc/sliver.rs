@@ -8,6 +8,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::DiscHint;
 use super::find::{NOTHING, Overview, regions_above};
+use super::refine::LOOSE_RADIUS;
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
@@ -102,7 +103,11 @@ pub(super) fn flags(fit: &DiscFit) -> Flags {
 }
 
 fn known(hint: &DiscHint) -> Option<Known> {
-    let (sun_radius_px, _) = hint.sun_radius_px?;
+    let (sun_radius_px, radius_sigma_px) = hint.sun_radius_px?;
+    // Of a Sun of any size a thin sliver says too little.
+    if radius_sigma_px > LOOSE_RADIUS * sun_radius_px {
+        return None;
+    }
     let (ratio, _) = hint.moon_ratio?;
     let ([right, down], sigma) = hint.moon_offset?;
     let width = 1.0 + right.hypot(down) - ratio;

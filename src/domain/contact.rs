@@ -227,8 +227,11 @@ pub struct Contacts {
 pub struct NearPath {
     /// What it is within the path: total or annular.
     pub kind: LocalKind,
-    /// Kilometres to the nearest place of the path, by the mean limb.
+    /// Kilometres to the nearest place of the path.
     pub limit_km: f64,
+    /// Which limb that is by.
+    #[serde(default)]
+    pub limit_limb: MoonLimb,
     /// Bearing there in degrees from north through east.
     pub limit_bearing_deg: f64,
     /// Kilometres to the central line, straight on from there, where the line was reached.
@@ -253,7 +256,7 @@ impl NearPath {
             km => format!("{km:.0} km"),
         };
         let mut text = format!(
-            "The path of {phase} passes {} {} of here",
+            "The edge of the path of {phase} lies {} {} of here",
             far(self.limit_km),
             compass_words(self.limit_bearing_deg)
         );

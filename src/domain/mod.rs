@@ -14,8 +14,10 @@ mod coverage;
 mod dial;
 mod disc;
 mod estimate;
+mod limb_light;
 mod notice;
 mod outside;
+mod practice;
 mod safety;
 mod shot;
 mod site;
@@ -31,8 +33,10 @@ pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
 pub use estimate::{Estimate, median};
+pub use limb_light::{LimbLight, clock_face};
 pub use notice::{Notice, Severity};
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
+pub use practice::Practice;
 pub use safety::safety_words;
 pub use shot::{
     CameraId, CameraStamp, CardFile, Exposure, FileFormat, GpsFix, Orientation, Role, Shot,

@@ -373,6 +373,7 @@ impl<'a> Card<'a> {
             let lens = Lens {
                 sun_radius_px: lens::sun_radius_px(
                     fits().map(|(index, fit)| (fit, self.stated_sizes(index).1)),
+                    scale_key(&self.shots[group[0]]).names_camera(),
                 ),
                 moon_excess_px: lens::moon_excess_px(excesses.collect()),
                 ..Lens::default()

@@ -57,6 +57,13 @@ pub(crate) struct ScaleKey {
     sides_px: Option<(u32, u32)>,
 }
 
+impl ScaleKey {
+    /// Whether the headers name the camera.
+    pub(crate) fn names_camera(&self) -> bool {
+        self.camera.is_some()
+    }
+}
+
 /// The scale group of a shot.
 pub(crate) fn scale_key(shot: &Shot) -> ScaleKey {
     let sides = shot.width_px.zip(shot.height_px);

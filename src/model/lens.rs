@@ -13,6 +13,10 @@ const LEAST_ARC_DEG: f64 = 100.0;
 /// Least relative sigma of the shared radius: seeing, refraction and focus change it from frame to frame (from memory).
 const LEAST_RADIUS_SIGMA: f64 = 0.002;
 
+/// The same where the headers name no camera: such pictures were cut out and resized by their owner, or are of screens, so that the Sun
+/// may have a size of its own in each (our choice: wide enough for a fit to start from its own limb and not from the others' size).
+const LEAST_UNTOLD_SIGMA: f64 = 0.04;
+
 /// Least one sigma of a learned excess, in solar radii: mountains and valleys of the Moon's limb move the circle through a
 /// part of it by an arcsecond or so (from memory).
 const LEAST_EXCESS_SIGMA: f64 = 0.0012;
@@ -184,7 +188,10 @@ pub(crate) fn slips(
         }
     }
     suns.into_iter()
-        .map(|(key, suns)| (key, zoom::stretches(suns, LEAST_RADIUS_SIGMA)))
+        .map(|(key, suns)| {
+            let least = least_radius_sigma(key.names_camera());
+            (key, zoom::stretches(suns, least))
+        })
         .filter(|(_, stretches)| stretches.len() > 1)
         .collect()
 }
@@ -209,8 +216,11 @@ pub(crate) fn sun_seen(fit: &DiscFit) -> Option<Circle> {
 ///
 /// Each fit comes with the height of its disc over its width: a plain circle through an oval is as large as the mean of the two,
 /// from which the half-width follows; how far an arc of it strays from that depends on which arc is seen.
+///
+/// `told` is whether a header says which camera it is.
 pub(crate) fn sun_radius_px<'a>(
     fits: impl Iterator<Item = (&'a DiscFit, f64)>,
+    told: bool,
 ) -> Option<Estimate> {
     let well_seen = fits.filter_map(|(fit, squeeze)| {
         let sun = sun_seen(fit).filter(|_| fit.limb_arc_deg >= LEAST_ARC_DEG)?;
@@ -219,8 +229,16 @@ pub(crate) fn sun_radius_px<'a>(
     });
     let (radii, mut flats): (Vec<f64>, Vec<f64>) = well_seen.unzip();
     let Estimate { value, sigma } = Estimate::middle_of(radii)?;
-    let least = LEAST_RADIUS_SIGMA.max(FLAT_SIGMA * median(&mut flats)?);
+    let least = least_radius_sigma(told).max(FLAT_SIGMA * median(&mut flats)?);
     Some(Estimate::new(value, sigma.max(least * value)))
+}
+
+fn least_radius_sigma(told: bool) -> f64 {
+    if told {
+        LEAST_RADIUS_SIGMA
+    } else {
+        LEAST_UNTOLD_SIGMA
+    }
 }
 
 /// Refraction at the horizon flattens a disc by about this much (common knowledge: 0.83 of its width).

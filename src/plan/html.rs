@@ -2,8 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::sheet::{Sheet, TotalityStep};
-use super::text::{covered, minutes, signed_minutes};
+use super::course::Sight;
+use super::sheet::{ContactLine, Sheet, TotalityStep};
+use super::text::{behind, capital, covered, minutes, signed_minutes};
+use super::{chart, limb_picture};
 use crate::domain::{dial_mark, in_markup};
 
 /// Look of the page.
@@ -24,12 +26,24 @@ fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
     for row in rows {
         out.push_str("<tr>");
         for cell in row {
-            let _ = write!(out, "<td>{}</td>", in_markup(cell));
+            let _ = write!(out, "<td>{}</td>", kept_together(&in_markup(cell)));
         }
         out.push_str("</tr>\n");
     }
     out.push_str("</tbody></table></div>\n");
     out
+}
+
+/// Letters up to which a cell stays on one line.
+const ONE_LINE: usize = 13;
+
+/// A short text that does not break: a number with its unit.
+fn kept_together(text: &str) -> String {
+    if text.chars().count() <= ONE_LINE {
+        text.replace(' ', "&nbsp;")
+    } else {
+        text.to_owned()
+    }
 }
 
 /// A section with its heading.
@@ -65,12 +79,13 @@ impl Sheet {
     pub fn html(&self) -> String {
         let contacts = section(
             "Contacts",
-            &(self.contacts_table() + &paragraphs(&self.horizon)),
+            &(self.contacts_table() + &paragraphs(&self.horizon) + &self.path_figure()),
         );
         let day = [
             section("Countdown", &self.countdown_blocks()),
             section("Filter", &self.filter_words()),
             self.totality_section(),
+            self.limb_light_section(),
             section("Settings", &self.settings_table()),
             self.bracket_section(),
             section("Partials, every five minutes", &self.partials_table()),
@@ -134,28 +149,53 @@ impl Sheet {
         )
     }
 
+    /// The Sun's path over the horizon, where it is up.
+    fn path_figure(&self) -> String {
+        let Some(chart) = chart::chart(self) else {
+            return String::new();
+        };
+        let horizon = match &self.horizon_file {
+            Some(_) => "the horizon you measured",
+            None => "a flat horizon",
+        };
+        format!(
+            "<figure class=\"path\">\n{chart}<figcaption>The Sun\u{2019}s path over {horizon}: azimuth to the right, altitude upwards. \
+             Local times.</figcaption>\n</figure>\n"
+        )
+    }
+
+    /// Where the diamond stands, or the ring closes and breaks.
+    fn limb_light_section(&self) -> String {
+        if self.limb_lights.is_empty() {
+            return String::new();
+        }
+        let lines: Vec<String> = self.limb_lights.iter().map(|l| l.words()).collect();
+        let locals: Vec<(String, String)> = self
+            .contacts
+            .iter()
+            .map(|c| (c.contact.word().to_owned(), c.local.clone()))
+            .collect();
+        let body = paragraphs(&lines)
+            + &limb_picture::figures(&self.limb_lights, self.kind, &locals)
+            + &paragraphs(&[self.limb_light_note()]);
+        section(self.limb_light_heading(), &body)
+    }
+
     fn contacts_table(&self) -> String {
         let rows: Vec<Vec<String>> = self
             .contacts
             .iter()
             .map(|c| {
                 let utc = c.utc.to_string();
+                let up = |told: String| if c.sun_up { told } else { String::new() };
                 vec![
-                    c.contact.word().to_owned(),
+                    capital(c.contact.word()),
                     c.local.clone(),
-                    utc.get(11..21).unwrap_or(&utc).to_owned(),
-                    format!("± {:.1} s", c.sigma_s),
-                    if c.sun_up {
-                        format!("{:.1}°", c.sun_alt_deg)
-                    } else {
-                        "down".to_owned()
-                    },
-                    if c.sun_up {
-                        format!("{:.1}", c.fists)
-                    } else {
-                        String::new()
-                    },
+                    altitude_cell(c),
+                    up(format!("{:.1}", c.fists)),
                     format!("{:.0}° {}", c.sun_az_deg, c.compass),
+                    format!("± {:.1} s", c.sigma_s),
+                    utc.get(11..21).unwrap_or(&utc).to_owned(),
                 ]
             })
             .collect();
@@ -164,11 +204,11 @@ impl Sheet {
             &[
                 "Contact",
                 "Local",
-                "UTC",
-                "One sigma",
                 "Altitude",
                 "Fists",
                 "Azimuth",
+                "One sigma",
+                "UTC",
             ],
             &rows,
         )
@@ -177,7 +217,7 @@ impl Sheet {
     fn countdown_blocks(&self) -> String {
         let mut out = String::from("<div class=\"blocks\">\n");
         for block in &self.countdowns {
-            let word = block.contact.word();
+            let word = capital(block.contact.word());
             let rows: String = block
                 .lines
                 .iter()
@@ -186,7 +226,7 @@ impl Sheet {
                         "<tr><td class=\"n\">{}</td><td>{}</td><td class=\"say\">{}</td></tr>\n",
                         signed_minutes(l.from_contact_s),
                         l.local,
-                        in_markup(&l.action)
+                        in_markup(&l.action) + behind(l.behind_horizon)
                     )
                 })
                 .collect();
@@ -281,7 +321,11 @@ impl Sheet {
             .map(|p| {
                 vec![
                     p.local.clone(),
-                    format!("{:.1}°", p.sun_alt_deg),
+                    if p.behind_horizon {
+                        format!("{:.1}°, hidden", p.sun_alt_deg)
+                    } else {
+                        format!("{:.1}°", p.sun_alt_deg)
+                    },
                     format!("{:.0}° {}", p.sun_az_deg, p.compass),
                     covered(p.obscuration),
                     p.shutter_words(),
@@ -329,6 +373,15 @@ impl Sheet {
     }
 }
 
+/// The Sun's altitude at a contact, and how it stands to the horizon.
+fn altitude_cell(c: &ContactLine) -> String {
+    match c.sight {
+        _ if !c.sun_up => "down".to_owned(),
+        Some(sight) if sight != Sight::Clear => format!("{:.1}°, {}", c.sun_alt_deg, sight.word()),
+        _ => format!("{:.1}°", c.sun_alt_deg),
+    }
+}
+
 /// Stretches of the central phase, one a row.
 fn steps_table(name: &str, steps: &[TotalityStep]) -> String {
     let rows: Vec<Vec<String>> = steps
@@ -337,17 +390,9 @@ fn steps_table(name: &str, steps: &[TotalityStep]) -> String {
             vec![
                 format!("{:+.1} s", s.from_c2_s),
                 s.local.clone(),
-                s.action.clone(),
+                s.action.clone() + behind(s.behind_horizon),
             ]
         })
         .collect();
     table(name, &["From C2", "Local", "Do"], &rows)
-}
-
-/// The words with a capital first.
-fn capital(words: &str) -> String {
-    let mut chars = words.chars();
-    chars
-        .next()
-        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

@@ -3,7 +3,8 @@
 use jiff::tz::TimeZone;
 
 use super::gear::Gear;
-use crate::domain::{Contacts, NearPath, SunMoon, Utc};
+use super::skyline::Skyline;
+use crate::domain::{Contacts, LimbLight, NearPath, SunMoon, Utc};
 
 /// What the sheet is made from.
 pub struct PlanInput<'a> {
@@ -15,6 +16,10 @@ pub struct PlanInput<'a> {
     pub zone: TimeZone,
     /// Where the path lies, for a place outside it.
     pub near_path: Option<NearPath>,
+    /// Where the diamond stands at second and third contact, or the ring closes and breaks, as far as known.
+    pub limb_lights: Vec<LimbLight>,
+    /// The horizon measured from the spot.
+    pub skyline: Option<Skyline>,
     /// What the person brings.
     pub gear: Gear,
 }

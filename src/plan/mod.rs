@@ -4,20 +4,29 @@
 //! [`Sheet::json`] set them in type. [`coverage()`] compares a card with what was due.
 //! A sheet for a place where the eclipse is not total never speaks of taking filters off.
 
+mod behind;
 mod bracket;
+mod chart;
+mod course;
 mod coverage;
+mod diamond;
 mod exposure;
 mod gear;
+mod horizon;
 mod html;
 mod input;
+mod limb_picture;
 mod planets;
 mod sheet;
+mod skyline;
 mod text;
 mod times;
 
 pub use crate::domain::dial_mark;
 pub use bracket::{BracketChoice, Brackets, LATITUDE_STOPS};
+pub use course::{HorizonReport, PathPoint, Sight, Span};
 pub use coverage::coverage;
+pub use diamond::{LimbLightLine, Pole};
 pub use exposure::{
     BRIGHTEST_Q, FAINTEST_Q, FEATURES, Feature, STOPS_PER_DENSITY, exposure_s, filtered_q,
     practice_s,
@@ -31,6 +40,7 @@ pub use planets::{PlanetPlace, planets_up};
 pub use sheet::{
     CardNeed, ContactLine, FilterMoments, RingPlan, Setting, Sheet, TotalityPlan, TotalityStep,
 };
+pub use skyline::{Skyline, SkylineError, SkylinePoint};
 pub use times::{
     Countdown, CountdownLine, FIST_DEG, PARTIAL_EVERY_S, PartialLine, Rounding, SUN_UP_DEG,
     calendar_date, clock_time, compass_point, hazy_sun_stops, low_sun_stops,
@@ -67,7 +77,9 @@ pub fn sheet(input: &PlanInput<'_>) -> Result<Sheet, PlanError> {
     if input.contacts.kind == LocalKind::None {
         return Err(PlanError::NoEclipse(input.contacts.eclipse_date));
     }
-    Ok(sheet::build(input))
+    let mut sheet = sheet::build(input);
+    behind::mark(&mut sheet, input);
+    Ok(sheet)
 }
 
 /// Checks the gear against the ranges its fields document.

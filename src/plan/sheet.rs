@@ -3,8 +3,11 @@
 use serde::Serialize;
 
 use super::bracket::{BracketChoice, Brackets, LATITUDE_STOPS, brackets};
+use super::course::{self, HorizonReport, PathPoint, Sight};
+use super::diamond::{self, LimbLightLine};
 use super::exposure::{FEATURES, exposure_s, filtered_q, practice_s};
 use super::gear::{Framing, Gear, framing};
+use super::horizon;
 use super::input::PlanInput;
 use super::planets::{PlanetPlace, planets_up};
 use super::times::{
@@ -37,6 +40,10 @@ pub struct ContactLine {
     pub compass: &'static str,
     /// Whether the Sun is above a flat horizon.
     pub sun_up: bool,
+    /// Degrees of the Sun's centre above the measured horizon, where one is given.
+    pub clearance_deg: Option<f64>,
+    /// How the Sun stands to that.
+    pub sight: Option<Sight>,
     /// Where on the limb, in degrees from the zenith, anticlockwise.
     pub vertex_angle_deg: f64,
 }
@@ -102,6 +109,8 @@ pub struct TotalityStep {
     pub local: String,
     /// What is done.
     pub action: String,
+    /// Whether the measured horizon hides the Sun then, wholly or in part.
+    pub behind_horizon: bool,
 }
 
 /// How totality is spent.
@@ -155,14 +164,22 @@ pub struct Sheet {
     pub near_path: Option<NearPath>,
     /// Cautions.
     pub safety: Vec<&'static str>,
-    /// What makes this place's times doubtful.
+    /// What makes this place's times doubtful, or spoils what is to be seen.
     pub warnings: Vec<String>,
+    /// Whether it lies so near the limit of the path that times and places on the limb are uncertain.
+    pub near_limit: bool,
     /// What the person brings.
     pub gear: Gear,
     /// The contacts.
     pub contacts: Vec<ContactLine>,
     /// What a hill or a house may hide.
     pub horizon: Vec<String>,
+    /// The Sun's path from a quarter of an hour before first contact to as long after the last, while it is up.
+    pub sun_path: Vec<PathPoint>,
+    /// The horizon measured from the spot, where one is given, and what it hides.
+    pub horizon_file: Option<HorizonReport>,
+    /// Where the diamond stands at second and third contact, or the ring closes and breaks; on the real limb and with the Sun up.
+    pub limb_lights: Vec<LimbLightLine>,
     /// Countdowns.
     pub countdowns: Vec<Countdown>,
     /// Five-minute partials.
@@ -209,9 +226,6 @@ const MB_PER_MEGAPIXEL: f64 = 1.7;
 /// Hours one battery lasts with the screen on, taken low (common practice).
 const BATTERY_HOURS: f64 = 1.5;
 
-/// Altitude in degrees below which haze and horizon matter (common practice: a fist).
-const LOW_SUN_DEG: f64 = 10.0;
-
 /// Where the numbers come from.
 const SOURCES: [&str; 5] = [
     "Exposures: F. Espenak & J. Anderson 1995, Total Solar Eclipse of 1997 March 9, NASA RP 1369, Table 16: \
@@ -229,6 +243,7 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
     let seen = totality_seen(contacts);
     let doubt = seen.then(|| Doubt::about(contacts)).flatten();
     let withheld = doubt.as_ref().is_some_and(|d| d.withholds());
+    let horizon_report = course::report(input);
     let framing = framing(&input.gear, &contacts.site, &contacts.maximum.sky);
     let air_stops = air_at_maximum(contacts);
     let partials = partials(input);
@@ -255,11 +270,20 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         } else {
             LocalKind::Partial
         })),
-        warnings: doubt.iter().map(Doubt::words).collect(),
+        warnings: doubt
+            .iter()
+            .map(Doubt::words)
+            .chain(all_but_total(contacts))
+            .chain(horizon::warning(input))
+            .collect(),
+        near_limit: doubt.is_some(),
         near_path: input.near_path,
         gear: input.gear,
         contacts: contacts.events().map(|e| contact_line(e, input)).collect(),
-        horizon: horizon(contacts),
+        horizon: horizon::words(input, horizon_report.as_ref()),
+        sun_path: course::path(input),
+        horizon_file: horizon_report,
+        limb_lights: diamond::lines(input),
         countdowns: countdowns(
             contacts,
             filter_course(input, seen, withheld),
@@ -342,6 +366,32 @@ impl Doubt {
     }
 }
 
+/// Nearer than this to a central phase by the real limb, in seconds of arc, a partial eclipse is one of beads (our choice: as deep as
+/// the Moon's valleys).
+const BEADS_ALL_ALONG_ARCSEC: f64 = 1.0;
+
+/// The warning where only the Moon's valleys keep the eclipse from being total, or its mountains from being annular.
+fn all_but_total(contacts: &Contacts) -> Option<String> {
+    let margin = contacts.limb_margin?;
+    let close = margin.covered_arcsec > -BEADS_ALL_ALONG_ARCSEC || margin.is_doubtful();
+    if contacts.kind != LocalKind::Partial || !close {
+        return None;
+    }
+    let told = if contacts.maximum.sky.ratio() > 1.0 {
+        "At the very edge of the path: the Moon all but covers the Sun, and sunlight shines through its valleys throughout"
+    } else {
+        "At the very edge of the path: the ring all but closes, and the Moon's mountains break it throughout"
+    };
+    let doubt = if margin.is_doubtful() {
+        ", unless the edge lies a little nearer than predicted"
+    } else {
+        ""
+    };
+    Some(format!(
+        "{told}{doubt}. Maps drawn for a smooth Moon may call it central here. Every filter stays on."
+    ))
+}
+
 /// Whether the Sun is up for some of a total eclipse here.
 fn totality_seen(contacts: &Contacts) -> bool {
     let up = |event: Option<ContactEvent>| event.is_some_and(|e| e.sun_up);
@@ -358,6 +408,7 @@ fn zone_name(input: &PlanInput<'_>) -> String {
 
 fn contact_line(event: &ContactEvent, input: &PlanInput<'_>) -> ContactLine {
     let sky = &event.sky;
+    let skyline = input.skyline.as_ref();
     ContactLine {
         contact: event.kind,
         utc: event.utc,
@@ -368,50 +419,9 @@ fn contact_line(event: &ContactEvent, input: &PlanInput<'_>) -> ContactLine {
         sun_az_deg: sky.sun_az_deg,
         compass: compass_point(sky.sun_az_deg),
         sun_up: event.sun_up,
+        clearance_deg: skyline.map(|line| course::clearance_deg(line, sky)),
+        sight: skyline.map(|line| course::sight(line, sky)),
         vertex_angle_deg: event.vertex_angle_deg,
-    }
-}
-
-fn horizon(contacts: &Contacts) -> Vec<String> {
-    let mut lines = Vec::new();
-    for event in contacts.events() {
-        let word = match event.kind {
-            ContactKind::Maximum => "Maximum",
-            kind => kind.word(),
-        };
-        let (alt, az) = (event.sky.sun_alt_refracted_deg, event.sky.sun_az_deg);
-        if !event.sun_up {
-            lines.push(format!(
-                "{word}: the Sun is below a flat horizon; not to be seen."
-            ));
-        } else if alt < LOW_SUN_DEG {
-            lines.push(format!(
-                "{word}: only {alt:.1} degrees up, {} towards {}. Anything higher than that there hides it: \
-                     check it from the very spot beforehand.",
-                fists_words(alt), compass_point(az)
-            ));
-        }
-    }
-    if lines.is_empty() {
-        let lowest = contacts
-            .events()
-            .map(|e| e.sky.sun_alt_refracted_deg)
-            .fold(90.0, f64::min);
-        lines.push(format!(
-            "The Sun stands {:.0} degrees or more above the horizon at every contact ({}).",
-            lowest.floor(),
-            fists_words(lowest)
-        ));
-    }
-    lines
-}
-
-/// "0.6 fists at arm's length", as the table of contacts has it.
-fn fists_words(alt_deg: f64) -> String {
-    match alt_deg / FIST_DEG {
-        n if n < 0.05 => "hardly above the horizon".to_owned(),
-        n if (0.95..1.05).contains(&n) => "1 fist at arm's length".to_owned(),
-        n => format!("{n:.1} fists at arm's length"),
     }
 }
 
@@ -435,6 +445,7 @@ fn partials(input: &PlanInput<'_>) -> Vec<PartialLine> {
                 hazy_stops: haze,
                 shutter: dial_mark(time_s),
                 hazy_shutter: dial_mark(high_sun_s * haze.exp2()),
+                behind_horizon: false,
                 crescent_shutter: (sky.obscuration > CRESCENT_OBSCURATION)
                     .then(|| dial_mark(time_s * CRESCENT_STOPS.exp2())),
             }
@@ -609,6 +620,7 @@ fn steps(
                 from_c2_s,
                 local,
                 action,
+                behind_horizon: false,
             }
         })
         .collect()

@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::course::Sight;
 use super::sheet::{Sheet, TotalityStep};
 use crate::domain::{LocalKind, dial_mark, dial_mark_within};
 
@@ -74,6 +75,7 @@ impl Sheet {
         }
         self.write_countdowns(out)?;
         self.write_totality(out)?;
+        self.write_limb_lights(out)?;
         self.write_settings(out)?;
         self.write_brackets(out)?;
         self.write_partials(out)?;
@@ -115,11 +117,16 @@ impl Sheet {
         for c in &self.contacts {
             let utc = c.utc.to_string();
             let clock = utc.get(11..21).unwrap_or(&utc);
-            let down = if c.sun_up { "" } else { "  Sun down" };
+            let down = match c.sight {
+                _ if !c.sun_up => "  Sun down",
+                Some(Sight::Hidden) => "  behind the horizon",
+                Some(Sight::Cut) => "  cut by the horizon",
+                _ => "",
+            };
             writeln!(
                 out,
                 "{:<9}  {}   {clock}  {:>5.1} s  {:>6.1} deg  {:>10.1}  {:>5.0} {}{down}",
-                c.contact.word(),
+                capital(c.contact.word()),
                 c.local,
                 c.sigma_s,
                 c.sun_alt_deg,
@@ -135,14 +142,15 @@ impl Sheet {
     fn write_countdowns(&self, out: &mut String) -> std::fmt::Result {
         heading(out, "COUNTDOWN")?;
         for block in &self.countdowns {
-            writeln!(out, "{}", block.contact.word())?;
+            writeln!(out, "{}", capital(block.contact.word()))?;
             for line in &block.lines {
                 writeln!(
                     out,
-                    "  {:>8}  {}  {}",
+                    "  {:>8}  {}  {}{}",
                     signed_minutes(line.from_contact_s),
                     line.local,
-                    line.action
+                    line.action,
+                    behind(line.behind_horizon)
                 )?;
             }
         }
@@ -164,6 +172,45 @@ impl Sheet {
             write_steps(out, &plan.steps)?;
         }
         Ok(())
+    }
+
+    fn write_limb_lights(&self, out: &mut String) -> std::fmt::Result {
+        if self.limb_lights.is_empty() {
+            return Ok(());
+        }
+        heading(out, &self.limb_light_heading().to_uppercase())?;
+        for line in &self.limb_lights {
+            wrapped(out, &line.words())?;
+        }
+        wrapped(out, &self.limb_light_note())
+    }
+
+    /// What the places on the limb are.
+    pub(super) fn limb_light_heading(&self) -> &'static str {
+        if self.kind == LocalKind::Annular {
+            "Where the ring closes and breaks"
+        } else {
+            "Where the diamond stands"
+        }
+    }
+
+    /// How the places on the limb are to be read.
+    pub(super) fn limb_light_note(&self) -> String {
+        let filter = if self.kind == LocalKind::Annular {
+            " The filter stays on."
+        } else {
+            ""
+        };
+        let doubt = if self.near_limit {
+            " So near the limit of the path a few hundred metres move these places along the limb."
+        } else {
+            ""
+        };
+        format!(
+            "As on a clock face, by the Moon's own mountains: with the zenith up on a level tripod; with the celestial pole up on a mount \
+             that turns about it, the camera square to the mount. A mirror or a star diagonal shows it the other way round. V counts from the zenith, P from celestial north, both anticlockwise in \
+             degrees.{filter}{doubt}"
+        )
     }
 
     /// What is said of the lens's filter and of eyes.
@@ -268,14 +315,15 @@ impl Sheet {
         for p in &self.partials {
             writeln!(
                 out,
-                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>8}   {:<20}  {}",
+                "  {}  {:>5.1} deg  {:>3.0} {:<3}  {:>8}   {:<20}  {}{}",
                 p.local,
                 p.sun_alt_deg,
                 p.sun_az_deg,
                 p.compass,
                 covered(p.obscuration),
                 p.shutter_words(),
-                p.haze_words()
+                p.haze_words(),
+                behind(p.behind_horizon)
             )?;
         }
         Ok(())
@@ -391,13 +439,29 @@ pub(super) const RING_WORDS: &str = "Beads and ring also show in the seconds bef
 pub(super) const EYES_WORDS: &str =
     "Eyes: filters on until the last bead is gone, and back before the first.";
 
+/// The words with a capital first.
+pub(super) fn capital(words: &str) -> String {
+    let mut chars = words.chars();
+    chars
+        .next()
+        .map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+/// What is added to a moment at which the measured horizon hides the Sun.
+pub(super) fn behind(hidden: bool) -> &'static str {
+    if hidden { " (behind the horizon)" } else { "" }
+}
+
 /// Stretches of the central phase, one a line.
 fn write_steps(out: &mut String, steps: &[TotalityStep]) -> std::fmt::Result {
     for step in steps {
         writeln!(
             out,
-            "  {:>+6.1} s  {:<8}  {}",
-            step.from_c2_s, step.local, step.action
+            "  {:>+6.1} s  {:<8}  {}{}",
+            step.from_c2_s,
+            step.local,
+            step.action,
+            behind(step.behind_horizon)
         )?;
     }
     Ok(())
@@ -463,11 +527,9 @@ fn wrapped(out: &mut String, words: &str) -> std::fmt::Result {
     writeln!(out)
 }
 
-/// "98.3 %"; what is not all never reads as all of it, which would be totality.
+/// "98.3 %"; a partial phase never reads as all of it, also where the mean limb covers all and the real one does not.
 pub(super) fn covered(obscuration: f64) -> String {
-    let percent = obscuration * 100.0;
-    let most = if percent < 100.0 { 99.9 } else { 100.0 };
-    format!("{:.1} %", percent.min(most))
+    format!("{:.1} %", (obscuration * 100.0).min(99.9))
 }
 
 /// A number with two decimals at most.

@@ -81,6 +81,8 @@ pub struct PartialLine {
     pub shutter: String,
     /// The same in hazy air.
     pub hazy_shutter: String,
+    /// Whether the measured horizon hides the Sun then, wholly or in part.
+    pub behind_horizon: bool,
     /// Longest shutter worth trying on a narrow crescent, whose limb is darker; `None` on wider ones.
     pub crescent_shutter: Option<String>,
 }
@@ -128,6 +130,8 @@ pub struct CountdownLine {
     pub local: String,
     /// What to do.
     pub action: String,
+    /// Whether the measured horizon hides the Sun then, wholly or in part.
+    pub behind_horizon: bool,
 }
 
 /// The countdown to one contact.
@@ -335,6 +339,7 @@ fn partial_beside(
         utc: partial.utc,
         local: partial.local.clone(),
         action: action.to_owned(),
+        behind_horizon: partial.behind_horizon,
     })
 }
 
@@ -370,6 +375,7 @@ fn line(
         utc,
         local: clock_time(utc, zone, rounding),
         action: action.to_owned(),
+        behind_horizon: false,
     }
 }
 
