@@ -5,11 +5,12 @@ use super::profile::{Arc, LimbProfile};
 use super::sightline::Sightline;
 use crate::domain::{MoonAspect, Utc};
 
-/// Seconds between epochs. Libration moves the limb by some 0.3 degrees in that time; straight between epochs a height is good to
-/// 0.003 seconds of arc rms, 0.03 at most (`fixtures/scripts/make_demo_limb.py` prints it for twice the step).
-const EPOCH_S: f64 = 600.0;
-/// Degrees of position angle between points: a pixel on the limb of a Moon of 230 pixels in radius.
-const POINT_DEG: f64 = 0.25;
+/// Seconds between epochs. Straight between them a height is good to 0.003 seconds of arc rms, 0.04 at most
+/// (`fixtures/scripts/make_demo_limb.py` prints it for this step).
+const EPOCH_S: f64 = 1200.0;
+/// Degrees of position angle between points: enough for the mean of a stretch of a hundred degrees to 0.03 seconds of arc (our
+/// choice; the time it takes grows with the number).
+const POINT_DEG: f64 = 0.5;
 
 /// The limb all round from one instant to another.
 #[derive(Clone, Debug)]
