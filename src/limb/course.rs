@@ -5,11 +5,12 @@ use super::profile::{Arc, LimbProfile};
 use super::sightline::Sightline;
 use crate::domain::{MoonAspect, Utc};
 
-/// Seconds between epochs. Libration moves the limb by some 0.3 degrees in that time; straight between epochs a height is good to
-/// 0.003 seconds of arc rms, 0.03 at most (`fixtures/scripts/make_demo_limb.py` prints it for twice the step).
-const EPOCH_S: f64 = 600.0;
-/// Degrees of position angle between points: a pixel on the limb of a Moon of 230 pixels in radius.
-const POINT_DEG: f64 = 0.25;
+/// Seconds between epochs. Straight between them a height is good to 0.003 seconds of arc rms, 0.04 at most
+/// (`fixtures/scripts/make_demo_limb.py` prints it for this step).
+const EPOCH_S: f64 = 1200.0;
+/// Degrees of position angle between points: enough for the mean of a stretch of a hundred degrees to 0.03 seconds of arc (our
+/// choice; the time it takes grows with the number).
+const POINT_DEG: f64 = 0.5;
 
 /// The limb all round from one instant to another.
 #[derive(Clone, Debug)]
@@ -20,19 +21,19 @@ pub struct LimbCourse {
 }
 
 impl LimbCourse {
-    /// The limb from `first` on for `length_s` seconds; `aspect` says where the Moon stands. `each` works on some epochs, in
-    /// parallel where that is wished, and gives their rows in order.
-    pub fn new(
-        first: Utc,
-        length_s: f64,
-        aspect: &(dyn Fn(Utc) -> MoonAspect + Sync),
-        each: &dyn Fn(usize, &(dyn Fn(usize) -> Vec<f64> + Sync)) -> Vec<Vec<f64>>,
-    ) -> Self {
+    /// The instants whose limbs make the course from `first` on for `length_s` seconds.
+    pub fn epochs(first: Utc, length_s: f64) -> Vec<Utc> {
         let count = (length_s.max(0.0) / EPOCH_S).ceil() as usize + 1;
-        let row = |n: usize| row(&aspect(first.plus_s(n as f64 * EPOCH_S)));
+        (0..count)
+            .map(|n| first.plus_s(n as f64 * EPOCH_S))
+            .collect()
+    }
+
+    /// The course from its limbs at [`LimbCourse::epochs`], one at least.
+    pub fn of(first: Utc, limbs: Vec<LimbAll>) -> Self {
         Self {
             first,
-            rows: each(count, &row),
+            rows: limbs.into_iter().map(|limb| limb.0).collect(),
         }
     }
 
@@ -53,9 +54,16 @@ impl LimbCourse {
     }
 }
 
-fn row(aspect: &MoonAspect) -> Vec<f64> {
-    let line = Sightline::new(aspect);
-    let sphere = line.sphere_arcsec();
-    let profile: LimbProfile = line.profile(Arc::WHOLE, POINT_DEG);
-    profile.points().map(|(_, r)| r / sphere - 1.0).collect()
+/// The limb all round at one instant.
+#[derive(Clone, Debug)]
+pub struct LimbAll(Vec<f64>);
+
+impl LimbAll {
+    /// Where the Moon stands so.
+    pub fn of(aspect: &MoonAspect) -> Self {
+        let line = Sightline::new(aspect);
+        let sphere = line.sphere_arcsec();
+        let profile: LimbProfile = line.profile(Arc::WHOLE, POINT_DEG);
+        Self(profile.points().map(|(_, r)| r / sphere - 1.0).collect())
+    }
 }

@@ -19,7 +19,7 @@ mod profile;
 mod sightline;
 
 pub use circle::{CircleShift, LimbPoint, circle_shift};
-pub use course::LimbCourse;
+pub use course::{LimbAll, LimbCourse};
 pub use profile::{Arc, LimbProfile};
 pub use sightline::Sightline;
 

@@ -65,6 +65,8 @@ pub(crate) struct Card<'a> {
     asked: usize,
     /// Whether measurements came in that the clocks do not rest on yet.
     stale: bool,
+    /// Whether the clocks were solved in the light of a solution that knew of as many frames how they are turned.
+    level: bool,
     /// Whether the clocks take nothing from frames still to be measured.
     settled: bool,
 }
@@ -110,6 +112,7 @@ impl<'a> Card<'a> {
             known,
             asked: 0,
             stale: false,
+            level: true,
             settled: false,
         }
     }
@@ -197,34 +200,33 @@ impl<'a> Card<'a> {
         (sky.ratio(), sky.vertical_squeeze)
     }
 
-    /// Solves the clocks; the first time twice, since only a solution says which mountains of the Moon each frame shows.
+    /// Solves the clocks, in the light of the last solution: that says which mountains of the Moon each frame shows.
     fn solve_clocks(&mut self) {
         if let (Some((place, word)), true) = (self.eclipse, self.stale) {
             self.stale = false;
-            let passes = if self.known.solved.tells_turns() {
-                1
-            } else {
-                2
+            self.known.notices.clear();
+            let before = Before {
+                word,
+                solved: &self.known.solved,
             };
-            for _ in 0..passes {
-                self.known.notices.clear();
-                let before = Before {
-                    word,
-                    solved: &self.known.solved,
-                };
-                self.known.solved = clocks::solve(
-                    self.shots,
-                    &self.known.seen,
-                    &before,
-                    place,
-                    &mut self.known.notices,
-                );
-            }
+            let solved = clocks::solve(
+                self.shots,
+                &self.known.seen,
+                &before,
+                place,
+                &mut self.known.notices,
+            );
+            self.level = solved.turned() == self.known.solved.turned();
+            self.known.solved = solved;
         }
     }
 
     /// Lets the clocks stand as they are from now on; the Suns of slivers follow the vectors they give.
     fn settle(&mut self) {
+        if !self.level {
+            self.stale = true;
+            self.solve_clocks();
+        }
         self.settled = true;
         for index in 0..self.shots.len() {
             let hint = self.expected(index);

@@ -57,9 +57,9 @@ impl Solved {
         self.turns.get(&index).copied()
     }
 
-    /// Whether it is known of any frame how it is turned.
-    pub(crate) fn tells_turns(&self) -> bool {
-        !self.turns.is_empty()
+    /// Of how many frames it is known how they are turned.
+    pub(crate) fn turned(&self) -> usize {
+        self.turns.len()
     }
 
     /// Whether a shot's look contradicts its body's clock, so that its stamp is not to be believed.

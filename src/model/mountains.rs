@@ -4,9 +4,9 @@ use std::sync::OnceLock;
 
 use rayon::prelude::*;
 
-use crate::domain::{Contacts, SunMoon};
+use crate::domain::{Contacts, SunMoon, Utc};
 use crate::ephemeris::{EARTH_RADIUS_KM, EclipseView, Radii};
-use crate::limb::{CircleShift, LimbCourse, LimbPoint, circle_shift};
+use crate::limb::{CircleShift, LimbAll, LimbCourse, LimbPoint, circle_shift};
 
 /// The limb is worked out this long before C1 and after C4, in seconds.
 const MARGIN_S: f64 = 300.0;
@@ -72,9 +72,9 @@ impl Mountains {
         self.0.get_or_init(|| {
             let first = contacts.c1.utc.plus_s(-MARGIN_S);
             let length_s = contacts.c4.utc.seconds_since(first) + MARGIN_S;
-            LimbCourse::new(first, length_s, &|utc| view.moon_aspect(utc), &|n, row| {
-                (0..n).into_par_iter().map(row).collect()
-            })
+            let limb = |utc: Utc| LimbAll::of(&view.moon_aspect(utc));
+            let epochs = LimbCourse::epochs(first, length_s);
+            LimbCourse::of(first, epochs.into_par_iter().map(limb).collect())
         })
     }
 }
@@ -97,7 +97,7 @@ mod tests {
 
     use super::*;
     use crate::contacts::{self, ContactsOptions};
-    use crate::domain::{Site, Utc};
+    use crate::domain::Site;
 
     /// Worked out with numpy from `src/demo/limb.bin`, which is made without the program, by weighted least squares.
     #[test]
