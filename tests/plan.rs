@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{
     ContactEvent, ContactKind, Contacts, EclipseKind, LocalKind, Site, SunMoon, Utc,
 };
@@ -585,7 +586,6 @@ fn text_fits_a_page() {
 
 #[test]
 fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
-    use contactstrip::contacts::{self, ContactsOptions};
     let sites = [
         (-30.03, -70.71),
         (40.3, -3.7),
@@ -660,7 +660,6 @@ fn real_eclipses_keep_the_rules_wherever_they_are_seen() {
 
 #[test]
 fn a_sun_that_is_down_throughout_leaves_nothing_to_shoot() {
-    use contactstrip::contacts::{self, ContactsOptions};
     let site = Site::new(-10.0, -140.0, 0.0).unwrap();
     let view = contacts::view(
         &site,
@@ -677,12 +676,22 @@ fn a_sun_that_is_down_throughout_leaves_nothing_to_shoot() {
     }
 }
 
-/// The sheet of a place on a day, in UTC.
+/// The sheet of a place on a day, in UTC, on the Moon's mean limb.
 fn real(site: &str, day: &str, gear: Gear) -> Sheet {
-    use contactstrip::contacts::{self, ContactsOptions};
+    sheet_at(site, day, &ContactsOptions::default(), None, gear)
+}
+
+/// The sheet of a place on a day, in UTC, with a horizon measured from the spot or none.
+fn sheet_at(
+    site: &str,
+    day: &str,
+    options: &ContactsOptions,
+    horizon: Option<&str>,
+    gear: Gear,
+) -> Sheet {
     let site: Site = site.parse().unwrap();
-    let view = contacts::view(&site, day.parse().unwrap(), &ContactsOptions::default()).unwrap();
-    let contacts = contacts::of_view(&view).unwrap();
+    let view = contacts::view(&site, day.parse().unwrap(), options).unwrap();
+    let contacts = contacts::of_view_with(&view, options.limb).unwrap();
     plan::sheet(&PlanInput {
         contacts: &contacts,
         sky: &|t| view.at(t),
@@ -690,7 +699,7 @@ fn real(site: &str, day: &str, gear: Gear) -> Sheet {
         near_path: contacts::near_path(&view, &contacts),
         rehearsed: None,
         limb_lights: contacts::limb_lights(&view, &contacts),
-        skyline: None,
+        skyline: horizon.map(|lines| lines.parse().unwrap()),
         gear,
     })
     .unwrap()
@@ -860,24 +869,9 @@ fn a_place_outside_the_path_is_told_where_it_lies() {
     );
 }
 
-/// A sheet with a horizon measured from the spot.
+/// A sheet with a horizon measured from the spot, on the Moon's real limb.
 fn with_horizon(site: &str, day: &str, horizon: &str) -> Sheet {
-    use contactstrip::contacts::{self, ContactsOptions};
-    let site: Site = site.parse().unwrap();
-    let options = ContactsOptions::real();
-    let view = contacts::view(&site, day.parse().unwrap(), &options).unwrap();
-    let contacts = contacts::of_view_with(&view, options.limb).unwrap();
-    plan::sheet(&PlanInput {
-        contacts: &contacts,
-        sky: &|t| view.at(t),
-        zone: TimeZone::UTC,
-        near_path: contacts::near_path(&view, &contacts),
-        rehearsed: None,
-        limb_lights: contacts::limb_lights(&view, &contacts),
-        skyline: Some(horizon.parse().unwrap()),
-        gear: gear(),
-    })
-    .unwrap()
+    sheet_at(site, day, &ContactsOptions::real(), Some(horizon), gear())
 }
 
 fn flat(text: &str) -> String {

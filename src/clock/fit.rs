@@ -419,13 +419,13 @@ impl Normal {
             slope.set_column(k, &((at(&more) - at(&less)) / (2.0 * PROBE[k])));
         }
         // Scale and biases only stretch the vector.
-        let t_s = seen.reading_s - solved.unknowns[TAU];
+        let side = course.side(seen.reading_s - solved.unknowns[TAU]);
         let here = at(&solved.unknowns);
         let outward = here / here.norm().max(1e-9);
-        let biased = solved.unknowns[EDGE] + solved.unknowns[SIDE] * course.side(t_s);
+        let biased = solved.unknowns[EDGE] + solved.unknowns[SIDE] * side;
         slope.set_column(SCALE, &(here - outward * biased));
         slope.set_column(EDGE, &outward);
-        slope.set_column(SIDE, &(outward * course.side(t_s)));
+        slope.set_column(SIDE, &(outward * side));
         let off = Vector2::new(m.right, m.up) - here;
         let weighed = slope.transpose() * weight;
         self.matrix += weighed * slope;
