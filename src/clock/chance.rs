@@ -98,6 +98,17 @@ pub(super) fn log(witness: &Witness, t_s: f64, step_s: f64, sky: &Sky<'_>) -> f6
     (if risen { here } else { here * BELOW_HORIZON }).ln()
 }
 
+/// The most that [`log`] can be for a witness at any time.
+pub(super) fn most(witness: &Witness) -> f64 {
+    match witness.shows {
+        Shows::Crescent { sigma, .. } => {
+            let density = 1.0 / (sigma * std::f64::consts::TAU.sqrt());
+            (witness.doubt * ANY_DISTANCE + (1.0 - witness.doubt) * density).ln()
+        }
+        _ => 0.0,
+    }
+}
+
 /// Density of a measured distance of the centres.
 fn crescent(apart: f64, sigma: f64, t_s: f64, blur_s: f64, course: &Course) -> f64 {
     const APART_S: f64 = 8.0;

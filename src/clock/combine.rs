@@ -60,19 +60,37 @@ pub(super) struct Evidence {
 impl Evidence {
     /// Log of belief times evidence at a clock error, smoothed over a step.
     pub(super) fn log(&self, tau_s: f64, step_s: f64, sky: &Sky<'_>) -> f64 {
-        belief::log_density(tau_s - f64::from(self.zone_s), self.zone_s)
-            + self.log_of_pictures(tau_s, step_s, sky)
+        self.belief(tau_s) + self.log_of_pictures(tau_s, step_s, sky)
     }
 
-    /// The same without the belief.
+    fn belief(&self, tau_s: f64) -> f64 {
+        belief::log_density(tau_s - f64::from(self.zone_s), self.zone_s)
+    }
+
+    /// The most that the single frames can add to [`Evidence::log`].
+    pub(super) fn most_of_witnesses(&self) -> f64 {
+        self.witnesses.iter().map(chance::most).sum()
+    }
+
+    /// What they add to: belief and what many frames say together.
+    pub(super) fn log_beside_witnesses(&self, tau_s: f64, step_s: f64) -> f64 {
+        self.belief(tau_s) + self.log_of_many(tau_s, step_s)
+    }
+
+    /// What many frames say together.
+    pub(super) fn log_of_many(&self, tau_s: f64, step_s: f64) -> f64 {
+        let joint = self.joint.map_or(0.0, |joint| joint.log(tau_s, step_s));
+        joint + self.gps.map_or(0.0, |gps| gps.log(tau_s))
+    }
+
+    /// [`Evidence::log`] without the belief.
     pub(super) fn log_of_pictures(&self, tau_s: f64, step_s: f64, sky: &Sky<'_>) -> f64 {
         let witnesses: f64 = self
             .witnesses
             .iter()
             .map(|w| chance::log(w, w.reading_s - tau_s, step_s, sky))
             .sum();
-        let joint = self.joint.map_or(0.0, |joint| joint.log(tau_s, step_s));
-        witnesses + joint + self.gps.map_or(0.0, |gps| gps.log(tau_s))
+        witnesses + self.log_of_many(tau_s, step_s)
     }
 
     /// Minus twice the log of how likely an error known to `sigma_s` is, up to a constant: at its best within two sigmas.
@@ -137,7 +155,9 @@ impl Evidence {
     /// What is known of the error once all is weighed.
     pub(super) fn posterior(&self, sky: &Sky<'_>) -> Option<Posterior> {
         let log = |tau_s: f64, step_s: f64| self.log(tau_s, step_s, sky);
-        posterior::of(&self.spans(), self.sharp_s(), &log)
+        let witnesses = self.most_of_witnesses();
+        let most = |tau_s: f64, step_s: f64| self.log_beside_witnesses(tau_s, step_s) + witnesses;
+        posterior::of(&self.spans(), self.sharp_s(), &log, &most)
     }
 
     /// What a clock error rests on, best first.

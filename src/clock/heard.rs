@@ -292,9 +292,15 @@ fn together(a: &Heard, b: &Heard) -> Option<Posterior> {
     let mut spans = a.evidence.spans();
     spans.extend(b.evidence.spans());
     let sharp_s = a.evidence.sharp_s().min(b.evidence.sharp_s());
-    posterior::of(&spans, sharp_s, &|tau_s, step_s| {
+    let log = |tau_s: f64, step_s: f64| {
         a.evidence.log(tau_s, step_s, &sky_a) + b.evidence.log_of_pictures(tau_s, step_s, &sky_b)
-    })
+    };
+    let witnesses = a.evidence.most_of_witnesses() + b.evidence.most_of_witnesses();
+    let most = |tau_s: f64, step_s: f64| {
+        let own = a.evidence.log_beside_witnesses(tau_s, step_s);
+        own + b.evidence.log_of_many(tau_s, step_s) + witnesses
+    };
+    posterior::of(&spans, sharp_s, &log, &most)
 }
 
 /// Whether the camera's word is as likely as anything else by frames that only say when the eclipse was not.

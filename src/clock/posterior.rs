@@ -53,16 +53,24 @@ struct Run {
     logs: Vec<f64>,
 }
 
-/// Works the product out. `log(tau_s, step_s)` gives its log at an error, smoothed over a step; `spans` are where to look;
-/// `sharp_s` is the narrowest feature expected.
+/// Works the product out. `log(tau_s, step_s)` gives its log at an error, smoothed over a step, and `most` no less than that, but
+/// quickly; `spans` are where to look; `sharp_s` is the narrowest feature expected.
 pub(super) fn of(
     spans: &[(f64, f64)],
     sharp_s: f64,
     log: &(dyn Fn(f64, f64) -> f64 + Sync),
+    most: &(dyn Fn(f64, f64) -> f64 + Sync),
 ) -> Option<Posterior> {
-    let coarse: Vec<Run> = joined(spans.to_vec(), COARSE_S)
+    let spans = joined(spans.to_vec(), COARSE_S);
+    // What cannot come near one value that is reached need not be worked out.
+    let least = highest(&spans, most).map(|tau_s| log(tau_s, COARSE_S) - NEGLIGIBLE);
+    let likely = |tau_s: f64, step_s: f64| match least {
+        Some(least) if most(tau_s, step_s) < least => f64::NEG_INFINITY,
+        _ => log(tau_s, step_s),
+    };
+    let coarse: Vec<Run> = spans
         .into_iter()
-        .map(|span| run(span, COARSE_S, log))
+        .map(|span| run(span, COARSE_S, &likely))
         .collect();
     let best = top(&coarse)?;
     let near: Vec<(f64, f64)> = coarse
@@ -98,6 +106,18 @@ fn run((from_s, to_s): (f64, f64), step_s: f64, log: &(dyn Fn(f64, f64) -> f64 +
         from_s,
         logs: (0..count).into_par_iter().map(at).collect(),
     }
+}
+
+/// The error at which a function is highest, looked for in coarse steps.
+fn highest(spans: &[(f64, f64)], most: &(dyn Fn(f64, f64) -> f64 + Sync)) -> Option<f64> {
+    let places = spans.iter().flat_map(|span| {
+        let run = run(*span, COARSE_S, most);
+        let from_s = run.from_s;
+        let at = move |(n, log): (usize, f64)| (from_s + n as f64 * COARSE_S, log);
+        run.logs.into_iter().enumerate().map(at)
+    });
+    let best = places.max_by(|a, b| a.1.total_cmp(&b.1))?;
+    best.1.is_finite().then_some(best.0)
 }
 
 fn top(runs: &[Run]) -> Option<f64> {
@@ -175,13 +195,17 @@ fn curve(runs: &[Run], step_s: f64, best: f64) -> Vec<(f64, f64)> {
 mod tests {
     use super::*;
 
+    fn any(_: f64, _: f64) -> f64 {
+        f64::INFINITY
+    }
+
     #[test]
     fn a_bell_has_its_mean_and_sigma() {
         let bell = |tau_s: f64, step_s: f64| {
             let sigma_s = 2.0f64.hypot(step_s / 3.5);
             -0.5 * ((tau_s - 31.0) / sigma_s).powi(2) - sigma_s.ln()
         };
-        let found = of(&[(-500.0, 500.0)], 2.0, &bell).unwrap();
+        let found = of(&[(-500.0, 500.0)], 2.0, &bell, &any).unwrap();
         assert_eq!(found.peaks.len(), 1);
         let peak = found.peaks[0];
         assert!((peak.tau_s - 31.0).abs() < 0.05 && (peak.sigma_s - 2.0).abs() < 0.1);
@@ -195,7 +219,7 @@ mod tests {
             let bell = |at_s: f64| (-0.5 * ((tau_s - at_s) / 5.0).powi(2)).exp();
             (bell(-100.0) + 3.0 * bell(100.0) + 1e-12).ln()
         };
-        let found = of(&[(-500.0, 0.0), (0.0, 500.0)], 5.0, &bells).unwrap();
+        let found = of(&[(-500.0, 0.0), (0.0, 500.0)], 5.0, &bells, &any).unwrap();
         let weights: Vec<f64> = found.peaks.iter().map(|p| p.weight).collect();
         assert_eq!(weights.len(), 2);
         assert!((weights[0] - 0.75).abs() < 0.01 && (weights[1] - 0.25).abs() < 0.01);
