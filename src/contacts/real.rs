@@ -104,7 +104,8 @@ fn deep(view: &EclipseView, total: bool, maximum_s: f64, (c2_s, c3_s): (f64, f64
         let coarse = Gap::at(view, total, mean_s, &[arc], COARSE_DEG);
         coarse.end(maximum_s, mean_s)
     };
-    let ends = end(c2_s).zip(end(c3_s));
+    let (c2, c3) = rayon::join(|| end(c2_s), || end(c3_s));
+    let ends = c2.zip(c3);
     match ends {
         Some(_) => Central {
             kind: kind(total),
