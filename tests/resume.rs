@@ -151,14 +151,15 @@ fn fifty_killed_runs_end_with_the_same_bytes() {
 fn a_second_look_is_quick_and_a_changed_file_is_looked_at_anew() {
     let desk = Desk::new();
     let out = desk.out("out");
-    let timed = || {
+    let timed = |out: &Path| {
         let begin = Instant::now();
-        let output = desk.run("sort", &out);
+        let output = desk.run("sort", out);
         (begin.elapsed(), output)
     };
-    let (first, _) = timed();
+    // Other tests run beside this one: of two times each the shorter tells what it takes.
+    let first = timed(&out).0.min(timed(&desk.out("another")).0);
     let record = contents(&out);
-    let (second, _) = timed();
+    let second = timed(&out).0.min(timed(&out).0);
     assert!(record == contents(&out));
     assert!(5 * second < first, "{second:?} after {first:?}");
 

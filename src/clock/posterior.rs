@@ -61,16 +61,16 @@ pub(super) fn of(
     log: &(dyn Fn(f64, f64) -> f64 + Sync),
     most: &(dyn Fn(f64, f64) -> f64 + Sync),
 ) -> Option<Posterior> {
-    let spans = joined(spans.to_vec(), COARSE_S);
-    // What cannot come near one value that is reached need not be worked out.
-    let least = highest(&spans, most).map(|tau_s| log(tau_s, COARSE_S) - NEGLIGIBLE);
-    let likely = |tau_s: f64, step_s: f64| match least {
-        Some(least) if most(tau_s, step_s) < least => f64::NEG_INFINITY,
-        _ => log(tau_s, step_s),
-    };
-    let coarse: Vec<Run> = spans
+    let bounds: Vec<Run> = joined(spans.to_vec(), COARSE_S)
         .into_iter()
-        .map(|span| run(span, COARSE_S, &likely))
+        .map(|span| run(span, COARSE_S, most))
+        .collect();
+    // What cannot come near one value that is reached need not be worked out.
+    let least =
+        highest(&bounds).map_or(f64::NEG_INFINITY, |tau_s| log(tau_s, COARSE_S) - NEGLIGIBLE);
+    let coarse: Vec<Run> = bounds
+        .into_iter()
+        .map(|bound| bound.reached(least, log))
         .collect();
     let best = top(&coarse)?;
     let near: Vec<(f64, f64)> = coarse
@@ -108,16 +108,28 @@ fn run((from_s, to_s): (f64, f64), step_s: f64, log: &(dyn Fn(f64, f64) -> f64 +
     }
 }
 
-/// The error at which a function is highest, looked for in coarse steps.
-fn highest(spans: &[(f64, f64)], most: &(dyn Fn(f64, f64) -> f64 + Sync)) -> Option<f64> {
-    let places = spans.iter().flat_map(|span| {
-        let run = run(*span, COARSE_S, most);
-        let from_s = run.from_s;
-        let at = move |(n, log): (usize, f64)| (from_s + n as f64 * COARSE_S, log);
-        run.logs.into_iter().enumerate().map(at)
+/// The error at which coarse runs are highest.
+fn highest(runs: &[Run]) -> Option<f64> {
+    let places = runs.iter().flat_map(|run| {
+        let at = |(n, log): (usize, &f64)| (run.from_s + n as f64 * COARSE_S, *log);
+        run.logs.iter().enumerate().map(at)
     });
     let best = places.max_by(|a, b| a.1.total_cmp(&b.1))?;
     best.1.is_finite().then_some(best.0)
+}
+
+impl Run {
+    /// The values themselves where these, their bounds, are over `least`.
+    fn reached(self, least: f64, log: &(dyn Fn(f64, f64) -> f64 + Sync)) -> Self {
+        let at = |(n, bound): (usize, f64)| match bound < least {
+            true => f64::NEG_INFINITY,
+            false => log(self.from_s + n as f64 * COARSE_S, COARSE_S),
+        };
+        Self {
+            from_s: self.from_s,
+            logs: self.logs.into_par_iter().enumerate().map(at).collect(),
+        }
+    }
 }
 
 fn top(runs: &[Run]) -> Option<f64> {

@@ -98,7 +98,7 @@ impl Heights {
     /// Height in metres above the sphere at a selenographic unit vector, between the four points about it; nothing outside the
     /// band.
     pub(super) fn height_m(&self, at: [f64; 3]) -> Option<f64> {
-        let lat_deg = at[2].atan2(at[0].hypot(at[1])).to_degrees();
+        let lat_deg = at[2].clamp(-1.0, 1.0).asin().to_degrees();
         let lon_deg = at[1].atan2(at[0]).to_degrees();
         let y = ((90.0 - lat_deg) * PER_DEG - 0.5).clamp(0.0, (ROWS - 1) as f64);
         let x = (lon_deg * PER_DEG - 0.5).rem_euclid(COLUMNS as f64);

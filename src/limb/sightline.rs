@@ -75,8 +75,12 @@ impl Sightline {
         let heights = Heights::get();
         let mut best = f64::NEG_INFINITY;
         for run in runs() {
-            if self.bound(heights, outward, run) > best {
-                for &step in &steps()[run.first..=run.first + RUN] {
+            let roof_m = heights.roof_m(self.ground(outward, run.middle));
+            if self.slope(roof_m, run.nearest) <= best {
+                continue;
+            }
+            for &step in &steps()[run.first..=run.first + RUN] {
+                if self.slope(roof_m, step) > best {
                     best = best.max(self.slope(heights.height_m(self.ground(outward, step)), step));
                 }
             }
@@ -103,14 +107,6 @@ impl Sightline {
             let r = SPHERE_KM + m / 1000.0;
             r * step.sin / (self.distance_km - r * step.cos)
         })
-    }
-
-    /// What no ground of a run is seen beyond.
-    fn bound(&self, heights: &Heights, outward: [f64; 3], run: &Run) -> f64 {
-        self.slope(
-            heights.roof_m(self.ground(outward, run.middle)),
-            run.nearest,
-        )
     }
 }
 
