@@ -1,5 +1,7 @@
 //! The corona's fine structure as grey pictures, by the two normalisations.
 
+use rayon::prelude::*;
+
 use super::light::smooth_step;
 use super::normalise::{MgnOptions, mgn, nrgf};
 use super::profile::Profile;
@@ -35,8 +37,9 @@ pub fn fine(merged: &Merged, how: Fine) -> Result<LinearRgb, NotCarried> {
         Fine::MultiScale => mgn(&light, &MgnOptions::default()),
     };
     let mut out = LinearRgb::new(light.width(), light.height());
-    for y in 0..light.height() {
-        for x in 0..light.width() {
+    let rows = out.data_mut().par_chunks_mut(3 * light.width().max(1));
+    rows.enumerate().for_each(|(y, row)| {
+        for (x, rgb) in row.chunks_exact_mut(3).enumerate() {
             let value = shown.at(x, y);
             let coded = match how {
                 Fine::Radial => 0.5 + value / (2.0 * SHOWN_SIGMAS),
@@ -44,11 +47,10 @@ pub fn fine(merged: &Merged, how: Fine) -> Result<LinearRgb, NotCarried> {
             };
             let lit = merged.radiance.at(x, y).iter().any(|v| *v > 0.0);
             if lit && coded.is_finite() {
-                let grey = srgb_to_linear(coded.clamp(0.0, 1.0)) * outside(&merged.moon, x, y);
-                out.set(x, y, [grey; 3]);
+                rgb.fill(srgb_to_linear(coded.clamp(0.0, 1.0)) * outside(&merged.moon, x, y));
             }
         }
-    }
+    });
     Ok(out)
 }
 
@@ -67,8 +69,9 @@ fn flattened(merged: &Merged) -> LinearImage {
     let light = |x: usize, y: usize| luminance(map.at(x, y));
     let profile = Profile::of_medians([width, height], &merged.sun, &merged.moon, light);
     let mut out = LinearImage::new(width, height);
-    for y in 0..height {
-        for (x, value) in out.row_mut(y).iter_mut().enumerate() {
+    let rows = out.data_mut().par_chunks_mut(width.max(1)).enumerate();
+    rows.for_each(|(y, row)| {
+        for (x, value) in row.iter_mut().enumerate() {
             let r = (x as f64 - merged.sun.x_px).hypot(y as f64 - merged.sun.y_px);
             let usual = profile.at(r as f32);
             let flat = light(x, y) / usual;
@@ -78,7 +81,7 @@ fn flattened(merged: &Merged) -> LinearImage {
                 1.0
             };
         }
-    }
+    });
     fill_moon(&mut out, &merged.moon);
     out
 }

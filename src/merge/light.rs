@@ -126,6 +126,23 @@ impl<'a> Light<'a> {
         }
     }
 
+    /// The same frame's decoded light as the file has it, all of it alike, hot pixels as found here.
+    pub(crate) fn plain(&self) -> Self {
+        let how = Conversion::PLAIN;
+        let weights = (0..self.blocks[1])
+            .flat_map(|y| (0..self.blocks[0]).map(move |x| [x, y]))
+            .map(|at| inside(at, self.blocks))
+            .collect();
+        Self {
+            frame: self.frame,
+            tables: std::array::from_fn(|channel| table(self.frame, &how, channel)),
+            weights,
+            blocks: self.blocks,
+            hot: self.hot.clone(),
+            shared: self.shared,
+        }
+    }
+
     /// Pixels across.
     pub(crate) fn width(&self) -> usize {
         self.frame.width()
@@ -501,8 +518,7 @@ fn weights(
                         top = top.max(t);
                     }
                 }
-                let edge = x.min(y).min(across - 1 - x).min(down - 1 - y) as f32;
-                let inside = smooth_step(0.0, EDGE_FADE_BLOCKS, edge + 0.3);
+                let inside = inside([x, y], [across, down]);
                 let Weighing::ByNoise { above_shortest } = how.weighing else {
                     return inside;
                 };
@@ -513,6 +529,12 @@ fn weights(
             })
         })
         .collect()
+}
+
+/// What a frame's edge leaves of a block's weight.
+fn inside([x, y]: [usize; 2], [across, down]: [usize; 2]) -> f32 {
+    let edge = x.min(y).min(across - 1 - x).min(down - 1 - y) as f32;
+    smooth_step(0.0, EDGE_FADE_BLOCKS, edge + 0.3)
 }
 
 /// Variance of radiance where the mean light is `light`: camera noise and the rounding to stored values.

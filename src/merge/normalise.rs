@@ -24,10 +24,11 @@ pub fn nrgf(image: &LinearImage, sun: &Circle, inner_px: f64, ring_px: f64) -> L
         let r = radius(x, y);
         (r > inner_px && r.is_finite()).then(|| (r / ring_px) as usize)
     };
-    let sums = ring_sums(image, ring);
-    let mut out = image.clone();
-    for y in 0..image.height() {
-        for (x, v) in out.row_mut(y).iter_mut().enumerate() {
+    let sums = ring_sums(image, &ring);
+    let (width, mut out) = (image.width(), image.clone());
+    let rows = out.data_mut().par_chunks_mut(width.max(1)).enumerate();
+    rows.for_each(|(y, row)| {
+        for (x, v) in row.iter_mut().enumerate() {
             *v = match ring(x, y).and_then(|i| sums.get(i)) {
                 Some([n, mean, spread]) if *n > 0.0 => {
                     let off = f64::from(*v) - mean;
@@ -36,35 +37,70 @@ pub fn nrgf(image: &LinearImage, sun: &Circle, inner_px: f64, ring_px: f64) -> L
                 _ => f32::NAN,
             };
         }
+    });
+    out
+}
+
+/// Rows whose sums are taken by one thread: the bands are added in their order, so that the sums are the same however many
+/// threads there are.
+const BAND_ROWS: usize = 256;
+
+/// Count, mean and standard deviation of every ring, in two passes.
+fn ring_sums(
+    image: &LinearImage,
+    ring: &(impl Fn(usize, usize) -> Option<usize> + Sync),
+) -> Vec<[f64; 3]> {
+    let first = |sums: &mut [f64; 3], _: usize, v: f64| {
+        sums[0] += 1.0;
+        sums[1] += v;
+    };
+    let mut out = over_rings(image, ring, &first);
+    for ring in &mut out {
+        ring[1] /= ring[0].max(1.0);
+    }
+    let means: Vec<f64> = out.iter().map(|ring| ring[1]).collect();
+    let second = |sums: &mut [f64; 3], i: usize, v: f64| sums[2] += (v - means[i]).powi(2);
+    let squares = over_rings(image, ring, &second);
+    for (ring, squares) in out.iter_mut().zip(squares) {
+        ring[2] = (squares[2] / ring[0].max(1.0)).sqrt();
     }
     out
 }
 
-/// Count, mean and standard deviation of every ring, in two passes.
-fn ring_sums(image: &LinearImage, ring: impl Fn(usize, usize) -> Option<usize>) -> Vec<[f64; 3]> {
-    let mut out: Vec<[f64; 3]> = Vec::new();
-    let each = |out: &mut Vec<[f64; 3]>, add: &dyn Fn(&mut [f64; 3], f64)| {
-        for y in 0..image.height() {
-            for (x, v) in image.row(y).iter().enumerate() {
+/// Adds up something over the finite values of every ring.
+fn over_rings(
+    image: &LinearImage,
+    ring: &(impl Fn(usize, usize) -> Option<usize> + Sync),
+    add: &(impl Fn(&mut [f64; 3], usize, f64) + Sync),
+) -> Vec<[f64; 3]> {
+    let band = |rows: &[f32], top: usize| {
+        let mut out: Vec<[f64; 3]> = Vec::new();
+        for (y, row) in (top..).zip(rows.chunks_exact(image.width())) {
+            for (x, v) in row.iter().enumerate() {
                 if let Some(i) = ring(x, y).filter(|_| v.is_finite()) {
                     if i >= out.len() {
                         out.resize(i + 1, [0.0; 3]);
                     }
-                    add(&mut out[i], f64::from(*v));
+                    add(&mut out[i], i, f64::from(*v));
                 }
             }
         }
+        out
     };
-    each(&mut out, &|ring, v| {
-        ring[0] += 1.0;
-        ring[1] += v;
-    });
-    for ring in &mut out {
-        ring[1] /= ring[0].max(1.0);
-    }
-    each(&mut out, &|ring, v| ring[2] += (v - ring[1]).powi(2));
-    for ring in &mut out {
-        ring[2] = (ring[2] / ring[0].max(1.0)).sqrt();
+    let bands: Vec<Vec<[f64; 3]>> = image
+        .data()
+        .par_chunks((BAND_ROWS * image.width()).max(1))
+        .enumerate()
+        .map(|(n, rows)| band(rows, n * BAND_ROWS))
+        .collect();
+    let mut out: Vec<[f64; 3]> = Vec::new();
+    for band in bands {
+        out.resize(out.len().max(band.len()), [0.0; 3]);
+        for (sums, more) in out.iter_mut().zip(band) {
+            for (sum, more) in sums.iter_mut().zip(more) {
+                *sum += more;
+            }
+        }
     }
     out
 }
@@ -103,36 +139,37 @@ impl Default for MgnOptions {
 /// with which it agrees to rounding.
 pub fn mgn(image: &LinearImage, options: &MgnOptions) -> LinearImage {
     let width = image.width();
-    let data: Vec<f32> = image
-        .data()
-        .iter()
-        .map(|v| if v.is_finite() && *v > 0.0 { *v } else { 1e-15 })
-        .collect();
+    let usable = |v: &f32| if v.is_finite() && *v > 0.0 { *v } else { 1e-15 };
+    let data: Vec<f32> = image.data().iter().map(usable).collect();
     let mut sum = vec![0.0_f32; data.len()];
     for &sigma in &options.sigmas_px {
-        let kernel = kernel(sigma);
-        let base = gaussian(&data, width, &kernel);
-        let off: Vec<f32> = data.iter().zip(&base).map(|(v, b)| v - b).collect();
-        let squares: Vec<f32> = off.iter().map(|v| v * v).collect();
-        let spread = gaussian(&squares, width, &kernel);
-        for ((sum, off), spread) in sum.iter_mut().zip(&off).zip(&spread) {
-            let spread = if *spread > 0.0 { spread.sqrt() } else { 1.0 };
-            *sum += (off / spread * options.k as f32).atan();
-        }
+        add_normalised(&data, width, &kernel(sigma), options.k as f32, &mut sum);
     }
     let least = data.iter().copied().fold(f32::INFINITY, f32::min);
     let most = data.iter().copied().fold(f32::NEG_INFINITY, f32::max);
     let range = if most > least { most - least } else { 1.0 };
     let scale = (1.0 - options.h) / options.sigmas_px.len().max(1) as f64;
-    let out = data
-        .iter()
-        .zip(&sum)
-        .map(|(v, s)| {
-            let global = f64::from((v - least) / range).powf(1.0 / options.gamma);
-            (options.h * global + scale * f64::from(*s)) as f32
-        })
-        .collect();
-    LinearImage::from_data(width, image.height(), out)
+    sum.par_iter_mut().zip(&data).for_each(|(sum, v)| {
+        let global = f64::from((v - least) / range).powf(1.0 / options.gamma);
+        *sum = (options.h * global + scale * f64::from(*sum)) as f32;
+    });
+    LinearImage::from_data(width, image.height(), sum)
+}
+
+/// Adds the arc tangent of the values less their blurred selves over the local standard deviation.
+fn add_normalised(data: &[f32], width: usize, kernel: &[f32], k: f32, sum: &mut [f32]) {
+    let mut rows = blurred_rows(data, width, kernel, |v| v);
+    let mut off = vec![0.0_f32; data.len()];
+    blurred_columns(&rows, width, kernel, &mut off, |blurred, i, off| {
+        *off = data[i] - blurred;
+    });
+    rows.clear();
+    rows.shrink_to_fit();
+    let rows = blurred_rows(&off, width, kernel, |v| v * v);
+    blurred_columns(&rows, width, kernel, sum, |blurred, i, sum| {
+        let spread = if blurred > 0.0 { blurred.sqrt() } else { 1.0 };
+        *sum += (off[i] / spread * k).atan();
+    });
 }
 
 /// Half of a Gaussian cut at three sigma, the middle first, the whole adding up to 1.
@@ -150,41 +187,92 @@ fn kernel(sigma: f64) -> Vec<f32> {
     half.iter().map(|v| (v / total) as f32).collect()
 }
 
-/// Blurs rows, then columns; the edge values hold beyond the edges.
-fn gaussian(data: &[f32], width: usize, kernel: &[f32]) -> Vec<f32> {
-    if data.is_empty() {
-        return Vec::new();
-    }
+/// `of` of the values blurred along rows; the edge values hold beyond the edges.
+fn blurred_rows(
+    data: &[f32],
+    width: usize,
+    kernel: &[f32],
+    of: impl Fn(f32) -> f32 + Sync,
+) -> Vec<f32> {
     let mut rows = vec![0.0_f32; data.len()];
-    rows.par_chunks_mut(width)
-        .zip(data.par_chunks(width))
-        .for_each(|(to, from)| blur_row(from, to, kernel));
-    let height = data.len() / width;
-    let mut out = vec![0.0_f32; data.len()];
-    out.par_chunks_mut(width).enumerate().for_each(|(y, to)| {
-        for (i, weight) in kernel.iter().enumerate() {
-            let above = y.saturating_sub(i) * width;
-            let below = (y + i).min(height - 1) * width;
-            let both = if i == 0 { 0.5 } else { 1.0 };
-            for ((to, a), b) in to
-                .iter_mut()
-                .zip(&rows[above..above + width])
-                .zip(&rows[below..below + width])
-            {
-                *to += weight * both * (a + b);
+    let reach = kernel.len() - 1;
+    rows.par_chunks_mut(width.max(1))
+        .zip(data.par_chunks(width.max(1)))
+        .for_each_init(
+            || vec![0.0_f32; width + 2 * reach],
+            |wide, (to, from)| {
+                wide[..reach].fill(of(from[0]));
+                wide[reach + width..].fill(of(from[width - 1]));
+                for (wide, v) in wide[reach..].iter_mut().zip(from) {
+                    *wide = of(*v);
+                }
+                let arch = pulp::Arch::new();
+                for (n, to) in to.chunks_mut(RUN).enumerate() {
+                    let near = &wide[n * RUN..n * RUN + to.len() + 2 * reach];
+                    arch.dispatch(|| along_row(near, kernel, to));
+                }
+            },
+        );
+    rows
+}
+
+/// Values worked on at once: they stay in the nearest cache while a kernel passes over them.
+const RUN: usize = 512;
+
+/// Blurs a run of a row, `near` reaching beyond it on both sides.
+#[inline(always)]
+fn along_row(near: &[f32], kernel: &[f32], to: &mut [f32]) {
+    let reach = kernel.len() - 1;
+    for (i, weight) in kernel.iter().enumerate() {
+        let (left, right) = (&near[reach - i..], &near[reach + i..]);
+        add_both(to, [left, right], both(i) * weight);
+    }
+}
+
+/// The middle of a kernel would come in from both sides.
+fn both(i: usize) -> f32 {
+    if i == 0 { 0.5 } else { 1.0 }
+}
+
+#[inline(always)]
+fn add_both(to: &mut [f32], [one, other]: [&[f32]; 2], weight: f32) {
+    for ((to, a), b) in to.iter_mut().zip(one).zip(other) {
+        *to += weight * (a + b);
+    }
+}
+
+/// Calls `put` with each value blurred along its column, its place and what is there in `out`; the edge values hold beyond
+/// the edges.
+fn blurred_columns(
+    rows: &[f32],
+    width: usize,
+    kernel: &[f32],
+    out: &mut [f32],
+    put: impl Fn(f32, usize, &mut f32) + Sync,
+) {
+    /// Rows that share most of the rows about them.
+    const BAND: usize = 64;
+    let height = rows.len() / width.max(1);
+    let arch = pulp::Arch::new();
+    let bands = out.par_chunks_mut((BAND * width).max(1)).enumerate();
+    bands.for_each(|(band, out)| {
+        let mut blurred = [0.0_f32; RUN];
+        for left in (0..width).step_by(RUN) {
+            let right = (left + RUN).min(width);
+            for (y, out) in (band * BAND..).zip(out.chunks_exact_mut(width)) {
+                let blurred = &mut blurred[..right - left];
+                blurred.fill(0.0);
+                let run = |y: usize| &rows[y * width + left..y * width + right];
+                arch.dispatch(|| {
+                    for (i, weight) in kernel.iter().enumerate() {
+                        let ends = [y.saturating_sub(i), (y + i).min(height - 1)];
+                        add_both(blurred, ends.map(run), both(i) * weight);
+                    }
+                });
+                for (n, (v, out)) in blurred.iter().zip(&mut out[left..right]).enumerate() {
+                    put(*v, y * width + left + n, out);
+                }
             }
         }
     });
-    out
-}
-
-fn blur_row(from: &[f32], to: &mut [f32], kernel: &[f32]) {
-    let last = from.len() - 1;
-    for (x, to) in to.iter_mut().enumerate() {
-        let mut sum = kernel[0] * from[x];
-        for (i, weight) in kernel.iter().enumerate().skip(1) {
-            sum += weight * (from[x.saturating_sub(i)] + from[(x + i).min(last)]);
-        }
-        *to = sum;
-    }
 }

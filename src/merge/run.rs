@@ -1,6 +1,7 @@
 //! The merge from first look to finished map.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
@@ -22,13 +23,14 @@ pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sy
 /// memory.
 pub type Layers<'a> = Option<&'a mut (dyn FnMut(ExposureLayer) + 'a)>;
 
-/// Frames held decoded at a time.
-const FRAMES_AT_ONCE: usize = 2;
+/// Frames held decoded at a time while they are looked at: nothing else of size is in memory yet (our choice: four of 24
+/// megapixels are 300 MB, and keep as many cores busy).
+const LOOKED_AT_ONCE: usize = 4;
 
 /// Merges frames of totality, given in any order, into one radiance map on the Sun's frame.
 ///
 /// `open` gives the decoded frame of an input by its index; it is called twice per input at most, from any thread, and
-/// two frames at most are held at a time. `layers` takes the frames of each exposure averaged, from the longest to the
+/// four frames at most are held at a time. `layers` takes the frames of each exposure averaged, from the longest to the
 /// shortest. `progress` is told how many steps of how many are done.
 ///
 /// A frame that cannot be opened or that disagrees with the others is left out with a notice. One frame alone is
@@ -105,28 +107,23 @@ fn look(
     pictured: bool,
     progress: &(dyn Fn(usize) + Sync),
 ) -> Result<Vec<Result<Survey, String>>, MergeError> {
-    let mut out: Vec<Result<Survey, String>> = Vec::with_capacity(job.len());
-    let positions: Vec<usize> = (0..job.len()).collect();
-    for few in positions.chunks(FRAMES_AT_ONCE) {
-        let found: Vec<_> = few
-            .par_iter()
-            .map(|&i| {
-                let frame = open(job.indices[i])?;
-                let moon = &job.inputs[i].moon;
-                let sigma = job.sigma_px(i);
-                Ok(survey::survey(
-                    &frame,
-                    &job.places[i],
-                    moon,
-                    sigma,
-                    &job.grids,
-                    pictured,
-                ))
-            })
-            .collect();
-        out.extend(found);
-        progress(out.len());
-    }
+    let (next, done) = (AtomicUsize::new(0), AtomicUsize::new(0));
+    let lane = |_| {
+        let mut found = Vec::new();
+        loop {
+            let i = next.fetch_add(1, Ordering::Relaxed);
+            if i >= job.len() {
+                return found;
+            }
+            found.push((i, look_at(job, open, pictured, i)));
+            progress(1 + done.fetch_add(1, Ordering::Relaxed));
+        }
+    };
+    let lanes: Vec<Vec<(usize, Result<Survey, String>)>> =
+        (0..LOOKED_AT_ONCE).into_par_iter().map(lane).collect();
+    let mut all: Vec<(usize, Result<Survey, String>)> = lanes.into_iter().flatten().collect();
+    all.sort_by_key(|(i, _)| *i);
+    let out: Vec<Result<Survey, String>> = all.into_iter().map(|(_, found)| found).collect();
     if let (Some(Err(first)), true) = (out.first(), out.iter().all(Result::is_err)) {
         return Err(MergeError::Unreadable {
             tried: out.len(),
@@ -134,6 +131,14 @@ fn look(
         });
     }
     Ok(out)
+}
+
+fn look_at(job: &Job, open: Open, pictured: bool, i: usize) -> Result<Survey, String> {
+    let frame = open(job.indices[i])?;
+    let (place, moon, sigma) = (&job.places[i], &job.inputs[i].moon, job.sigma_px(i));
+    Ok(survey::survey(
+        &frame, place, moon, sigma, &job.grids, pictured,
+    ))
 }
 
 /// Exposures and response. Entries of frames that were not opened keep their header's exposure.

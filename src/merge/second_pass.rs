@@ -12,7 +12,7 @@ use super::stack::{Mask, Stack};
 use super::stops::true_stops;
 use super::{ExposureLayer, Layers};
 use crate::domain::Circle;
-use crate::raster::{Frame, LinearRgb};
+use crate::raster::LinearRgb;
 
 /// Slip of the Moon at which a frame's light just outside the limb hardly counts: there the corona, not the Moon,
 /// should stand still.
@@ -122,10 +122,15 @@ impl Ready<'_> {
             let ((), after) = rayon::join(
                 || match frame {
                     Some(Ok(frame)) => {
-                        self.add(i, &frame, &mut out);
+                        let shared = self.hot.of([frame.width(), frame.height()]);
+                        let light = Light::new(&frame, &self.conversion(i), shared);
+                        out.hot[i] = light.hot_count();
+                        self.lay(i, &light, &mut out.pair);
                         if layered {
                             let layer = layer.get_or_insert_with(|| Layer::new(self.canvas, rank));
-                            self.add_to_layer(i, &frame, layer);
+                            self.lay(i, &light.plain(), &mut layer.pair);
+                            layer.frames.push(i);
+                            layer.steps = layer.steps.max(super::light::steps(&frame));
                         }
                     }
                     Some(Err(trouble)) => out.lost.push((i, trouble)),
@@ -153,21 +158,6 @@ impl Ready<'_> {
             [true_stops(e), e.shutter_s, e.f_number, e.iso].map(|v| v.map(f64::to_bits))
         };
         settings(i) == settings(j)
-    }
-
-    fn add(&self, i: usize, frame: &Frame, out: &mut Stacked) {
-        let shared = self.hot.of([frame.width(), frame.height()]);
-        let light = Light::new(frame, &self.conversion(i), shared);
-        out.hot[i] = light.hot_count();
-        self.lay(i, &light, &mut out.pair);
-    }
-
-    fn add_to_layer(&self, i: usize, frame: &Frame, layer: &mut Layer) {
-        let shared = self.hot.of([frame.width(), frame.height()]);
-        let light = Light::new(frame, &Conversion::PLAIN, shared);
-        self.lay(i, &light, &mut layer.pair);
-        layer.frames.push(i);
-        layer.steps = layer.steps.max(super::light::steps(frame));
     }
 
     fn finished(&self, layer: Layer) -> ExposureLayer {

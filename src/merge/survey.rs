@@ -3,7 +3,7 @@
 use super::hot::{self, Specks};
 use super::place::Placement;
 use crate::domain::Circle;
-use crate::raster::{Frame, LinearImage, Rect};
+use crate::raster::{Frame, LinearImage, Rect, Samples};
 
 /// Coded values at or above this count as clipped, as a fraction of the largest. Tone curves flatten below it.
 const CLIPPED: f32 = 0.955;
@@ -278,10 +278,15 @@ impl Reduced {
             width: 0,
             height: 0,
         });
+        let codes = Codes::of(frame);
         let mut light = LinearImage::new(rect.width / block, rect.height / block);
         for j in 0..light.height() {
             for (i, value) in light.row_mut(j).iter_mut().enumerate() {
-                *value = block_luminance(frame, rect.x + i * block, rect.y + j * block, block);
+                let corner = [rect.x + i * block, rect.y + j * block];
+                *value = match &codes {
+                    Some(codes) => codes.block_luminance(corner, block),
+                    None => block_luminance(frame, corner, block),
+                };
             }
         }
         Self {
@@ -311,7 +316,7 @@ impl Reduced {
 }
 
 /// Mean luminance of a block; `NaN` when any of it is clipped.
-fn block_luminance(frame: &Frame, x0: usize, y0: usize, block: usize) -> f32 {
+fn block_luminance(frame: &Frame, [x0, y0]: [usize; 2], block: usize) -> f32 {
     let mut sum = 0.0_f32;
     for y in y0..y0 + block {
         for x in x0..x0 + block {
@@ -319,8 +324,82 @@ fn block_luminance(frame: &Frame, x0: usize, y0: usize, block: usize) -> f32 {
             if rgb.iter().any(|v| is_clipped(*v)) {
                 return f32::NAN;
             }
-            sum += 0.2126 * rgb[0] + 0.7152 * rgb[1] + 0.0722 * rgb[2];
+            sum += WEIGHTS[0] * rgb[0] + WEIGHTS[1] * rgb[1] + WEIGHTS[2] * rgb[2];
         }
     }
     sum / (block * block) as f32
+}
+
+/// Shares of red, green and blue in luminance (ITU-R BT.709-6).
+const WEIGHTS: [f32; 3] = [0.2126, 0.7152, 0.0722];
+
+/// A colour frame of eight bits, for reading many of its pixels.
+struct Codes<'a> {
+    width: usize,
+    codes: &'a [u8],
+    /// What each code of a channel adds to luminance.
+    shares: [[f32; 256]; 3],
+    /// The first code that is clipped.
+    clipped: u8,
+}
+
+impl<'a> Codes<'a> {
+    /// `None` for frames of another kind.
+    fn of(frame: &'a Frame) -> Option<Self> {
+        let Samples::U8(codes) = frame.samples() else {
+            return None;
+        };
+        let light = |code: usize| frame.transfer().light(code as f32 / 255.0);
+        let clipped = (0..=255_u8).find(|code| is_clipped(light(usize::from(*code))))?;
+        (frame.channels() == 3).then(|| Self {
+            width: frame.width(),
+            codes,
+            shares: WEIGHTS.map(|weight| std::array::from_fn(|code| weight * light(code))),
+            clipped,
+        })
+    }
+
+    /// The same as [`block_luminance`].
+    fn block_luminance(&self, [x0, y0]: [usize; 2], block: usize) -> f32 {
+        let [red, green, blue] = &self.shares;
+        let mut sum = 0.0_f32;
+        for y in y0..y0 + block {
+            let row = &self.codes[3 * (y * self.width + x0)..][..3 * block];
+            for rgb in row.as_chunks::<3>().0 {
+                if rgb[0].max(rgb[1]).max(rgb[2]) >= self.clipped {
+                    return f32::NAN;
+                }
+                let [r, g, b] = rgb.map(usize::from);
+                sum += red[r] + green[g] + blue[b];
+            }
+        }
+        sum / (block * block) as f32
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::raster::Transfer;
+
+    #[test]
+    fn codes_say_what_the_frame_says() {
+        let (width, height) = (40, 30);
+        for transfer in [Transfer::Srgb, Transfer::Linear] {
+            let code = |i: usize| (i * 31 % 251) as u8;
+            let values: Vec<u8> = (0..width * height * 3).map(code).collect();
+            let frame = Frame::new(width, height, 3, Samples::U8(values), transfer);
+            let codes = Codes::of(&frame).unwrap();
+            let mut seen = 0;
+            for (x, y) in (0..36).flat_map(|x| (0..26).map(move |y| (x, y))) {
+                for block in [1, 4] {
+                    let due = block_luminance(&frame, [x, y], block);
+                    let got = codes.block_luminance([x, y], block);
+                    assert_eq!(got.to_bits(), due.to_bits(), "{x} {y} {block}");
+                    seen += usize::from(due.is_finite());
+                }
+            }
+            assert!(seen > 100, "{seen}");
+        }
+    }
 }

@@ -241,31 +241,53 @@ impl Line {
             &buffers.window[start..start + length + 3]
         };
         let (a, b, c, d) = (row(0), row(1), row(2), row(3));
-        let between = &mut buffers.between;
-        between.clear();
-        between.extend((0..length + 3).map(|i| mixed(ky, [&a[i], &b[i], &c[i], &d[i]])));
-        let out = between
-            .windows(4)
-            .map(|w| mixed(kx, [&w[0], &w[1], &w[2], &w[3]]));
-        buffers.row.extend(out);
+        let (between, out) = (&mut buffers.between, &mut buffers.row);
+        between.resize(length + 3, [0.0; 4]);
+        out.resize(length, [0.0; 4]);
+        pulp::Arch::new().dispatch(|| {
+            let rows = a.iter().zip(b).zip(c).zip(d);
+            for (to, (((a, b), c), d)) in between.iter_mut().zip(rows) {
+                *to = mixed(ky, [a, b, c, d]);
+            }
+            for (to, w) in out.iter_mut().zip(between.windows(4)) {
+                *to = mixed(kx, [&w[0], &w[1], &w[2], &w[3]]);
+            }
+        });
     }
 
+    /// Each place by itself: columns of the frame first, which are four pixels side by side in the register, then across.
     fn sample_turned(&self, columns: std::ops::Range<usize>, source: Rect, buffers: &mut Buffers) {
-        for column in columns {
-            let [x, y] = self.at(column);
-            let ((left, kx), (top, ky)) = (split(x), split(y));
-            let across = |j: usize| {
-                let start = (top + j - 1) * source.width + left - 1;
-                let w = &buffers.window[start..start + 4];
-                mixed(kx, [&w[0], &w[1], &w[2], &w[3]])
-            };
-            let rows = [across(0), across(1), across(2), across(3)];
-            buffers.row.push(mixed(ky, rows.each_ref()));
-        }
+        let (window, kernels) = (&buffers.window, KERNEL.as_slice());
+        buffers.row.resize(columns.len(), [0.0; 4]);
+        let row = &mut buffers.row;
+        pulp::Arch::new().dispatch(|| {
+            for (out, column) in row.iter_mut().zip(columns) {
+                let [x, y] = self.at(column);
+                let ((left, kx), (top, ky)) = (split_by(kernels, x), split_by(kernels, y));
+                let start = (top - 1) * source.width + left - 1;
+                *out = mixed_square(&window[start..], source.width, kx, ky);
+            }
+        });
     }
 }
 
+/// Four by four pixels mixed by two kernels; the first of them is the first of `window`.
+#[inline(always)]
+fn mixed_square(window: &[[f32; 4]], width: usize, kx: &[f32; 4], ky: &[f32; 4]) -> [f32; 4] {
+    let mut across = [0.0_f32; 16];
+    for (j, weight) in ky.iter().enumerate() {
+        let four: &[f32] = window[j * width..j * width + 4].as_flattened();
+        for (sum, v) in across.iter_mut().zip(four) {
+            *sum += weight * v;
+        }
+    }
+    std::array::from_fn(|c| {
+        kx[0] * across[c] + kx[1] * across[4 + c] + kx[2] * across[8 + c] + kx[3] * across[12 + c]
+    })
+}
+
 /// Four pixels mixed by a kernel.
+#[inline(always)]
 fn mixed(kernel: &[f32; 4], pixels: [&[f32; 4]; 4]) -> [f32; 4] {
     std::array::from_fn(|c| {
         kernel[0] * pixels[0][c]
@@ -277,9 +299,14 @@ fn mixed(kernel: &[f32; 4], pixels: [&[f32; 4]; 4]) -> [f32; 4] {
 
 /// Whole pixel and kernel of a place at or right of 1.
 fn split(v: f64) -> (usize, &'static [f32; 4]) {
+    split_by(KERNEL.as_slice(), v)
+}
+
+#[inline(always)]
+fn split_by(kernels: &[[f32; 4]], v: f64) -> (usize, &[f32; 4]) {
     let whole = v as usize;
     let phase = ((v - whole as f64) * PHASES as f64 + 0.5) as usize;
-    (whole, &KERNEL[phase.min(PHASES)])
+    (whole, &kernels[phase.min(PHASES)])
 }
 
 /// Keys' kernel at each phase, for the pixels at -1, 0, 1 and 2.

@@ -308,17 +308,27 @@ fn write(
         software: PROGRAM.to_owned(),
         ..ExrNotes::default()
     };
-    out.write(CORONA_EXR, |file| {
-        raster::write_exr(map, &notes, io::BufWriter::new(file)).map_err(io::Error::other)
-    })?;
-    watch.advance(1);
-    out.write(CORONA_TIFF, |mut file| {
-        raster::write_tiff16(view, info, raster::Packing::Deflate, &mut file)
-    })?;
-    watch.advance(1);
-    out.write(CORONA_PNG, |file| {
-        raster::write_png(view, info, Depth::Eight, file)
-    })?;
+    let exr = || {
+        out.write(CORONA_EXR, |file| {
+            raster::write_exr(map, &notes, io::BufWriter::new(file)).map_err(io::Error::other)
+        })
+        .inspect(|_| watch.advance(1))
+    };
+    let tiff = || {
+        out.write(CORONA_TIFF, |mut file| {
+            raster::write_tiff16(view, info, raster::Packing::Deflate, &mut file)
+        })
+        .inspect(|_| watch.advance(1))
+    };
+    let png = || {
+        out.write(CORONA_PNG, |file| {
+            raster::write_png(view, info, Depth::Eight, file)
+        })
+        .inspect(|_| watch.advance(1))
+    };
+    // The last goes through the picture from one end to the other: the others fill the remaining cores meanwhile.
+    let (png, (tiff, exr)) = rayon::join(png, || rayon::join(tiff, exr));
+    let _ = (exr?, tiff?, png?);
     watch.end();
     Ok(())
 }

@@ -73,9 +73,7 @@ pub(crate) fn keep_thumbs(
     let bytes = |index: usize| colour_bytes(&catalogue.shots[index].shot);
     each_frame(&missing, bytes, watch, |index| {
         let record = &catalogue.shots[index];
-        if let Ok(frame) =
-            raster::photograph(&record.shot.file, record.shot.orientation, Reading::Quick)
-        {
+        if let Ok(frame) = raster::glimpse(&record.shot.file, record.shot.orientation) {
             keep_thumb(out, &record.shot.file, &frame, record.disc.as_ref());
         }
     })?;

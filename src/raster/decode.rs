@@ -182,6 +182,22 @@ pub fn decode_luma(
     decoded(bytes, orientation, Wanted::Luma, scratch)
 }
 
+/// The same for showing it small, by [`thumbnail`](super::thumbnail()): a large upright picture of one baseline scan is
+/// decoded where somebody looks.
+///
+/// # Errors
+/// As [`decode`].
+pub(super) fn glimpsed(bytes: &[u8], orientation: Orientation) -> Result<Frame, DecodeError> {
+    let is_jpeg = bytes.starts_with(&[0xFF, 0xD8, 0xFF]);
+    if is_jpeg && orientation == Orientation::UPRIGHT {
+        let scan = contained(|| jpeg::Opened::new(bytes).ok()?.where_looked_at()).flatten();
+        if let Some(frame) = scan.filter(Frame::is_shown_in_its_colours) {
+            return Ok(frame);
+        }
+    }
+    decode_bytes(bytes, orientation)
+}
+
 fn decoded(
     bytes: &[u8],
     orientation: Orientation,

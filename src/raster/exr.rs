@@ -6,10 +6,14 @@
 
 use std::io::{Seek, Write};
 
-use ::exr::prelude::{
-    Compression, Encoding, Image, ImageAttributes, Layer, LayerAttributes, LineOrder,
-    SpecificChannels, Text, Vec2, WritableImage,
-};
+use ::exr::block::chunk::{Chunk, CompressedBlock, CompressedScanLineBlock};
+use ::exr::block::writer::ChunksWriter as _;
+use ::exr::meta::BlockDescription;
+use ::exr::meta::attribute::{ChannelDescription, SampleType};
+use ::exr::meta::header::Header;
+use ::exr::prelude::{Compression, ImageAttributes, LayerAttributes, LineOrder, Text, Vec2};
+use flate2::write::ZlibEncoder;
+use rayon::prelude::*;
 
 use super::LinearRgb;
 
@@ -62,21 +66,80 @@ pub fn write_exr(
     if picture.width() == 0 || picture.height() == 0 {
         return Err(ExrError::Empty);
     }
-    let channels = SpecificChannels::rgb(|at: Vec2<usize>| {
-        let [r, g, b] = picture.at(at.x(), at.y());
-        (r, g, b)
-    });
-    let encoding = Encoding {
-        compression: Compression::ZIP16,
-        blocks: ::exr::prelude::Blocks::ScanLines,
-        line_order: LineOrder::Increasing,
-    };
+    let channels = ["B", "G", "R"].map(|name| ChannelDescription::named(name, SampleType::F32));
     let size = (picture.width(), picture.height());
-    let layer = Layer::new(size, layer_attributes(notes), encoding, channels);
-    let mut image = Image::from_layer(layer);
-    image.attributes = image_attributes(&image.attributes);
-    image.write().to_buffered(out)?;
+    let start = Header::new(Text::from(""), size, channels.into_iter().collect()).with_encoding(
+        Compression::ZIP16,
+        BlockDescription::ScanLines,
+        LineOrder::Increasing,
+    );
+    let shared = image_attributes(&start.shared_attributes);
+    let header = start
+        .with_attributes(layer_attributes(notes))
+        .with_shared_attributes(shared);
+    ::exr::block::write(out, [header].into_iter().collect(), true, |_, chunks| {
+        let blocks: Vec<usize> = (0..picture.height()).step_by(BLOCK_ROWS).collect();
+        for (n, few) in blocks.chunks(BLOCKS_AT_ONCE).enumerate() {
+            let packed: Vec<Vec<u8>> = few.par_iter().map(|&y| packed(picture, y)).collect();
+            for (k, (y, bytes)) in few.iter().zip(packed).enumerate() {
+                let block = CompressedScanLineBlock {
+                    y_coordinate: i32::try_from(*y)?,
+                    compressed_pixels_le: bytes,
+                };
+                let chunk = Chunk {
+                    layer_index: 0,
+                    compressed_block: CompressedBlock::ScanLine(block),
+                };
+                chunks.write_chunk(n * BLOCKS_AT_ONCE + k, chunk)?;
+            }
+        }
+        Ok(())
+    })?;
     Ok(())
+}
+
+/// Lines of a block of this packing.
+const BLOCK_ROWS: usize = 16;
+
+/// Blocks packed at a time, shared among the threads.
+const BLOCKS_AT_ONCE: usize = 64;
+
+/// Level of deflate: the low bits of floats are noise, of which higher levels save nothing (measured: 90 % of the size at
+/// any level on a merged corona).
+const LEVEL: flate2::Compression = flate2::Compression::new(1);
+
+/// The lines of a block from `y` on, packed as the format's ZIP: line by line blue, green and red; of all that the bytes in
+/// even places and those in odd ones, as differences, deflated. What does not get smaller stays as it is.
+fn packed(picture: &LinearRgb, y: usize) -> Vec<u8> {
+    let rows = y..(y + BLOCK_ROWS).min(picture.height());
+    let mut plain = Vec::with_capacity(rows.len() * picture.width() * 12);
+    for row in rows.map(|y| picture.row(y)) {
+        for channel in [2, 1, 0] {
+            plain.extend(
+                row.iter()
+                    .skip(channel)
+                    .step_by(3)
+                    .flat_map(|v| v.to_le_bytes()),
+            );
+        }
+    }
+    let pairs = plain.as_chunks::<2>().0.iter();
+    let mut parted: Vec<u8> = pairs.clone().map(|pair| pair[0]).collect();
+    parted.extend(pairs.map(|pair| pair[1]));
+    let mut before = 0;
+    for (n, byte) in parted.iter_mut().enumerate() {
+        let value = *byte;
+        if n > 0 {
+            *byte = value.wrapping_sub(before).wrapping_add(128);
+        }
+        before = value;
+    }
+    let mut deflate = ZlibEncoder::new(Vec::with_capacity(plain.len()), LEVEL);
+    let deflated = deflate.write_all(&parted).and_then(|()| deflate.finish());
+    match deflated {
+        Ok(bytes) if bytes.len() < plain.len() => bytes,
+        _ => plain,
+    }
 }
 
 /// The primaries. Free attributes are left out: their order in the file would change from run to run.
@@ -148,6 +211,38 @@ mod tests {
         assert_eq!(pixels[7].map(f32::to_bits), written);
         let primaries = image.attributes.chromaticities.unwrap();
         assert_eq!(primaries.green, Vec2(0.3, 0.6));
+    }
+
+    #[test]
+    fn blocks_come_back_bit_by_bit_whether_they_pack_or_not() {
+        // Smooth, blank and noisy blocks, and a last one of fewer lines.
+        let (width, height) = (37, 16 * 3 + 5);
+        let value = |i: usize| match i / (width * 16 * 3) {
+            0 => (i as f32).sqrt(),
+            1 => 0.0,
+            _ => f32::from_bits((i as u32).wrapping_mul(2_654_435_761) & 0x7F7F_FFFF),
+        };
+        let data: Vec<f32> = (0..width * height * 3).map(value).collect();
+        let picture = LinearRgb::from_data(width, height, data.clone());
+        let mut out = Cursor::new(Vec::new());
+        write_exr(&picture, &ExrNotes::default(), &mut out).unwrap();
+        let image = ::exr::prelude::read()
+            .no_deep_data()
+            .largest_resolution_level()
+            .rgb_channels(
+                |size, _| vec![[0.0_f32; 3]; size.area()],
+                |pixels, at, (r, g, b): (f32, f32, f32)| pixels[at.y() * 37 + at.x()] = [r, g, b],
+            )
+            .first_valid_layer()
+            .all_attributes()
+            .from_buffered(Cursor::new(out.into_inner()))
+            .unwrap();
+        let back = image.layer_data.channel_data.pixels.as_flattened();
+        let same = back
+            .iter()
+            .zip(&data)
+            .all(|(a, b)| a.to_bits() == b.to_bits());
+        assert!(same && back.len() == data.len());
     }
 
     #[test]

@@ -171,6 +171,26 @@ impl Frame {
         Some((small, Luma::BLOCK_PX))
     }
 
+    /// Red, green and blue light at a pixel for showing it small: of a frame that is decoded where somebody looks the colours are
+    /// means of what lies about the pixel, of others they are its own.
+    pub(super) fn shown(&self, x: usize, y: usize) -> [f32; 3] {
+        match &self.store {
+            Store::Scan { luma, .. } => luma.coloured(x, y).map(|code| SRGB8[usize::from(code)]),
+            Store::Whole(_) => self.rgb(x, y),
+        }
+    }
+
+    /// Whether [`Frame::shown`] has the colours of the picture: its profile is that of sRGB, or it has none.
+    pub(super) fn is_shown_in_its_colours(&self) -> bool {
+        let Store::Scan { icc, .. } = &self.store else {
+            return true;
+        };
+        matches!(
+            in_srgb(icc.as_deref(), 3, Samples::U8(vec![0; 3])),
+            (3, Samples::U8(_))
+        )
+    }
+
     /// The memory of an 8-bit frame, for the next one; empty for others.
     pub fn into_scratch(self) -> Vec<u8> {
         match self.store {

@@ -22,6 +22,8 @@ mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
 pub use contain::contained;
+#[cfg(test)]
+use decode::glimpsed;
 pub use decode::{
     DecodeError, MAX_FILE_MIB, MAX_MEGAPIXELS, MAX_PICTURE_MIB, MAX_SIDE_PX, decode, decode_bytes,
     decode_luma, file_bytes,
@@ -33,7 +35,7 @@ pub use encode::{
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
 pub use photograph::{RawHeader, WhiteBalance, raw_header};
-pub use photograph::{Reading, photograph, reads_pixels};
+pub use photograph::{Reading, glimpse, photograph, reads_pixels};
 #[cfg(feature = "raw")]
 pub use raw::{SensorValues, sensor_values};
 pub use resample::{Placing, resampled};

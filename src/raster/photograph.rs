@@ -58,6 +58,18 @@ pub fn photograph(
     }
 }
 
+/// The same for making a small picture of it with [`thumbnail`](super::thumbnail()) and nothing else: much of a large JPEG is not
+/// decoded at all, and its colours are means.
+///
+/// # Errors
+/// As [`photograph`].
+pub fn glimpse(file: &CardFile, orientation: Orientation) -> Result<Frame, DecodeError> {
+    match file.format {
+        FileFormat::Jpeg => decode::glimpsed(&decode::file_bytes(&file.path)?, orientation),
+        _ => photograph(file, orientation, Reading::Quick),
+    }
+}
+
 #[cfg(feature = "raw")]
 fn raw(file: &CardFile, orientation: Orientation, reading: Reading) -> Result<Frame, DecodeError> {
     use super::{Transfer, raw};

@@ -1,5 +1,7 @@
 //! A finished picture: 16 bits a channel, sRGB.
 
+use rayon::prelude::*;
+
 use super::super::{LinearRgb, linear_to_srgb, srgb_to_linear};
 
 /// Anything that can give finished rows: three channels interleaved, sRGB-coded, 0 to 65,535.
@@ -39,13 +41,16 @@ impl Picture {
     /// All the rows of a source, in memory.
     pub fn from_rows(rows: &dyn Rows) -> Self {
         let mut data = vec![0; rows.width() * rows.height() * 3];
-        rows.fill(0, &mut data);
+        let bands = data.par_chunks_mut((super::BAND_ROWS * rows.width() * 3).max(1));
+        bands
+            .enumerate()
+            .for_each(|(n, band)| rows.fill(n * super::BAND_ROWS, band));
         Self::new(rows.width(), rows.height(), data)
     }
 
     /// Codes linear light; values outside 0 to 1 are held at the ends, and what is not a number is black.
     pub fn from_linear(image: &LinearRgb) -> Self {
-        let data = image.data().iter().map(|&l| coded(l)).collect();
+        let data = image.data().par_iter().map(|&l| coded(l)).collect();
         Self::new(image.width(), image.height(), data)
     }
 
@@ -55,7 +60,7 @@ impl Picture {
         LinearRgb::from_data(
             self.width,
             self.height,
-            self.data.iter().map(light).collect(),
+            self.data.par_iter().map(light).collect(),
         )
     }
 

@@ -159,6 +159,23 @@ impl Luma {
         f32::from(mean) / SIDE as f32 + 128.0
     }
 
+    /// Stored red, green and blue of a pixel inside the picture: its own luma in the mean colours of what lies about it, straight
+    /// between the middles of blocks; of a grey picture its luma three times.
+    pub(in crate::raster) fn coloured(&self, x: usize, y: usize) -> [u8; 3] {
+        let [_, blue, red] = &self.walked.firsts[..] else {
+            return [self.at(x, y); 3];
+        };
+        let block = [self.walked.unit_columns_px(), self.walked.unit_rows_px()];
+        let across = Along::new(x, block[0], blue.width);
+        let down = Along::new(y, block[1], blue.values.len() / blue.width.max(1));
+        let level = |grid: &Grid| {
+            let at = |x: usize, y: usize| Self::level(grid.values[y * grid.width + x]);
+            let row = |y: usize| across.between(at(across.low, y), at(across.high, y));
+            down.between(row(down.low), row(down.high)) - 128.0
+        };
+        mixed(f32::from(self.at(x, y)), level(blue), level(red))
+    }
+
     /// The picture at an eighth of its size in colour, with its width and height; `None` for a grey one. A pixel (i, j) there
     /// is centred on (8 i + 3.5, 8 j + 3.5) here.
     pub(in crate::raster) fn colours(&self) -> Option<(usize, usize, Vec<u8>)> {
@@ -183,6 +200,29 @@ impl Luma {
             }
         }
         Some((width, height, rgb))
+    }
+}
+
+/// A pixel's place between the middles of two blocks.
+struct Along {
+    low: usize,
+    high: usize,
+    part: f32,
+}
+
+impl Along {
+    fn new(pixel: usize, block_px: usize, blocks: usize) -> Self {
+        let at = ((pixel as f32 + 0.5) / block_px as f32 - 0.5).max(0.0);
+        let low = (at as usize).min(blocks.saturating_sub(1));
+        Self {
+            low,
+            high: (low + 1).min(blocks.saturating_sub(1)),
+            part: at - low as f32,
+        }
+    }
+
+    fn between(&self, low: f32, high: f32) -> f32 {
+        low + (high - low) * self.part.min(1.0)
     }
 }
 
@@ -332,6 +372,31 @@ mod tests {
             }
         }
         assert!(Luma::new(&jpeg("grey")).unwrap().colours().is_none());
+    }
+
+    #[test]
+    fn coloured_pixels_are_those_of_a_whole_decode_where_colours_are_even() {
+        for kind in ["full", "across", "quarter", "grey"] {
+            let bytes = jpeg(kind);
+            let luma = Luma::new(&bytes).unwrap();
+            let whole = decode_bytes(&bytes, Orientation::UPRIGHT).unwrap();
+            // In the midst of the disc, and in the sky beside it.
+            for (x, y) in [(66, 50), (70, 53), (75, 60), (150, 20)] {
+                let due = whole
+                    .rgb(x, y)
+                    .map(|l| 255.0 * crate::raster::linear_to_srgb(l));
+                let got = luma.coloured(x, y);
+                for (got, due) in got.into_iter().zip(due) {
+                    assert!(
+                        (f32::from(got) - due).abs() < 3.0,
+                        "{kind} {x} {y}: {got} {due}"
+                    );
+                }
+            }
+            for (x, y) in [(0, 0), (172, 0), (0, 100), (172, 100)] {
+                luma.coloured(x, y);
+            }
+        }
     }
 
     #[test]
