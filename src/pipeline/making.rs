@@ -510,7 +510,7 @@ const CHOSEN: &str = "chosen";
 /// rest. Frames are given by their names on the card.
 ///
 /// # Errors
-/// As [`export`].
+/// As [`export()`].
 pub fn export_chosen(
     target: &Target,
     names: &[String],
