@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use contactstrip::domain::Site;
 use contactstrip::phase::zone::Zone;
-use contactstrip::pipeline::KnownClock;
+use contactstrip::pipeline::{KnownClock, RecipeName};
 use jiff::civil::Date;
 
 use super::contacts::ContactsArgs;
@@ -164,6 +164,24 @@ pub(crate) struct StripArgs {
     /// Choose the frames anew, at even steps of time or of covered Sun; the rest of strip.toml stays
     #[arg(long, value_name = "STEPS")]
     pub(crate) by: Option<Steps>,
+    /// Follow strip-NAME.toml instead and draw strip-NAME.tif and so on; where there is none it begins as a copy of strip.toml
+    #[arg(long, value_name = "NAME")]
+    pub(crate) recipe: Option<RecipeName>,
+    /// Take a frame out of the strip; strip.toml keeps its comments [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) drop: Vec<String>,
+    /// Take a frame into the strip, at its time [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) add: Vec<String>,
+    /// Give a key of strip.toml a value, such as paper="12x18 in" [repeatable]
+    #[arg(long, value_name = "KEY=VALUE", conflicts_with_all = ["each_side", "by"], value_parser = key_and_value)]
+    pub(crate) set: Vec<(String, String)>,
+}
+
+/// Reads `KEY=VALUE`.
+fn key_and_value(text: &str) -> Result<(String, String), String> {
+    let (key, value) = text.split_once('=').ok_or("it is written KEY=VALUE")?;
+    Ok((key.trim().to_owned(), value.trim().to_owned()))
 }
 
 /// What the strip's frames are evenly spaced in.

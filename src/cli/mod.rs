@@ -18,7 +18,7 @@ use contactstrip::pipeline::{
     self, CoronaLayers, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
-use contactstrip::strip::{By, Wish};
+use contactstrip::strip::{By, RecipeEdit, Wish};
 
 use args::{
     AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, LayersOf, OutArgs,
@@ -131,6 +131,8 @@ fn target(args: &OutArgs) -> Target {
 fn strip_wish(args: &StripArgs) -> StripWish {
     let asked = args.each_side.is_some() || args.by.is_some();
     StripWish {
+        recipe: args.recipe.clone().unwrap_or_default(),
+        edits: strip_edits(args),
         time_lapse: args.time_lapse,
         choose: asked.then(|| Wish {
             each_side: args.each_side.map(usize::from),
@@ -140,6 +142,15 @@ fn strip_wish(args: &StripArgs) -> StripWish {
             },
         }),
     }
+}
+
+/// Frames leave before others come: one may stand in for another.
+fn strip_edits(args: &StripArgs) -> Vec<RecipeEdit> {
+    let drop = args.drop.iter().cloned().map(RecipeEdit::Drop);
+    let add = args.add.iter().cloned().map(RecipeEdit::Take);
+    let set = args.set.iter().cloned();
+    let set = set.map(|(key, value)| RecipeEdit::Set { key, value });
+    drop.chain(add).chain(set).collect()
 }
 
 fn corona_wish(args: &CoronaArgs) -> CoronaWish {

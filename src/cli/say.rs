@@ -28,7 +28,7 @@ pub(crate) fn result(text: &str) -> io::Result<()> {
 }
 
 /// Says something aside from the results. Where nobody listens any more the run goes on.
-fn aside(text: &str) {
+pub(crate) fn aside(text: &str) {
     let mut err = io::stderr().lock();
     let _ = err.write_all(in_lines(text).as_bytes());
 }
@@ -167,7 +167,7 @@ fn shown_zone(catalogue: &Catalogue) -> TimeZone {
 }
 
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
-    let local = zone.to_datetime(event.utc.timestamp());
+    let local = zone.to_datetime(event.utc.nearest_second().timestamp());
     let below = if event.sun_up { "" } else { " (Sun down)" };
     format!(
         "{} {}{below}",

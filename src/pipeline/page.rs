@@ -75,7 +75,7 @@ pub(crate) fn report_into(
 }
 
 /// The eclipse at the site, with the Earth's turn of the record.
-fn view(catalogue: &Catalogue) -> Option<EclipseView> {
+pub(super) fn view(catalogue: &Catalogue) -> Option<EclipseView> {
     let known = catalogue.contacts.as_ref()?;
     let options = ContactsOptions {
         delta_t_s: Some(known.delta_t_s),
@@ -158,7 +158,7 @@ fn lit_at(beads: &Beads, from_contact_s: f64) -> Vec<report::Arc> {
 }
 
 /// Sun and Moon over the eclipse.
-fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
+pub(super) fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
     let (Some(known), Some(view)) = (&catalogue.contacts, view) else {
         return Vec::new();
     };

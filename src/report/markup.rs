@@ -96,7 +96,7 @@ fn offset_of(text: &str) -> Option<Offset> {
 
 /// `HH:MM:SS` in a zone, to the nearest second.
 pub(super) fn clock_time(utc: Utc, zone: &TimeZone) -> String {
-    zone.to_datetime(utc.plus_s(0.5).timestamp())
+    zone.to_datetime(utc.nearest_second().timestamp())
         .strftime("%H:%M:%S")
         .to_string()
 }

@@ -1,0 +1,4 @@
+//! Choosing frames: on the command line, and on the page.
+
+mod command;
+mod desk;
