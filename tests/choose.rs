@@ -1,4 +1,6 @@
 //! Choosing frames: on the command line, and on the page.
 
+mod client;
 mod command;
 mod desk;
+mod page;
