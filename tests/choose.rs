@@ -1,5 +1,6 @@
 //! Choosing frames: on the command line, and on the page.
 
+mod browser;
 mod client;
 mod command;
 mod desk;

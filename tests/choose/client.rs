@@ -139,6 +139,11 @@ impl Served {
         self.send("POST", &format!("{}{path}", self.root), &headers, body)
     }
 
+    /// The program's process.
+    pub(super) fn id(&self) -> u32 {
+        self.child.id()
+    }
+
     /// Waits for the work to end and gives its last state.
     pub(super) fn worked(&self) -> Value {
         let begun = Instant::now();

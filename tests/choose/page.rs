@@ -542,15 +542,7 @@ fn recipes_with_names_have_pages_of_their_own() {
 
 #[test]
 fn a_card_of_five_thousand_is_given_whole() {
-    let desk = Desk::new();
-    let mut catalogue = desk.catalogue();
-    let some = catalogue.shots.clone();
-    for n in 0..5_000 - some.len() {
-        let mut shot = some[n % some.len()].clone();
-        shot.shot.file.name = format!("DCIM/101/MORE_{n:04}.JPG");
-        catalogue.shots.push(shot);
-    }
-    desk.save(&catalogue);
+    let desk = Desk::of_many(5_000);
     let served = Served::of(&desk);
     let begun = std::time::Instant::now();
     let card = served.get("card");
