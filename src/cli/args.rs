@@ -37,6 +37,8 @@ pub(crate) enum Command {
     Sort(CardArgs),
     /// Draw the phase strip again from the catalogue and strip.toml
     Strip(StripArgs),
+    /// Choose the strip's frames by eye, on a page this machine serves to itself
+    Choose(ChooseArgs),
     /// Merge the totality brackets into an HDR corona
     Merge(MergeArgs),
     /// Make per-phase folders for editing
@@ -182,6 +184,20 @@ pub(crate) struct StripArgs {
 fn key_and_value(text: &str) -> Result<(String, String), String> {
     let (key, value) = text.split_once('=').ok_or("it is written KEY=VALUE")?;
     Ok((key.trim().to_owned(), value.trim().to_owned()))
+}
+
+/// `choose`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ChooseArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Port of this machine to serve the page on [default: any that is free]
+    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(crate) port: Option<u16>,
+    /// Only print the page's address; open no browser
+    #[arg(long)]
+    pub(crate) no_browser: bool,
 }
 
 /// What the strip's frames are evenly spaced in.

@@ -1,6 +1,7 @@
 //! The command line: what was typed, what it means, what the person is told.
 
 mod args;
+mod choose;
 mod contacts;
 mod plan;
 mod practice;
@@ -73,6 +74,7 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
         Command::Strip(args) => make(&args.target, |target, bars| {
             pipeline::strip(target, &strip_wish(args), bars)
         }),
+        Command::Choose(args) => choose::run(args),
         Command::Merge(args) => make(&args.target, |target, bars| {
             pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),

@@ -13,7 +13,9 @@ use crate::domain::{ContactKind, Contacts, Coverage, LocalKind, Orientation, Rol
 use crate::ephemeris::EclipseView;
 use crate::plan;
 use crate::raster;
-use crate::report::{self, DueLight, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
+use crate::report::{
+    self, DueLight, PICTURE_LIMIT_BYTES, PageInput, THUMBS_BYTES, Thumb, WrittenFile,
+};
 
 /// Name of the page below OUT.
 pub const REPORT_FILE: &str = "report.html";
@@ -45,6 +47,17 @@ pub(crate) fn report_into(
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
         let corona = on_page(&out.join("corona.png"));
+        let beads = ["beads-c2.png", "beads-c3.png"];
+        let beads: Vec<(String, Vec<u8>)> = beads
+            .into_iter()
+            .filter_map(|name| Some((name.to_owned(), on_page(&out.join(name))?)))
+            .collect();
+        let bytes: u64 = catalogue
+            .shots
+            .iter()
+            .map(|record| keepsake::thumb_bytes(out, record))
+            .sum();
+        let beside = bytes > THUMBS_BYTES;
         let seen = seen(catalogue, out);
         let view = view(catalogue);
         let coverage = view
@@ -54,7 +67,12 @@ pub(crate) fn report_into(
         let page = report::page(
             catalogue,
             &PageInput {
-                thumb: &|record| keepsake::thumb(out, record),
+                thumb: &|record| match beside {
+                    true => keepsake::thumb_beside(out, record).map(Thumb::Beside),
+                    false => keepsake::thumb(out, record).map(Thumb::Within),
+                },
+                thumbs_beside: beside,
+                beads: &beads,
                 strip: strip.as_deref(),
                 corona: corona.as_deref(),
                 curve: &curve(catalogue, view.as_ref()),
@@ -242,6 +260,8 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("corona.exr", "the corona, linear light"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
+        ("beads-c2.png", "beads and ring at second contact"),
+        ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),
         ("time-lapse", "the steady time-lapse"),
         ("phases", "the shots by phase"),

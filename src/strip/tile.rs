@@ -70,13 +70,20 @@ impl Tile {
     /// Full-resolution pixels as pixels of this tile.
     pub fn inside(&self, x_px: f64, y_px: f64) -> (f64, f64) {
         let step = self.step as f64;
-        let here = |at: f64, corner: usize| (at - corner as f64 + 0.5) / step - 0.5;
+        // Written so that a step of 1 changes no bit.
+        let here = |at: f64, corner: usize| (at - corner as f64 - (step - 1.0) / 2.0) / step;
         (here(x_px, self.x0_px), here(y_px, self.y0_px))
     }
 
     /// A circle in full-resolution pixels as one in pixels of this tile.
     pub fn circle(&self, circle: &Circle) -> Circle {
-        circle.in_part((self.x0_px, self.y0_px), self.step as f64)
+        let (x_px, y_px) = self.inside(circle.x_px, circle.y_px);
+        let radius_px = circle.radius_px / self.step as f64;
+        Circle {
+            x_px,
+            y_px,
+            radius_px,
+        }
     }
 
     /// The pixels.

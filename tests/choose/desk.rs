@@ -62,6 +62,28 @@ impl Desk {
         desk
     }
 
+    /// The same with so many frames: most are the same few pictures under other names.
+    pub(super) fn of_many(count: usize) -> Self {
+        let desk = Self::new();
+        let mut catalogue = desk.catalogue();
+        let some = catalogue.shots.clone();
+        for n in 0..count.saturating_sub(some.len()) {
+            let mut shot = some[n % some.len()].clone();
+            let name = format!("DCIM/101/MORE_{n:04}.JPG");
+            let path = desk.card().join(&name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::hard_link(desk.card().join(shot.name()), path).unwrap();
+            shot.utc = shot
+                .utc
+                .map(|utc| utc.plus_s(1.0 + (n / some.len()) as f64));
+            shot.shot.file.name = name;
+            catalogue.shots.push(shot);
+        }
+        catalogue.shots.sort_by_key(|s| s.utc);
+        desk.save(&catalogue);
+        desk
+    }
+
     pub(super) fn save(&self, catalogue: &Catalogue) {
         let mut file = fs::File::create(self.out().join(CATALOGUE_FILE)).unwrap();
         catalogue.write_json(&mut file).unwrap();
