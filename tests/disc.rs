@@ -245,6 +245,39 @@ fn a_whole_sun_far_out_of_focus_is_found_and_soft() {
     assert!(examine(&glow.frame(), &DiscHint::default()).fit.is_err());
 }
 
+#[test]
+fn a_ghost_of_another_colour_is_not_the_sun() {
+    // An orange Sun runs out of the frame and shows no limb one could fit; a lens's round blue ghost stands beside it.
+    let sun = Scene {
+        width: 700,
+        height: 500,
+        sun: (40.0, 20.0, 330.0),
+        colour: [1.0, 0.45, 0.0],
+        level: 0.9,
+        blur: 14.0,
+        ..Scene::default()
+    };
+    let ghost = Scene {
+        sun: (590.0, 400.0, 45.0),
+        colour: [0.1, 0.3, 1.0],
+        level: 0.2,
+        blur: 1.0,
+        ..sun.clone()
+    };
+    let (sun, ghost) = (sun.frame(), ghost.frame());
+    let (Samples::U8(a), Samples::U8(b)) = (sun.samples(), ghost.samples()) else {
+        panic!("8 bits");
+    };
+    let both = a.iter().zip(b).map(|(a, b)| *a.max(b)).collect();
+    let frame = Frame::new(700, 500, 3, Samples::U8(both), sun.transfer());
+    let report = examine(&frame, &DiscHint::default());
+    let near_ghost = |c: Circle| (c.x_px - 590.0).hypot(c.y_px - 400.0) < 60.0;
+    assert!(
+        !report.fit.is_ok_and(|fit| fit.sun.is_some_and(near_ghost)),
+        "{report:?}"
+    );
+}
+
 /// A frame with nothing but a circle of it left, as an eyepiece's field leaves.
 fn in_field(scene: &Scene, (x, y, radius): (f64, f64, f64)) -> Frame {
     let drawn = scene.frame();

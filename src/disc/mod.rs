@@ -195,10 +195,12 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
         (hides(report), sigma_px)
     };
     let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
+    let view = find::overview(frame);
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
         .map(|channel| examined(&channel, &hint))
+        .filter(|report| report.fit.is_ok_and(|fit| !is_outshone(&view, &fit)))
         .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
@@ -434,12 +436,33 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     }
 }
 
+/// Whether a disc of one channel is faint in the whole frame, beside something bright that is larger than it: a lens's ghost of another
+/// colour than the Sun's.
+fn is_outshone(view: &find::Overview, fit: &DiscFit) -> bool {
+    let Some(c) = fit.sun.or(fit.moon) else {
+        return false;
+    };
+    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
+    let touches = |r: &find::Region| {
+        let (x, y) = (
+            c.x_px.clamp(r.sides[0], r.sides[2]),
+            c.y_px.clamp(r.sides[1], r.sides[3]),
+        );
+        (x - c.x_px).hypot(y - c.y_px) < 1.4 * c.radius_px
+    };
+    let disc_px = std::f64::consts::PI * c.radius_px * c.radius_px;
+    !list.iter().any(touches) && list.iter().any(|r| r.area_px > disc_px)
+}
+
+/// Shapes brighter than this part of the way from sky to peak are looked at as others than the disc.
+const BRIGHT_SHAPE: f32 = 0.4;
+
 /// Bright shapes away from the fitted disc that are like it in size.
 fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     let Some(c) = fit.sun.or(fit.moon) else {
         return 0;
     };
-    let list = find::regions_above(view, view.sky + 0.4 * (view.peak - view.sky));
+    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
     let away = |r: &find::Region| {
         let (x, y) = (
             0.5 * (r.sides[0] + r.sides[2]),
