@@ -5,6 +5,7 @@
 //! top-left pixel.
 
 mod arcs;
+mod blurred;
 mod circle;
 mod edges;
 mod find;
@@ -113,6 +114,24 @@ pub fn follow_vector(report: &mut DiscReport, hint: &DiscHint) {
 
 /// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
 const SLIVER_QUALITY: f64 = 0.7;
+
+/// The same of a limb of the lens's own size: other edges may be those of an eyepiece's field that cuts the Sun.
+const EXPLAINED_IF_KNOWN: f64 = 0.35;
+
+/// A limb is of the lens's size within this part of it, and over so many degrees that another round thing's would not be.
+const OF_SIZE: f64 = 0.03;
+const OF_SIZE_ARC_DEG: f64 = 120.0;
+
+/// Whether the Sun's limb alone, over a good part of it, has the radius that the lens is known to show.
+fn is_of_known_size(verdict: &Verdict, hint: &DiscHint) -> bool {
+    let known = hint
+        .sun_radius_px
+        .filter(|(radius_px, sigma_px)| *sigma_px < LOOSE_RADIUS * radius_px);
+    known.zip(verdict.sun.as_ref()).is_some_and(|(known, sun)| {
+        let off = (sun.circle.radius_px / known.0 - 1.0).abs();
+        verdict.limb == Limb::Sun && off < OF_SIZE && sun.seen_deg >= OF_SIZE_ARC_DEG
+    })
+}
 
 fn needed_share(seen_deg: f64) -> f64 {
     let (low, high) = LEAST_EXPLAINED;
@@ -351,7 +370,11 @@ fn settled(
     verdict: &Verdict,
     hint: &DiscHint,
 ) -> Result<measure::Measured, NoDisc> {
-    if verdict.explained < needed_share(verdict.seen_deg) {
+    let needed = match is_of_known_size(verdict, hint) {
+        true => EXPLAINED_IF_KNOWN,
+        false => needed_share(verdict.seen_deg),
+    };
+    if verdict.explained < needed {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });
