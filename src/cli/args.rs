@@ -13,8 +13,11 @@ use super::plan::{PlanArgs, stops};
 
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = exit_codes(), max_term_width = 100)]
+#[command(version, about, after_help = exit_codes(), max_term_width = 100, disable_help_subcommand = true)]
 pub(crate) struct Cli {
+    /// File of settings (site, zone, credit) [default: contactstrip/settings.toml in your folder of settings]
+    #[arg(long, value_name = "FILE", global = true, hide_short_help = true)]
+    pub(crate) config: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
     pub(crate) command: Command,
@@ -55,6 +58,39 @@ pub(crate) enum Command {
     Rehearse(RehearseArgs),
     /// Draw a synthetic card and run everything on it
     Demo(DemoArgs),
+    /// Help on a command or a topic: choosing, strip.toml, clocks, corona, files, flags and more
+    Help(HelpArgs),
+    /// Print the completions of a shell
+    Completions(CompletionsArgs),
+    /// Write the manual pages into a folder
+    Man(ManArgs),
+}
+
+/// `help`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct HelpArgs {
+    /// A command or a topic; without one everything there is help on
+    #[arg(value_name = "TOPIC")]
+    pub(crate) topic: Option<String>,
+}
+
+/// `completions`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_name = "SHELL")]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// `man`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ManArgs {
+    /// The folder, such as ~/.local/share/man/man1
+    #[arg(value_name = "DIR")]
+    pub(crate) dir: PathBuf,
+    /// Say which files would be written and write none
+    #[arg(long)]
+    pub(crate) dry_run: bool,
 }
 
 /// Options of every command.

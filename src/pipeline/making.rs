@@ -75,7 +75,10 @@ fn all_from(
     made.join(strip_into(
         catalogue,
         out,
-        &StripWish::default(),
+        &StripWish {
+            credit: wish.credit.clone(),
+            ..StripWish::default()
+        },
         dry_run,
         watch,
     )?);
@@ -101,7 +104,8 @@ pub fn merge(target: &Target, wish: &CoronaWish, watch: &dyn Watch) -> Result<Ma
         away,
     } = open(target)?;
     let made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
-    Ok(made.and_told(away))
+    let stale = super::page::stale(&folder.path);
+    Ok(made.and_told(away).and_told(stale))
 }
 
 /// What is asked of the strip beyond its recipe.
@@ -111,6 +115,8 @@ pub struct StripWish {
     pub recipe: RecipeName,
     /// Changes to make to it first. Their frames may be given as a person would, see [`frame_meant`].
     pub edits: Vec<RecipeEdit>,
+    /// The credit line of a recipe that is proposed.
+    pub credit: Option<String>,
     /// Make the steady time-lapse too, as the recipe's own wish for it does.
     pub time_lapse: bool,
     /// Choose the frames anew, in this way, and keep the rest of the recipe.
@@ -130,7 +136,8 @@ pub fn strip(target: &Target, wish: &StripWish, watch: &dyn Watch) -> Result<Mad
         target.dry_run,
         watch,
     )?;
-    Ok(made.and_told(opened.away))
+    let stale = super::page::stale(&opened.folder.path);
+    Ok(made.and_told(opened.away).and_told(stale))
 }
 
 fn strip_into(
@@ -318,7 +325,10 @@ fn recipe(
             after: proposed.after,
             ..kept
         },
-        None => proposed,
+        None => Recipe {
+            credit: wish.credit.clone(),
+            ..proposed
+        },
     };
     if !dry_run {
         out.write(&wish.recipe.file(), |file| {
@@ -457,8 +467,10 @@ pub(super) fn tile_name(record: &ShotRecord) -> String {
 }
 
 /// What `all` makes besides what it always makes, and how.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct MakingWish {
+    /// The credit line of a recipe that is proposed.
+    pub credit: Option<String>,
     /// The phase folders.
     pub export: ExportWish,
     /// The corona.

@@ -9,7 +9,9 @@ use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::contacts::{self, Beads, ContactsOptions, LitInstant};
-use crate::domain::{ContactKind, Contacts, Coverage, LocalKind, Orientation, Role, SunMoon};
+use crate::domain::{
+    ContactKind, Contacts, Coverage, LocalKind, Notice, Orientation, Role, SunMoon,
+};
 use crate::ephemeris::EclipseView;
 use crate::plan;
 use crate::raster;
@@ -89,6 +91,32 @@ pub(crate) fn report_into(
         files: vec![out.join(REPORT_FILE)],
         notices: folder.told(),
         ..Made::default()
+    })
+}
+
+/// What to tell where the page there is shows earlier pictures than those that are there now.
+pub(super) fn stale(out: &Path) -> Option<Notice> {
+    let written = |name: &str| {
+        std::fs::metadata(out.join(name))
+            .and_then(|m| m.modified())
+            .ok()
+    };
+    let page = written(REPORT_FILE)?;
+    let pictures = [
+        "strip.png",
+        "strip.jpg",
+        "corona.png",
+        "beads-c2.png",
+        "beads-c3.png",
+    ];
+    let newer = pictures
+        .into_iter()
+        .filter_map(written)
+        .any(|picture| picture > page);
+    newer.then(|| {
+        let text =
+            "it shows the earlier pictures; `contactstrip report` on this folder writes it anew";
+        Notice::note(text).about(REPORT_FILE)
     })
 }
 
