@@ -16,6 +16,9 @@ const CORONA_RADII: f64 = 5.0;
 const LETTER: f64 = 6.0;
 const LINE: f64 = 11.0;
 
+/// From a mark to its name.
+const BESIDE: f64 = 6.0;
+
 /// Least radius of the Sun in the drawing's units, so that a wide view shows it.
 const LEAST: f64 = 1.5;
 
@@ -52,7 +55,7 @@ pub(super) fn figure(sheet: &Sheet) -> String {
     out
 }
 
-/// Planets and stars with their names, brightest first; a name that would lie on another is left out.
+/// Planets and stars with their names, planets first and brightest first; a name with no room on either side is left out.
 fn marks(out: &mut String, sheet: &Sheet, per_deg: f64) {
     let planets = sheet
         .planets
@@ -62,10 +65,8 @@ fn marks(out: &mut String, sheet: &Sheet, per_deg: f64) {
         .stars
         .iter()
         .map(|s| (s.name, s.magnitude, s.in_frame_deg));
-    let mut all: Vec<_> = planets.chain(stars).collect();
-    all.sort_by(|a, b| a.1.total_cmp(&b.1));
     let mut taken: Vec<[f64; 4]> = Vec::new();
-    for (name, magnitude, place) in all {
+    for (name, magnitude, place) in planets.chain(stars) {
         let Some((right, up)) = place else { continue };
         let (x, y) = (right * per_deg, -up * per_deg);
         let size = (2.6 - 0.45 * magnitude.max(-1.0)).clamp(0.8, 2.5);
@@ -73,30 +74,36 @@ fn marks(out: &mut String, sheet: &Sheet, per_deg: f64) {
             out,
             "<circle class=\"mark\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{size:.1}\"/>"
         );
-        // The name on the side with more room.
-        let (anchor, off): (_, f64) = if x > 0.0 {
-            ("end", -6.0)
-        } else {
-            ("start", 6.0)
-        };
-        let far = off.signum() * (6.0 + LETTER * name.chars().count() as f64);
-        let place = [
-            x + off.min(far),
-            y - LINE / 2.0,
-            x + off.max(far),
-            y + LINE / 2.0,
-        ];
-        if taken.iter().all(|other| !overlap(*other, place)) {
+        taken.push([x - size, y - size, x + size, y + size]);
+        // The side with more room first.
+        let sides = if x > 0.0 { [-1.0, 1.0] } else { [1.0, -1.0] };
+        let free = sides.into_iter().find_map(|side| {
+            let place = name_place((x, y), side, name);
+            let inside = place[0].abs().max(place[2].abs()) < WIDTH / 2.0;
+            let alone = taken.iter().all(|other| !overlap(*other, place));
+            (inside && alone).then_some((side, place))
+        });
+        if let Some((side, place)) = free {
             taken.push(place);
+            let anchor = if side < 0.0 { "end" } else { "start" };
             let _ = writeln!(
                 out,
                 "<text text-anchor=\"{anchor}\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
-                x + off,
+                x + side * BESIDE,
                 y + 4.0,
                 in_markup(name)
             );
         }
     }
+}
+
+/// Left, top, right and bottom of a name beside its mark, to the left of it for -1 and to the right for 1.
+fn name_place((x, y): (f64, f64), side: f64, name: &str) -> [f64; 4] {
+    let (near, far) = (
+        x + side * BESIDE,
+        x + side * (BESIDE + LETTER * name.chars().count() as f64),
+    );
+    [near.min(far), y - LINE / 2.0, near.max(far), y + LINE / 2.0]
 }
 
 fn overlap(a: [f64; 4], b: [f64; 4]) -> bool {
