@@ -264,12 +264,18 @@ def cards(sky, seed):
         if i % 6 == 4: f.smear, f.flags, f.doubtful = (8, 6), ('clouded', 'shaken'), ('soft',)
         c.frames.append(f)
     out.append(c)
-    # At an eyepiece: a dark or bright rim about the field, which cuts some Suns.
+    # At an eyepiece: a dark or bright rim about the field, which cuts some Suns. A person says cut of a twentieth and more of what the Moon leaves.
+    def cut_truth(card, t, field):
+        yy, xx = np.mgrid[-1:1:201j, -1:1:201j]; e, n, ratio = sky.moon(t); a = np.radians(card.north)
+        mx, my = -np.sin(a) * n - np.cos(a) * e, -np.cos(a) * n + np.sin(a) * e
+        bare = (np.hypot(xx, yy) < 1) & (np.hypot(xx - mx, yy - my) > ratio); lost = bare & (np.hypot(xx - field[0], yy - field[1]) > field[2])
+        share = lost.sum() / max(bare.sum(), 1)
+        return (('cut',), ()) if share > .05 else ((), ('cut',)) if share > .005 else ((), ())
     for name, rim in (('eyepiece', 0.0), ('bright rim', .15)):
         c = Card(name, S(), radius=70, size=(420, 420))
         for i, t in enumerate(partial_times(sky, 9)):
             k = i % 3; field = (0.1, -.1, 2.2) if k else (1.0, 0.6, 1.55)
-            c.frames.append(Frame(t, field=field, rim=rim, flags=() if k else ('cut',)))
+            yes, maybe = cut_truth(c, t, field); c.frames.append(Frame(t, field=field, rim=rim, flags=yes, doubtful=maybe))
         out.append(c)
     # Cut by the frame, out of it, ghosts, covers, filters.
     c = Card('aim', S(), size=(420, 320), radius=70)

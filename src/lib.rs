@@ -6,6 +6,7 @@
 pub mod burst;
 pub mod card;
 pub mod catalogue;
+pub mod choose;
 pub mod clock;
 pub mod contacts;
 pub mod demo;

@@ -217,6 +217,112 @@ fn pictures_of_other_things_hold_no_disc() {
 }
 
 #[test]
+fn a_whole_sun_far_out_of_focus_is_found_and_soft() {
+    // A blur of 8 to 12 % of the radius; one that runs out of the frame; and a glow that fades as a lamp's does is none.
+    for (blur, x, level) in [(12.0, 301.3, 0.6), (18.0, 301.3, 0.9), (12.0, 480.0, 0.6)] {
+        let scene = Scene {
+            blur,
+            level,
+            sun: (x, 222.8, 150.0),
+            ..Scene::default()
+        };
+        let report = examine(&scene.frame(), &DiscHint::default());
+        let fit = report.fit.unwrap();
+        let miss = miss(&scene, &report).unwrap();
+        assert!(
+            miss < 3.0 * fit.sigma_px && miss < 6.0,
+            "{blur} {x}: {miss} {fit:?}"
+        );
+        assert!(report.flags.has(Flag::Soft), "{report:?}");
+        let radius = fit.sun.unwrap().radius_px;
+        assert!((radius / 150.0 - 1.0).abs() < 0.06, "{blur} {x}: {fit:?}");
+    }
+    let glow = Scene {
+        blur: 45.0,
+        sun: (301.3, 222.8, 110.0),
+        ..Scene::default()
+    };
+    assert!(examine(&glow.frame(), &DiscHint::default()).fit.is_err());
+}
+
+#[test]
+fn a_ghost_of_another_colour_is_not_the_sun() {
+    // An orange Sun runs out of the frame and shows no limb one could fit; a lens's round blue ghost stands beside it.
+    let sun = Scene {
+        width: 700,
+        height: 500,
+        sun: (40.0, 20.0, 330.0),
+        colour: [1.0, 0.45, 0.0],
+        level: 0.9,
+        blur: 14.0,
+        ..Scene::default()
+    };
+    let ghost = Scene {
+        sun: (590.0, 400.0, 45.0),
+        colour: [0.1, 0.3, 1.0],
+        level: 0.2,
+        blur: 1.0,
+        ..sun.clone()
+    };
+    let (sun, ghost) = (sun.frame(), ghost.frame());
+    let (Samples::U8(a), Samples::U8(b)) = (sun.samples(), ghost.samples()) else {
+        panic!("8 bits");
+    };
+    let both = a.iter().zip(b).map(|(a, b)| *a.max(b)).collect();
+    let frame = Frame::new(700, 500, 3, Samples::U8(both), sun.transfer());
+    let report = examine(&frame, &DiscHint::default());
+    let near_ghost = |c: Circle| (c.x_px - 590.0).hypot(c.y_px - 400.0) < 60.0;
+    assert!(
+        !report.fit.is_ok_and(|fit| fit.sun.is_some_and(near_ghost)),
+        "{report:?}"
+    );
+}
+
+/// A frame with nothing but a circle of it left, as an eyepiece's field leaves.
+fn in_field(scene: &Scene, (x, y, radius): (f64, f64, f64)) -> Frame {
+    let drawn = scene.frame();
+    let Samples::U8(values) = drawn.samples() else {
+        panic!("8 bits");
+    };
+    let mut values = values.clone();
+    let width = drawn.width();
+    for (n, pixel) in values.chunks_mut(3).enumerate() {
+        let (px, py) = ((n % width) as f64, (n / width) as f64);
+        if (px - x).hypot(py - y) > radius {
+            pixel.fill(2);
+        }
+    }
+    Frame::new(
+        width,
+        drawn.height(),
+        3,
+        Samples::U8(values),
+        drawn.transfer(),
+    )
+}
+
+#[test]
+fn a_sun_cut_by_an_eyepieces_field_is_found_where_its_size_is_known() {
+    let hint = DiscHint {
+        sun_radius_px: Some((150.0, 0.5)),
+        ..DiscHint::default()
+    };
+    for obscuration in [0.0, 0.15, 0.3] {
+        let scene = Scene::default().covered(obscuration, 1.03, 80.0);
+        let frame = in_field(&scene, (301.3 - 110.0, 222.8 - 60.0, 210.0));
+        let report = examine(&frame, &hint);
+        let fit = report
+            .fit
+            .unwrap_or_else(|why| panic!("{obscuration}: {why:?}"));
+        let miss = miss(&scene, &report).unwrap();
+        assert!(
+            miss < 3.0 || miss < 3.0 * fit.sigma_px,
+            "{obscuration}: {miss} {fit:?}"
+        );
+    }
+}
+
+#[test]
 fn a_dark_frame_in_totality_has_its_filter_on() {
     let hint = DiscHint {
         totality: Some(true),

@@ -183,12 +183,61 @@ fn filters_and_covers_are_told_apart() {
 }
 
 #[test]
+fn frames_too_short_to_tell_are_told_by_their_neighbours_and_their_likes() {
+    // A filter that stays on for a bracket: its short frames lie among those that tell. What comes after the last that tells is open.
+    let lit = |minutes, stops| frame(minutes, Phase::Totality, stops, 0.0);
+    let late = vec![
+        dark(0.0, -6.0),
+        dark(0.1, 2.0),
+        dark(0.2, -6.0),
+        dark(0.3, 2.0),
+        dark(0.4, -6.0),
+        lit(0.5, 1.0),
+    ];
+    let expected = ["filter-on", "filter-on", "filter-on", "filter-on", "", ""];
+    assert_eq!(flagged(late), expected);
+    // Prominences show at an exposure that is short for the corona: a dark frame of that exposure was covered.
+    let peaked = |minutes: f64, peak: f64| {
+        let mut shot = lit(minutes, -6.0);
+        shot.look.as_mut().unwrap().peak = peak;
+        shot
+    };
+    let short = vec![peaked(0.0, 0.05), dark(0.1, -6.0), peaked(0.2, 0.04)];
+    assert_eq!(flagged(short), ["", "capped", ""]);
+}
+
+#[test]
+fn a_thin_crescent_behind_cloud_falls_short_of_its_limb() {
+    // A crescent of 97.5 % of the diameter, 3 pixels wide: its limb has some 0.36 of the disc's middle light, and the blur takes its part.
+    let crescent = |minutes: f64, level: f64| {
+        let mut shot = frame(minutes, Phase::Ingress, 0.0, 0.0);
+        let sky = shot.predicted.as_mut().unwrap();
+        (sky.moon_east_arcsec, sky.obscuration, sky.magnitude) = (78.0, 0.978, 0.975);
+        let look = shot.look.as_mut().unwrap();
+        look.disc = Some(DiscLook::default());
+        look.disc_level = Some(level);
+        shot
+    };
+    let mut shots: Vec<ShotRecord> = (0..4)
+        .map(|n| frame(5.0 * f64::from(n), Phase::Ingress, 0.0, 0.0))
+        .collect();
+    shots.extend([crescent(30.0, 0.4 * 0.33), crescent(31.0, 0.4 * 0.15)]);
+    assert_eq!(flagged(shots), ["", "", "", "", "", "clouded"]);
+}
+
+#[test]
 fn a_sun_that_shows_less_than_the_moon_leaves_is_cut() {
     let mut shots: Vec<ShotRecord> = (0..4)
         .map(|n| frame(5.0 * f64::from(n), Phase::Ingress, 0.0, 0.0))
         .collect();
     shots[1].look.as_mut().unwrap().disc.as_mut().unwrap().lit = 0.6;
-    assert_eq!(flagged(shots), ["", "cut", "", ""]);
+    // The edge of what is in front makes a disc uneven, but not so much as cloud that hides a part of it; that glows besides.
+    for (n, uneven, halo) in [(2, 0.05, 0.001), (3, 0.2, 0.15)] {
+        let disc = shots[n].look.as_mut().unwrap().disc.as_mut().unwrap();
+        (disc.lit, disc.uneven, disc.halo) = (0.7, Some(uneven), halo);
+        shots[n].flags.set(Flag::Clouded);
+    }
+    assert_eq!(flagged(shots), ["", "cut", "cut", "clouded"]);
 }
 
 #[test]

@@ -3,6 +3,7 @@
 mod burst;
 mod card;
 mod catalogue;
+mod choose;
 mod clock;
 mod contacts;
 mod demo;

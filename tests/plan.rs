@@ -501,6 +501,30 @@ fn planets_stand_where_an_independent_ephemeris_has_them() {
 }
 
 #[test]
+fn stars_stand_where_an_independent_reduction_has_them() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/plan/stars.csv");
+    let text = std::fs::read_to_string(path).unwrap();
+    let mut rows = 0;
+    for row in text.lines().filter(|l| !l.starts_with('#')).skip(1) {
+        let f: Vec<&str> = row.split(',').collect();
+        let number = |k: usize| f[k].parse::<f64>().unwrap();
+        let site = Site::new(number(1), number(2), 0.0).unwrap();
+        let up = plan::stars_up(&site, utc(f[0]));
+        let ours = up
+            .iter()
+            .find(|p| p.name == f[3])
+            .unwrap_or_else(|| panic!("{row} is not up"));
+        let (alt, az) = (number(4), number(5));
+        let off_az =
+            ((ours.az_deg - az + 180.0).rem_euclid(360.0) - 180.0) * alt.to_radians().cos();
+        let off = (ours.alt_deg - alt).hypot(off_az);
+        assert!(off < 0.1, "{row}: {off} degrees off");
+        rows += 1;
+    }
+    assert!(rows >= 30, "{rows}");
+}
+
+#[test]
 fn strange_gear_is_refused_with_its_range() {
     for wrong in [
         Gear {
@@ -1067,6 +1091,21 @@ fn planets_of_the_frame_are_told() {
         .map(|p| p.name)
         .collect();
     assert_eq!(framed, ["Venus", "Jupiter", "Mercury"]);
+    // Of the stars Pollux, Castor and Procyon stand in it, and none fainter than an eye finds; none where there is no totality.
+    let sheet = wide(20.0);
+    let stars: Vec<&str> = sheet.stars.iter().map(|s| s.name).collect();
+    for name in ["Procyon", "Pollux", "Castor", "Regulus"] {
+        assert!(stars.contains(&name), "{name} of {stars:?}");
+    }
+    assert!(
+        sheet
+            .stars
+            .iter()
+            .all(|s| s.magnitude <= plan::TOTALITY_LIMIT_MAG)
+    );
+    assert!(flat(&sheet.text()).contains("Stars in it, brightest first: "));
+    assert!(sheet.html().contains(">Procyon</text>"));
+    assert!(real("41.9,12.5,40", "2026-08-12", gear()).stars.is_empty());
     for (site, day) in [LOW, ("-33.87,151.21,20", "2028-07-22")] {
         assert!(
             real(site, day, gear())

@@ -11,7 +11,7 @@ use contactstrip::domain::{
     ZoneSource,
 };
 use contactstrip::plan;
-use contactstrip::report::{self, PageInput, WrittenFile};
+use contactstrip::report::{self, PageInput, Thumb, WrittenFile};
 
 use crate::plan::{DrawnEclipse, TOTAL};
 
@@ -267,7 +267,9 @@ fn page_of(
     report::page(
         catalogue,
         &PageInput {
-            thumb,
+            thumb: &|shot| thumb(shot).map(Thumb::Within),
+            thumbs_beside: false,
+            beads: &[("beads-c2.png".into(), small_jpeg(400, 80))],
             strip: Some(&strip),
             corona: None,
             curve: &curve,
@@ -303,17 +305,132 @@ fn markup(html: &str) -> String {
     before.to_owned() + rest.split_once("</script>").unwrap().1
 }
 
+/// The page with small pictures in files beside it.
+fn page_beside(catalogue: &Catalogue) -> String {
+    report::page(
+        catalogue,
+        &PageInput {
+            thumb: &|shot| {
+                Some(Thumb::Beside(format!(
+                    ".cache/thumbs/{} é.jpg",
+                    shot.name().len()
+                )))
+            },
+            thumbs_beside: true,
+            beads: &[],
+            strip: None,
+            corona: None,
+            curve: &[],
+            coverage: None,
+            due_light: &[],
+            tell_place: false,
+            files: &[],
+        },
+    )
+}
+
 #[test]
 fn a_thousand_shots_stay_under_eight_megabytes() {
-    // The largest thumbnails the page takes: the worst it can be.
-    let limit = report::thumb_limit_bytes(1000);
+    // As many bytes as the page takes within itself: the worst it can be.
+    let each = usize::try_from(report::THUMBS_BYTES / 1000).unwrap();
     let catalogue = card(TOTAL, 1000);
-    let html = page_of(&catalogue, TOTAL, &|_| Some(vec![0xAB; limit]));
+    let html = page_of(&catalogue, TOTAL, &|_| Some(vec![0xAB; each]));
     assert_eq!(html.matches("<img loading=\"lazy\"").count(), 1000);
     assert!(html.len() < 8_000_000, "{} bytes", html.len());
-    assert!(small_jpeg(160, 107).len() < limit, "a usual thumbnail fits");
-    let over = page_of(&catalogue, TOTAL, &|_| Some(vec![0xAB; limit + 1]));
-    assert_eq!(over.matches("<img loading=\"lazy\"").count(), 0);
+    assert!(small_jpeg(160, 107).len() < each, "a usual thumbnail fits");
+}
+
+#[test]
+fn every_frame_has_its_small_picture_however_large_the_card() {
+    let html = page_beside(&card(TOTAL, 5000));
+    let beside = "src=\".cache/thumbs/";
+    assert_eq!(html.matches(beside).count(), 5000);
+    assert!(html.contains("in the folder .cache/thumbs beside it"));
+    assert!(html.contains("%20%C3%A9.jpg"), "letters of names are coded");
+    assert!(html.len() < 8_000_000, "{} bytes", html.len());
+    assert!(
+        !page(60).contains("beside it."),
+        "nothing is said where they are within"
+    );
+}
+
+#[test]
+fn pictures_come_first_and_lead_to_their_files() {
+    let html = page_of(&card(TOTAL, 60), TOTAL, &|_| None);
+    let ids: Vec<&str> = attributes(&html, "id")
+        .into_iter()
+        .filter(|id| !id.contains('-'))
+        .collect();
+    let place = |id: &str| {
+        ids.iter()
+            .position(|i| *i == id)
+            .unwrap_or_else(|| panic!("no {id}"))
+    };
+    let order = [
+        "strip", "beads", "curve", "contacts", "clocks", "missed", "frames", "shots", "files",
+    ];
+    assert!(
+        order.windows(2).all(|w| place(w[0]) < place(w[1])),
+        "{ids:?}"
+    );
+    assert!(html.contains("<a href=\"beads-c2.png\"><img"));
+    assert!(html.contains("<a href=\"phases/%3Cx%3E.txt\">phases/&lt;x&gt;.txt</a>"));
+    // Each clock is told once.
+    assert_eq!(
+        html.matches("12.4 s fast").count(),
+        2,
+        "in its section and in the notice of the record"
+    );
+    assert_eq!(
+        html.matches("24 partials").count(),
+        2,
+        "once for each of two bodies"
+    );
+}
+
+#[test]
+fn points_and_pictures_lead_to_rows_and_a_shot_is_one_stop_for_keys() {
+    let html = page(60);
+    let table = html
+        .split("id=\"shot-table\"")
+        .nth(1)
+        .unwrap()
+        .split("</table>")
+        .next()
+        .unwrap();
+    let curve = html
+        .split("id=\"curve\"")
+        .nth(1)
+        .unwrap()
+        .split("</section>")
+        .next()
+        .unwrap();
+    let points = curve.matches("<a href=\"#r").count();
+    assert!(
+        points >= 59 && curve.matches("<title>").count() == points,
+        "{points}"
+    );
+    assert_eq!(curve.matches("tabindex=\"-1\"").count(), points);
+    assert_eq!(
+        table.matches("<a href").count(),
+        table.matches("tabindex=\"-1\"").count()
+    );
+    // The filters stand before the pictures they act on.
+    assert!(html.find("id=\"filters\"") < html.find("id=\"p0\""));
+    let script = html.split("<script>").nth(1).unwrap();
+    assert!(script.contains("picture.hidden") && script.contains("showAll()"));
+}
+
+#[test]
+fn a_wide_view_is_not_told_as_lacking_a_disc() {
+    let mut catalogue = card(TOTAL, 60);
+    for shot in &mut catalogue.shots {
+        shot.role = Some(Role::Wide);
+        shot.disc = None;
+        shot.no_disc = Some(NoDisc::Dark { peak: 0.5 });
+    }
+    let html = page_of(&catalogue, TOTAL, &|_| None);
+    assert!(!html.contains("without a disc") && !html.contains("no disc found,"));
 }
 
 #[test]
@@ -335,8 +452,17 @@ fn the_page_asks_for_nothing_from_elsewhere() {
     for source in attributes(&html, "src") {
         assert!(source.starts_with("data:image/jpeg;base64,"), "{source}");
     }
+    // Files of the run are links now; they lie below the page's folder.
+    let below =
+        |target: &str| !target.contains(':') && !target.starts_with('/') && !target.contains("..");
     for target in attributes(&html, "href") {
-        assert!(target.starts_with('#') || target == "data:,", "{target}");
+        assert!(
+            target.starts_with('#') || target == "data:," || below(target),
+            "{target}"
+        );
+    }
+    for source in attributes(&page_beside(&card(TOTAL, 60)), "src") {
+        assert!(below(source), "{source}");
     }
     assert!(!html.contains("url(") && !html.contains("@import"));
 }
@@ -490,6 +616,8 @@ fn poor_cards_still_get_a_page() {
             &empty,
             &PageInput {
                 thumb: &|_| None,
+                thumbs_beside: false,
+                beads: &[],
                 strip: None,
                 corona: None,
                 curve: &[],

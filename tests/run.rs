@@ -13,6 +13,7 @@ use exif::Tag;
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
+mod coming;
 mod plan;
 mod rehearse;
 
@@ -22,6 +23,8 @@ use crate::support::{cards, header, photos};
 /// Runs the program.
 fn run(args: &[&str]) -> Output {
     let mut command = Command::cargo_bin("contactstrip").unwrap();
+    // Nobody's own settings.
+    command.env("XDG_CONFIG_HOME", "/nowhere");
     command.args(args).output().unwrap()
 }
 

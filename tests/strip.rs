@@ -1,6 +1,7 @@
 //! The `strip` room, through its door.
 
 mod drawing;
-mod drawn;
+pub(crate) mod drawn;
 mod proposal;
+mod recipe_edit;
 mod recipe_file;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use contactstrip::domain::Site;
 use contactstrip::phase::zone::Zone;
-use contactstrip::pipeline::KnownClock;
+use contactstrip::pipeline::{KnownClock, RecipeName};
 use jiff::civil::Date;
 
 use super::contacts::ContactsArgs;
@@ -13,8 +13,11 @@ use super::plan::{PlanArgs, stops};
 
 /// From a card of solar-eclipse photographs to the finished sequence.
 #[derive(Debug, Parser)]
-#[command(version, about, after_help = exit_codes(), max_term_width = 100)]
+#[command(version, about, after_help = exit_codes(), max_term_width = 100, disable_help_subcommand = true)]
 pub(crate) struct Cli {
+    /// File of settings (site, zone, credit) [default: contactstrip/settings.toml in your folder of settings]
+    #[arg(long, value_name = "FILE", global = true, hide_short_help = true)]
+    pub(crate) config: Option<PathBuf>,
     /// What to do.
     #[command(subcommand)]
     pub(crate) command: Command,
@@ -37,6 +40,8 @@ pub(crate) enum Command {
     Sort(CardArgs),
     /// Draw the phase strip again from the catalogue and strip.toml
     Strip(StripArgs),
+    /// Choose the strip's frames by eye, on a page this machine serves to itself
+    Choose(ChooseArgs),
     /// Merge the totality brackets into an HDR corona
     Merge(MergeArgs),
     /// Make per-phase folders for editing
@@ -53,6 +58,39 @@ pub(crate) enum Command {
     Rehearse(RehearseArgs),
     /// Draw a synthetic card and run everything on it
     Demo(DemoArgs),
+    /// Help on a command or a topic: choosing, strip.toml, clocks, corona, files, flags and more
+    Help(HelpArgs),
+    /// Print the completions of a shell
+    Completions(CompletionsArgs),
+    /// Write the manual pages into a folder
+    Man(ManArgs),
+}
+
+/// `help`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct HelpArgs {
+    /// A command or a topic; without one everything there is help on
+    #[arg(value_name = "TOPIC")]
+    pub(crate) topic: Option<String>,
+}
+
+/// `completions`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct CompletionsArgs {
+    /// The shell
+    #[arg(value_name = "SHELL")]
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// `man`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ManArgs {
+    /// The folder, such as ~/.local/share/man/man1
+    #[arg(value_name = "DIR")]
+    pub(crate) dir: PathBuf,
+    /// Say which files would be written and write none
+    #[arg(long)]
+    pub(crate) dry_run: bool,
 }
 
 /// Options of every command.
@@ -164,6 +202,38 @@ pub(crate) struct StripArgs {
     /// Choose the frames anew, at even steps of time or of covered Sun; the rest of strip.toml stays
     #[arg(long, value_name = "STEPS")]
     pub(crate) by: Option<Steps>,
+    /// Follow strip-NAME.toml instead and draw strip-NAME.tif and so on; where there is none it begins as a copy of strip.toml
+    #[arg(long, value_name = "NAME")]
+    pub(crate) recipe: Option<RecipeName>,
+    /// Take a frame out of the strip; strip.toml keeps its comments [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) drop: Vec<String>,
+    /// Take a frame into the strip, at its time [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) add: Vec<String>,
+    /// Give a key of strip.toml a value, such as paper="12x18 in" [repeatable]
+    #[arg(long, value_name = "KEY=VALUE", conflicts_with_all = ["each_side", "by"], value_parser = key_and_value)]
+    pub(crate) set: Vec<(String, String)>,
+}
+
+/// Reads `KEY=VALUE`.
+fn key_and_value(text: &str) -> Result<(String, String), String> {
+    let (key, value) = text.split_once('=').ok_or("it is written KEY=VALUE")?;
+    Ok((key.trim().to_owned(), value.trim().to_owned()))
+}
+
+/// `choose`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct ChooseArgs {
+    /// The folder.
+    #[command(flatten)]
+    pub(crate) target: OutArgs,
+    /// Port of this machine to serve the page on [default: any that is free]
+    #[arg(long, value_name = "PORT", value_parser = clap::value_parser!(u16).range(1..))]
+    pub(crate) port: Option<u16>,
+    /// Only print the page's address; open no browser
+    #[arg(long)]
+    pub(crate) no_browser: bool,
 }
 
 /// What the strip's frames are evenly spaced in.

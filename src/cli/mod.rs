@@ -1,29 +1,35 @@
 //! The command line: what was typed, what it means, what the person is told.
 
 mod args;
+mod choose;
+mod config;
 mod contacts;
+mod manual;
 mod plan;
 mod practice;
 mod progress;
 mod say;
+mod topics;
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, Result};
-use clap::Parser;
+use clap::{CommandFactory as _, FromArgMatches as _};
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity, Shown};
 use contactstrip::pipeline::{
-    self, CoronaLayers, CoronaWish, Made, MakingWish, PipelineError, Settings, StripWish, Target,
+    self, CoronaLayers, CoronaWish, Made, MakingWish, ModelError, PipelineError, Settings,
+    StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
-use contactstrip::strip::{By, Wish};
+use contactstrip::strip::{By, RecipeEdit, Wish};
 
 use args::{
     AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, LayersOf, OutArgs,
     RehearseArgs, Steps, StripArgs, YesNo,
 };
+use config::Config;
 use progress::Bars;
 
 /// Exit code when all is done.
@@ -37,10 +43,9 @@ const INTERRUPTED: u8 = 130;
 
 /// Runs the program and returns its exit code.
 pub(crate) fn run() -> ExitCode {
-    let cli = Cli::parse();
     Bars::heed_interrupts();
     heed_full_files();
-    match carry_out(&cli.command) {
+    match read_and_carry_out() {
         Ok(code) => code,
         Err(error) if is_broken_pipe(&error) => ExitCode::from(DONE),
         Err(error) => {
@@ -52,6 +57,15 @@ pub(crate) fn run() -> ExitCode {
             ExitCode::from(if stopped { INTERRUPTED } else { COULD_NOT_RUN })
         }
     }
+}
+
+/// Reads the settings, then the command line on top of them, and does what it asks. Help and misuse end the program here.
+fn read_and_carry_out() -> Result<ExitCode> {
+    let named = config::named(std::env::args_os().skip(1));
+    let config = Config::load(named.as_deref())?;
+    let matches = config.settled(Cli::command()).get_matches();
+    let cli = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
+    carry_out(&cli.command, &config)
 }
 
 /// A file that grows beyond what its system allows is an error of writing, said as such, and not the end of the program in the
@@ -66,13 +80,14 @@ fn heed_full_files() {
 }
 
 /// One line a command.
-fn carry_out(command: &Command) -> Result<ExitCode> {
+fn carry_out(command: &Command, config: &Config) -> Result<ExitCode> {
     match command {
-        Command::All(args) => all(args),
-        Command::Sort(args) => sort(args),
+        Command::All(args) => all(args, config),
+        Command::Sort(args) => sort(args, config),
         Command::Strip(args) => make(&args.target, |target, bars| {
-            pipeline::strip(target, &strip_wish(args), bars)
+            pipeline::strip(target, &strip_wish(args, config), bars)
         }),
+        Command::Choose(args) => choose::run(args),
         Command::Merge(args) => make(&args.target, |target, bars| {
             pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),
@@ -83,27 +98,62 @@ fn carry_out(command: &Command) -> Result<ExitCode> {
         Command::Plan(args) => plan::run(args),
         Command::Rehearse(args) => rehearse(args),
         Command::Demo(args) => demo(args),
+        Command::Help(args) => manual::help(args),
+        Command::Completions(args) => manual::completions(args),
+        Command::Man(args) => manual::man(args),
     }
 }
 
-fn sort(args: &CardArgs) -> Result<ExitCode> {
+fn sort(args: &CardArgs, config: &Config) -> Result<ExitCode> {
     let settings = resolve(args)?;
     let common = &args.common;
-    let made = with_threads(common, |bars| pipeline::sort(&settings, bars))?;
+    let made = at_the_place(&settings, config, common, |settings, bars| {
+        pipeline::sort(settings, bars)
+    })?;
     close(&made, &settings.out, common)
 }
 
-fn all(args: &AllArgs) -> Result<ExitCode> {
+fn all(args: &AllArgs, config: &Config) -> Result<ExitCode> {
     let settings = resolve(&args.card)?;
     let common = &args.card.common;
-    let made = with_threads(common, |bars| {
-        let wish = MakingWish {
-            export: export_wish(args.link, false),
-            corona: corona_wish(&args.corona),
-        };
-        pipeline::all(&settings, &wish, bars)
+    let wish = MakingWish {
+        export: export_wish(args.link, false),
+        corona: corona_wish(&args.corona),
+        credit: config.credit.clone(),
+    };
+    let made = at_the_place(&settings, config, common, |settings, bars| {
+        pipeline::all(settings, &wish, bars)
     })?;
-    close(&made, &settings.out, common)
+    let code = close(&made, &settings.out, common)?;
+    say::next(&settings.out, common)?;
+    Ok(code)
+}
+
+/// Runs a stage; where neither the command line nor the pictures tell the place, once more with that of the settings.
+fn at_the_place(
+    settings: &Settings,
+    config: &Config,
+    common: &Common,
+    stage: impl Fn(&Settings, &Bars) -> Result<Made, PipelineError> + Sync,
+) -> Result<Made> {
+    let told = with_threads(common, |bars| stage(settings, bars));
+    let Err(error) = told else {
+        return told;
+    };
+    let no_site = matches!(
+        error.downcast_ref::<PipelineError>(),
+        Some(PipelineError::Model(ModelError::NoSite { .. }))
+    );
+    match config.site()?.filter(|_| no_site) {
+        Some(site) => {
+            let settings = Settings {
+                site: Some(site),
+                ..settings.clone()
+            };
+            with_threads(common, |bars| stage(&settings, bars))
+        }
+        None => Err(error),
+    }
 }
 
 /// A making command on an earlier run's folder.
@@ -128,9 +178,12 @@ fn target(args: &OutArgs) -> Target {
 }
 
 /// Frames are chosen anew when any of the options that say how is given.
-fn strip_wish(args: &StripArgs) -> StripWish {
+fn strip_wish(args: &StripArgs, config: &Config) -> StripWish {
     let asked = args.each_side.is_some() || args.by.is_some();
     StripWish {
+        recipe: args.recipe.clone().unwrap_or_default(),
+        edits: strip_edits(args),
+        credit: config.credit.clone(),
         time_lapse: args.time_lapse,
         choose: asked.then(|| Wish {
             each_side: args.each_side.map(usize::from),
@@ -140,6 +193,15 @@ fn strip_wish(args: &StripArgs) -> StripWish {
             },
         }),
     }
+}
+
+/// Frames leave before others come: one may stand in for another.
+fn strip_edits(args: &StripArgs) -> Vec<RecipeEdit> {
+    let drop = args.drop.iter().cloned().map(RecipeEdit::Drop);
+    let add = args.add.iter().cloned().map(RecipeEdit::Take);
+    let set = args.set.iter().cloned();
+    let set = set.map(|(key, value)| RecipeEdit::Set { key, value });
+    drop.chain(add).chain(set).collect()
 }
 
 fn corona_wish(args: &CoronaArgs) -> CoronaWish {
@@ -205,6 +267,7 @@ fn demo(args: &DemoArgs) -> Result<ExitCode> {
         say::result(&say::summary(catalogue, &made.files, &args.dir, false))?;
     }
     say::result(&made.text)?;
+    say::next(&args.dir.join(pipeline::OUT_FOLDER), &args.common)?;
     Ok(ExitCode::from(DONE))
 }
 

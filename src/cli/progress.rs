@@ -35,6 +35,11 @@ impl Bars {
         });
     }
 
+    /// Whether the person interrupted the program.
+    pub(crate) fn stopped() -> bool {
+        INTERRUPTED.load(Ordering::SeqCst)
+    }
+
     fn with_bar(&self, act: impl FnOnce(&mut Option<ProgressBar>)) {
         if let Ok(mut bar) = self.bar.lock() {
             act(&mut bar);
@@ -71,6 +76,6 @@ impl Watch for Bars {
     }
 
     fn interrupted(&self) -> bool {
-        INTERRUPTED.load(Ordering::SeqCst)
+        Self::stopped()
     }
 }

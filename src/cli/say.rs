@@ -10,6 +10,7 @@ use contactstrip::domain::{
     ContactEvent, LocalKind, Notice, Phase, Severity, Shown, in_line, in_lines,
 };
 use contactstrip::phase::zone::Zone;
+use contactstrip::pipeline::REPORT_FILE;
 use jiff::tz::TimeZone;
 
 use super::args::Common;
@@ -28,7 +29,7 @@ pub(crate) fn result(text: &str) -> io::Result<()> {
 }
 
 /// Says something aside from the results. Where nobody listens any more the run goes on.
-fn aside(text: &str) {
+pub(crate) fn aside(text: &str) {
     let mut err = io::stderr().lock();
     let _ = err.write_all(in_lines(text).as_bytes());
 }
@@ -167,7 +168,7 @@ fn shown_zone(catalogue: &Catalogue) -> TimeZone {
 }
 
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
-    let local = zone.to_datetime(event.utc.timestamp());
+    let local = zone.to_datetime(event.utc.nearest_second().timestamp());
     let below = if event.sun_up { "" } else { " (Sun down)" };
     format!(
         "{} {}{below}",
@@ -254,6 +255,19 @@ fn file_words(files: &[PathBuf], out: &Path) -> String {
         .map(|f| Shown(f.strip_prefix(out).unwrap_or(f)).to_string())
         .collect();
     format!("{} in {}", names.join(", "), Shown(out))
+}
+
+/// What a person would do next with results that are whole.
+pub(crate) fn next(out: &Path, common: &Common) -> io::Result<()> {
+    if common.quiet || common.dry_run {
+        return Ok(());
+    }
+    let mut text = String::new();
+    let page = out.join(REPORT_FILE);
+    line(&mut text, "Next", &format!("open {}", Shown(&page)));
+    let choose = format!("to change the strip: contactstrip choose {}", Shown(out));
+    line(&mut text, "", &choose);
+    result(&text)
 }
 
 /// The files a making command wrote, or would write, one a line.

@@ -1,6 +1,7 @@
 //! Measures the discs of a frame at full resolution, once rough limbs are known.
 
 use super::arcs::{REST, median};
+use super::blurred::{self, BlurredEdge};
 use super::circle::{CircleFit, distance, of_radius, resting};
 use super::find::LimbArc;
 use super::fit::Known;
@@ -77,7 +78,11 @@ pub(super) fn measured(
         (LEAST_STEP.1, LEAST_STEP.1)
     };
     if points.len() < LEAST_POINTS || bright - dark < least * bright || slope <= 0.0 {
-        return Err(NoDisc::NotTheSun);
+        let whole = inside && verdict.moon.is_none();
+        let soft = whole.then(|| blurred::edge(frame, carrier, flat));
+        return soft.flatten().map_or(Err(NoDisc::NotTheSun), |edge| {
+            out_of_focus(&edge, verdict, carrier)
+        });
     }
     let fit = circle_through(&points, carrier.circle, flat).ok_or(NoDisc::NoLimb)?;
     let blur_px = (0.4 * (bright - dark) / slope).clamp(0.4, 20.0);
@@ -120,6 +125,36 @@ pub(super) fn measured(
     }
     Ok(out)
 }
+
+/// What is known of a whole Sun far out of focus: place and size of its half light, no more certain than a part of its blur.
+///
+/// # Errors
+/// [`NoDisc::NoEdge`] where the light fades over a good part of the radius, as a lamp's glow does.
+fn out_of_focus(
+    edge: &BlurredEdge,
+    verdict: &Verdict,
+    carrier: &LimbArc,
+) -> Result<Measured, NoDisc> {
+    if edge.blur_px > SOFTEST * edge.fit.circle.radius_px {
+        return Err(NoDisc::NoEdge);
+    }
+    let rough = rough_fit(verdict.limb, &edge.fit, carrier);
+    Ok(Measured {
+        fit: DiscFit {
+            sigma_px: rough.sigma_px + BLUR_PART * edge.blur_px,
+            blur_px: Some(edge.blur_px),
+            ..rough
+        },
+        blur_px: (edge.blur_px, edge.blur_px),
+        bright: edge.bright,
+        dark: edge.dark,
+        sharpness: 0.4 * (edge.bright - edge.dark) / (edge.blur_px * edge.bright),
+    })
+}
+
+/// So much of a blur's sigma the half light of a disc out of focus may be off: the disc's own darkening and stray light pull at it (our
+/// choice).
+const BLUR_PART: f64 = 0.1;
 
 fn refine_partial(
     out: &mut Measured,

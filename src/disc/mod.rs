@@ -5,6 +5,7 @@
 //! top-left pixel.
 
 mod arcs;
+mod blurred;
 mod circle;
 mod edges;
 mod find;
@@ -114,6 +115,24 @@ pub fn follow_vector(report: &mut DiscReport, hint: &DiscHint) {
 /// Rank of a perfectly placed frame of beads or ring, before its sigma takes its share.
 const SLIVER_QUALITY: f64 = 0.7;
 
+/// The same of a limb of the lens's own size: other edges may be those of an eyepiece's field that cuts the Sun.
+const EXPLAINED_IF_KNOWN: f64 = 0.35;
+
+/// A limb is of the lens's size within this part of it, and over so many degrees that another round thing's would not be.
+const OF_SIZE: f64 = 0.03;
+const OF_SIZE_ARC_DEG: f64 = 120.0;
+
+/// Whether the Sun's limb alone, over a good part of it, has the radius that the lens is known to show.
+fn is_of_known_size(verdict: &Verdict, hint: &DiscHint) -> bool {
+    let known = hint
+        .sun_radius_px
+        .filter(|(radius_px, sigma_px)| *sigma_px < LOOSE_RADIUS * radius_px);
+    known.zip(verdict.sun.as_ref()).is_some_and(|(known, sun)| {
+        let off = (sun.circle.radius_px / known.0 - 1.0).abs();
+        verdict.limb == Limb::Sun && off < OF_SIZE && sun.seen_deg >= OF_SIZE_ARC_DEG
+    })
+}
+
 fn needed_share(seen_deg: f64) -> f64 {
     let (low, high) = LEAST_EXPLAINED;
     low + (high - low) * (1.0 - seen_deg / 150.0).clamp(0.0, 1.0)
@@ -176,10 +195,12 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
         (hides(report), sigma_px)
     };
     let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
+    let view = find::overview(frame);
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
         .map(|channel| examined(&channel, &hint))
+        .filter(|report| report.fit.is_ok_and(|fit| !is_outshone(&view, &fit)))
         .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
@@ -351,7 +372,11 @@ fn settled(
     verdict: &Verdict,
     hint: &DiscHint,
 ) -> Result<measure::Measured, NoDisc> {
-    if verdict.explained < needed_share(verdict.seen_deg) {
+    let needed = match is_of_known_size(verdict, hint) {
+        true => EXPLAINED_IF_KNOWN,
+        false => needed_share(verdict.seen_deg),
+    };
+    if verdict.explained < needed {
         return Err(NoDisc::Cluttered {
             percent: 100.0 * verdict.explained,
         });
@@ -411,12 +436,33 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     }
 }
 
+/// Whether a disc of one channel is faint in the whole frame, beside something bright that is larger than it: a lens's ghost of another
+/// colour than the Sun's.
+fn is_outshone(view: &find::Overview, fit: &DiscFit) -> bool {
+    let Some(c) = fit.sun.or(fit.moon) else {
+        return false;
+    };
+    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
+    let touches = |r: &find::Region| {
+        let (x, y) = (
+            c.x_px.clamp(r.sides[0], r.sides[2]),
+            c.y_px.clamp(r.sides[1], r.sides[3]),
+        );
+        (x - c.x_px).hypot(y - c.y_px) < 1.4 * c.radius_px
+    };
+    let disc_px = std::f64::consts::PI * c.radius_px * c.radius_px;
+    !list.iter().any(touches) && list.iter().any(|r| r.area_px > disc_px)
+}
+
+/// Shapes brighter than this part of the way from sky to peak are looked at as others than the disc.
+const BRIGHT_SHAPE: f32 = 0.4;
+
 /// Bright shapes away from the fitted disc that are like it in size.
 fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     let Some(c) = fit.sun.or(fit.moon) else {
         return 0;
     };
-    let list = find::regions_above(view, view.sky + 0.4 * (view.peak - view.sky));
+    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
     let away = |r: &find::Region| {
         let (x, y) = (
             0.5 * (r.sides[0] + r.sides[2]),

@@ -98,6 +98,11 @@ impl Utc {
         Self(Timestamp::from_nanosecond(held).expect("held inside the range"))
     }
 
+    /// The nearest whole second: what every screen and page shows where seconds have no fraction.
+    pub fn nearest_second(self) -> Self {
+        Self::from_unix_s((self.unix_s() + 0.5).floor())
+    }
+
     /// Seconds from `earlier` to `self`; negative when `self` came first. Leap seconds are not counted.
     pub fn seconds_since(self, earlier: Self) -> f64 {
         (self.0.as_nanosecond() - earlier.0.as_nanosecond()) as f64 / NS_PER_S

@@ -17,7 +17,7 @@ use std::path::PathBuf;
 
 pub use carry::carry_out;
 pub use manifest::MANIFEST_FILE;
-pub use plan::plan;
+pub use plan::{plan, plan_chosen};
 pub use undo::undo;
 
 use crate::catalogue::WriteError;

@@ -21,14 +21,38 @@ pub(super) struct Placed<'a> {
 
 /// Every shot of the catalogue and the siblings that have no row of their own, in the catalogue's order.
 pub(super) fn all(catalogue: &Catalogue) -> Vec<Placed<'_>> {
+    placed(catalogue, &|record| Some(folder(record)))
+}
+
+/// The shots with these names, their siblings with them, in one folder below the phase folders.
+pub(super) fn chosen<'a>(
+    catalogue: &'a Catalogue,
+    names: &BTreeSet<&str>,
+    within: &str,
+) -> Vec<Placed<'a>> {
+    let folder = format!("{PHASES_FOLDER}/{within}");
+    placed(catalogue, &|record| {
+        names.contains(record.name()).then(|| folder.clone())
+    })
+}
+
+/// The shots that have a folder, and their siblings.
+fn placed<'a>(
+    catalogue: &'a Catalogue,
+    folder_of: &dyn Fn(&ShotRecord) -> Option<String>,
+) -> Vec<Placed<'a>> {
     let rows: BTreeSet<&str> = catalogue.shots.iter().map(ShotRecord::name).collect();
     let paths = catalogue.paths();
     let mut placed = Vec::new();
     for record in &catalogue.shots {
+        let Some(folder) = folder_of(record) else {
+            continue;
+        };
         placed.push(at(
             record,
             record.name().to_owned(),
             record.shot.file.path.clone(),
+            folder.clone(),
         ));
         let sibling = record
             .sibling
@@ -37,20 +61,20 @@ pub(super) fn all(catalogue: &Catalogue) -> Vec<Placed<'_>> {
         if let Some(name) = sibling {
             let beside = || record.shot.file.path.with_file_name(split(name).1);
             let path = paths.get(name).cloned().unwrap_or_else(beside);
-            placed.push(at(record, name.to_owned(), path));
+            placed.push(at(record, name.to_owned(), path, folder));
         }
     }
     keep_apart(&mut placed);
     placed
 }
 
-fn at(record: &ShotRecord, name: String, path: PathBuf) -> Placed<'_> {
+fn at(record: &ShotRecord, name: String, path: PathBuf, folder: String) -> Placed<'_> {
     let file = split(&name).1.to_owned();
     Placed {
         record,
         name,
         path,
-        folder: folder(record),
+        folder,
         file,
     }
 }

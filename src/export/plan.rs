@@ -18,11 +18,34 @@ use crate::catalogue::{Catalogue, sha256_of_file};
 /// is there it is left. A source that cannot be read is a step too, so that it is listed as missing, unless its copy was made earlier and is
 /// still whole.
 pub fn plan(catalogue: &Catalogue, out: &Path, options: &ExportOptions) -> ExportPlan {
+    plan_of(catalogue, out, options, place::all(catalogue))
+}
+
+/// Plans the export of some shots, by their names, into one folder below the phase folders: plain letters. Otherwise as [`plan`]; taken
+/// back with the rest by [`super::undo()`].
+pub fn plan_chosen(
+    catalogue: &Catalogue,
+    out: &Path,
+    options: &ExportOptions,
+    names: &[String],
+    within: &str,
+) -> ExportPlan {
+    let names = names.iter().map(String::as_str).collect();
+    let placed = place::chosen(catalogue, &names, within);
+    plan_of(catalogue, out, options, placed)
+}
+
+fn plan_of(
+    catalogue: &Catalogue,
+    out: &Path,
+    options: &ExportOptions,
+    placed: Vec<Placed<'_>>,
+) -> ExportPlan {
     // A list that cannot be read stops the export itself; for planning it only saves reading files.
     let made = manifest::read(out).unwrap_or_default();
     let mut steps = Vec::new();
     let mut sidecars = BTreeSet::new();
-    for placed in place::all(catalogue) {
+    for placed in placed {
         let below = format!("{}/{}", placed.folder, placed.file);
         let action = match file_action(
             &placed.path,

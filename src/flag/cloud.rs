@@ -5,7 +5,9 @@
 //! looks like a denser filter: of that nothing can be said in partial phases; in totality no filter is on, and the corona's
 //! light is known about well enough to tell thick cloud.
 
-use super::sky::{Bare, air_stops, bare};
+use std::f64::consts::TAU;
+
+use super::sky::{Bare, air_stops, bare, limb_stops};
 use crate::catalogue::ShotRecord;
 use crate::domain::{DiscLook, Flag, Limb, Phase};
 
@@ -35,6 +37,13 @@ const LEAST_BARE: f64 = 0.15;
 /// Least bare share that has a brightness, and how much more than is due may be lit.
 const LEAST_SHARE: f64 = 0.03;
 const STRAY_LIT: f64 = 0.25;
+
+/// Light of a thin crescent along its limb below that of its middle, in stops: it is narrower towards its horns (measured by
+/// `benches/flags.py` on clear cards, within 0.3 at Suns of 26 to 75 px).
+const HORNS_STOPS: f64 = 0.45;
+
+/// A thin crescent so much short of the clear frames' light, in stops, stood behind cloud: its light hangs on the blur, too.
+const CRESCENT_SHORT: f64 = 0.8;
 
 /// The same for totality: stops short of the clear frames' corona, between limits in which its light can be measured.
 const CORONA_SHORT: f64 = 0.65;
@@ -75,6 +84,12 @@ pub(super) fn in_partials(shots: &mut [ShotRecord], group: &[usize]) {
     let usual = super::middle(frames.iter().map(|f| f.glow).collect());
     for &i in group {
         let dim = clear.is_some_and(|clear| is_dim_without_disc(&shots[i], clear));
+        if dim {
+            shots[i].flags.set(Flag::Clouded);
+        }
+    }
+    for &i in group {
+        let dim = clear.is_some_and(|clear| is_dim_crescent(&shots[i], clear));
         if dim {
             shots[i].flags.set(Flag::Clouded);
         }
@@ -134,6 +149,34 @@ fn is_dim_without_disc(record: &ShotRecord, clear: f64) -> bool {
         let light = look.peak.max(1e-9).log2() - exposure + air_stops(sky.sun_alt_refracted_deg);
         look.peak > MEASURABLE.0 && share > LEAST_SHARE && clear - light > SHORT_OTHERWISE
     })
+}
+
+/// Whether a crescent too thin to have a brightness of its own falls short of what its limb should show.
+fn is_dim_crescent(record: &ShotRecord, clear: f64) -> bool {
+    let partial = matches!(record.phase, Phase::Ingress | Phase::Egress);
+    let spoilt = [Flag::Shaken, Flag::Soft, Flag::Approximate, Flag::Cut];
+    if !partial || spoilt.iter().any(|flag| record.flags.has(*flag)) {
+        return false;
+    }
+    crescent_stops(record).is_some_and(|light| clear - light > CRESCENT_SHORT)
+}
+
+/// The light of the whole disc at no exposure and outside the air, in stops, as a thin crescent's limb has it; `None` of others.
+fn crescent_stops(record: &ShotRecord) -> Option<f64> {
+    let fit = record.disc.filter(|fit| fit.limb == Limb::Sun)?;
+    let sky = record.predicted?;
+    let thin = bare(&sky).is_none_or(|bare| bare.share <= LEAST_SHARE);
+    let level = record
+        .look?
+        .disc_level
+        .filter(|level| thin && *level > 0.0)?;
+    let wide = 1.0 - sky.magnitude;
+    let wide_px = 2.0 * wide * fit.sun?.radius_px;
+    // Exact for blurs far wider and far narrower than the crescent.
+    let kept = wide_px / (wide_px * wide_px + TAU * fit.blur_px?.powi(2)).sqrt();
+    let due = kept.log2() + limb_stops(wide) - HORNS_STOPS;
+    (wide > 0.0).then_some(())?;
+    Some(level.log2() - record.shot.exposure.stops()? - due + air_stops(sky.sun_alt_refracted_deg))
 }
 
 fn disc_look(record: &ShotRecord) -> Option<DiscLook> {

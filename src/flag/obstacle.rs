@@ -14,11 +14,17 @@ const LEAST_BARE: f64 = 0.2;
 /// A time less sure than this, in seconds, does not say how much should be bare.
 const SURE_S: f64 = 60.0;
 
-/// Flags Suns of a lens that show less than the Moon leaves of them; cloud has a say first.
+/// What is left of a Sun cut by something in front is nearly as even as a clear one, with a dark neighbourhood: of cloud thick enough to hide
+/// a part, neither holds (drawn: 0.03 to 0.06 against 0.17 and more; light about the disc 0.001 against 0.08 and more).
+const STILL_EVEN: f64 = 0.1;
+const STILL_DARK: f64 = 0.03;
+
+/// Flags Suns of a lens that show less than the Moon leaves of them; cloud has a say first, but where it cannot be cloud.
 pub(super) fn told(shots: &mut [ShotRecord], group: &[usize]) {
     for &i in group {
         if shows_too_little(&shots[i]) {
             shots[i].flags.set(Flag::Cut);
+            shots[i].flags.clear(Flag::Clouded);
         }
     }
 }
@@ -34,10 +40,14 @@ fn shows_too_little(record: &ShotRecord) -> bool {
         .look
         .and_then(|look| look.disc)
         .zip(record.predicted.and_then(|sky| bare(&sky)));
-    if !sure || other || !sun || record.flags.has(Flag::Clouded) {
+    if !sure || other || !sun {
         return false;
     }
     known.is_some_and(|(look, bare)| {
+        let even = look.uneven.is_some_and(|v| v < STILL_EVEN) && look.halo < STILL_DARK;
+        if record.flags.has(Flag::Clouded) && !even {
+            return false;
+        }
         let missing = bare.share - look.lit;
         bare.share > LEAST_BARE && missing > MISSING.max(MISSING_OF_BARE * bare.share)
     })

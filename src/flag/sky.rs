@@ -51,6 +51,15 @@ pub(super) fn bare(sky: &SunMoon) -> Option<Bare> {
     Some(Bare { share, stops })
 }
 
+/// The light a part of the radius inside the Sun's limb over the median of the whole disc, in stops.
+pub(super) fn limb_stops(inside: f64) -> f64 {
+    let mu2 = |r2: f64| (1.0 - r2).max(1e-9);
+    let light = mu2((1.0 - inside).powi(2)).powf(0.5 * DARKENING);
+    // Half of what is looked at lies within this radius squared.
+    let middle = mu2(0.5 * INSIDE * INSIDE).powf(0.5 * DARKENING);
+    (light / middle).log2()
+}
+
 /// Light that a clear air takes for each air mass, in stops: some 0.25 magnitudes at sea level (common practice).
 const AIR_STOPS: f64 = 0.33;
 

@@ -14,8 +14,8 @@ use crate::burst;
 use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, Notice, NoticeKind,
-    Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, NoDisc, Notice,
+    NoticeKind, Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
 };
 use crate::flag;
 use crate::phase;
@@ -39,6 +39,14 @@ pub(crate) struct Findings<'a> {
 
 /// In a filtered phase a frame whose middle pixel is this bright and that shows no disc is plainly not the Sun.
 const DAYLIGHT: f64 = 0.05;
+
+/// The same of a frame that does show something large and round: an eyepiece's field or a Sun far out of focus fills half the picture
+/// with light (seen: 0.06 to 0.17), and a frame is not given away on thin evidence.
+const DAYLIGHT_IF_ROUND: f64 = 0.2;
+
+/// Share of the edges that lie on one round shape, in percent, from which on a picture shows something round (seen: at most 28 on
+/// pictures of a camp and of people, 40 and more on Suns cut by an eyepiece's field).
+const ROUND_PERCENT: f64 = 35.0;
 
 /// A Moon whose limb is seen this far round was fitted to all of it, mountains and valleys on both sides.
 const WHOLE_LIMB_DEG: f64 = 300.0;
@@ -189,15 +197,26 @@ fn phase_of(
         tagged.phase,
         Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
     );
-    let daylight = seen
-        .report()
-        .is_some_and(|r| r.fit.is_err() && r.look.sky > DAYLIGHT);
+    let daylight = seen.report().is_some_and(|r| match r.fit {
+        Ok(_) => false,
+        Err(why) if is_round(why) => r.look.sky > DAYLIGHT_IF_ROUND,
+        Err(_) => r.look.sky > DAYLIGHT,
+    });
     // A landscape is part of the day by its time alone; without one nothing says that it is.
     let no_sun = tagged.phase == Phase::Untimed || filtered && role != Some(Role::Wide);
     if daylight && no_sun {
         Phase::Unrelated
     } else {
         tagged.phase
+    }
+}
+
+/// Whether a frame without a disc shows something round all the same.
+fn is_round(why: NoDisc) -> bool {
+    match why {
+        NoDisc::NotTheSun => true,
+        NoDisc::Cluttered { percent } => percent >= ROUND_PERCENT,
+        _ => false,
     }
 }
 

@@ -1,10 +1,11 @@
 //! What an earlier run left: its folder, its record, its recipe.
 
 use super::out::{Folder, OutFolder};
+use super::recipes::RecipeName;
 use super::{PipelineError, Target, whereabouts};
 use crate::catalogue::Catalogue;
 use crate::domain::Notice;
-use crate::strip::{RECIPE_FILE, Recipe};
+use crate::strip::Recipe;
 
 /// The folder of an earlier run, its record, and what there is to tell of its card.
 pub(crate) struct Opened {
@@ -33,12 +34,21 @@ pub(crate) fn open(target: &Target) -> Result<Opened, PipelineError> {
     })
 }
 
-/// The recipe in OUT, where there is one.
+/// The first recipe in OUT, where there is one.
 pub(crate) fn recipe_there(
     catalogue: &Catalogue,
     out: &OutFolder,
 ) -> Result<Option<Recipe>, PipelineError> {
-    let path = out.path.join(RECIPE_FILE);
+    recipe_named(catalogue, out, &RecipeName::default())
+}
+
+/// The recipe of a name in OUT, where there is one.
+pub(crate) fn recipe_named(
+    catalogue: &Catalogue,
+    out: &OutFolder,
+    name: &RecipeName,
+) -> Result<Option<Recipe>, PipelineError> {
+    let path = out.path.join(name.file());
     match std::fs::read_to_string(&path) {
         Ok(text) => match Recipe::parse(&text, catalogue) {
             Ok(recipe) => Ok(Some(recipe)),

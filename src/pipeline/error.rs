@@ -7,7 +7,7 @@ use crate::demo::DemoError;
 use crate::domain::Shown;
 use crate::export::ExportError;
 use crate::model::ModelError;
-use crate::strip::{RecipeError, StripError};
+use crate::strip::{EditError, RecipeError, StripError};
 
 /// A run that could not be done. Trouble with single files is a notice instead.
 #[derive(Debug, thiserror::Error)]
@@ -93,6 +93,9 @@ pub enum PipelineError {
         #[source]
         error: RecipeError,
     },
+    /// The recipe cannot be changed so.
+    #[error(transparent)]
+    Edit(#[from] EditError),
     /// A file of an earlier run cannot be read.
     #[error("cannot read {path}: {cause}", path = Shown(.path))]
     Unreadable {

@@ -110,7 +110,34 @@ pub(crate) fn keep_overlay(out: &OutFolder, shot: &Shot, report: &DiscReport) {
     });
 }
 
+/// The thumbnail of a shot, made and kept where there is none yet.
+pub(crate) fn thumb_or_made(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
+    if let Some(kept) = thumb(out, record) {
+        return Some(kept);
+    }
+    if record.phase == Phase::Unreadable || !discs::has_pixels(&record.shot) {
+        return None;
+    }
+    let shot = &record.shot;
+    let frame = raster::photograph(&shot.file, shot.orientation, Reading::Quick).ok()?;
+    keep_thumb(out, &shot.file, &frame, record.disc.as_ref());
+    thumb(out, record)
+}
+
 /// The thumbnail kept of a shot.
 pub(crate) fn thumb(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
     std::fs::read(thumb_path(out, &record.shot.file, record.disc.as_ref())).ok()
+}
+
+/// Bytes of the thumbnail kept of a shot; 0 where there is none.
+pub(crate) fn thumb_bytes(out: &Path, record: &ShotRecord) -> u64 {
+    let path = thumb_path(out, &record.shot.file, record.disc.as_ref());
+    std::fs::metadata(path).map_or(0, |meta| meta.len())
+}
+
+/// Where the thumbnail kept of a shot lies below OUT, with `/` separators.
+pub(crate) fn thumb_beside(out: &Path, record: &ShotRecord) -> Option<String> {
+    let path = thumb_path(out, &record.shot.file, record.disc.as_ref());
+    let name = path.file_name().filter(|_| path.is_file())?;
+    Some(format!("{THUMBS}/{}", name.to_str()?))
 }

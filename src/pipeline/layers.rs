@@ -23,12 +23,12 @@ const CHROMOSPHERE_S: f64 = 30.0;
 /// The layers of one kind as they are written.
 pub(crate) struct Layers<'a> {
     out: &'a OutFolder,
-    kind: &'static str,
+    kind: &'a str,
 }
 
 impl<'a> Layers<'a> {
     /// Layers whose names begin with `kind`.
-    pub(crate) fn begin(out: &'a OutFolder, kind: &'static str) -> Self {
+    pub(crate) fn begin(out: &'a OutFolder, kind: &'a str) -> Self {
         Self { out, kind }
     }
 

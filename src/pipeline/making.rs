@@ -4,18 +4,21 @@ use std::path::{Path, PathBuf};
 
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
-use super::earlier::{Opened, open, recipe_there};
+use super::earlier::{Opened, open, recipe_named, recipe_there};
 use super::imprint::Imprint;
 use super::lapse::{self, TIME_LAPSE};
-use super::layers::{LAYERS, Layers, clear_layers};
+use super::layers::{LAYERS, Layers};
 use super::out::OutFolder;
+use super::recipes::{RecipeName, RecipeStep, recipe_after, recipe_step};
 use super::{Made, PipelineError, Settings, Target, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
 use crate::domain::{ContactKind, Notice, Orientation};
-use crate::export::{self, ExportOptions, SidecarNames};
+use crate::export::{self, ExportOptions, ExportPlan, SidecarNames};
 use crate::raster::{self, Depth, LinearRgb, Packing, Reading};
-use crate::strip::{self, Centre, CentrePiece, Drawn, Output, RECIPE_FILE, Recipe, Tile, Wish};
+use crate::strip::{
+    self, Centre, CentrePiece, Drawn, Output, Recipe, RecipeEdit, Tile, Wish, frame_meant,
+};
 
 /// Quality of JPEGs, 1 to 100 (common practice for pictures to share and print).
 const JPEG_QUALITY: u8 = 95;
@@ -72,7 +75,10 @@ fn all_from(
     made.join(strip_into(
         catalogue,
         out,
-        &StripWish::default(),
+        &StripWish {
+            credit: wish.credit.clone(),
+            ..StripWish::default()
+        },
         dry_run,
         watch,
     )?);
@@ -98,12 +104,19 @@ pub fn merge(target: &Target, wish: &CoronaWish, watch: &dyn Watch) -> Result<Ma
         away,
     } = open(target)?;
     let made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
-    Ok(made.and_told(away))
+    let stale = super::page::stale(&folder.path);
+    Ok(made.and_told(away).and_told(stale))
 }
 
 /// What is asked of the strip beyond its recipe.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct StripWish {
+    /// The recipe to follow.
+    pub recipe: RecipeName,
+    /// Changes to make to it first. Their frames may be given as a person would, see [`frame_meant`].
+    pub edits: Vec<RecipeEdit>,
+    /// The credit line of a recipe that is proposed.
+    pub credit: Option<String>,
     /// Make the steady time-lapse too, as the recipe's own wish for it does.
     pub time_lapse: bool,
     /// Choose the frames anew, in this way, and keep the rest of the recipe.
@@ -123,7 +136,8 @@ pub fn strip(target: &Target, wish: &StripWish, watch: &dyn Watch) -> Result<Mad
         target.dry_run,
         watch,
     )?;
-    Ok(made.and_told(opened.away))
+    let stale = super::page::stale(&opened.folder.path);
+    Ok(made.and_told(opened.away).and_told(stale))
 }
 
 fn strip_into(
@@ -134,7 +148,9 @@ fn strip_into(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let out = folder.path.as_path();
-    let (recipe, mut notices, mut files) = recipe(catalogue, folder, wish.choose, dry_run)?;
+    let (recipe, mut notices, mut files) = recipe(catalogue, folder, wish, dry_run)?;
+    let first = wish.recipe.is_first();
+    let stem = wish.recipe.stem();
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
         notices.push(Notice::look("no strip: no frame with a disc to place"));
         return Ok(Made {
@@ -145,14 +161,15 @@ fn strip_into(
     let outputs: Vec<(Output, PathBuf)> = recipe
         .outputs
         .iter()
-        .map(|output| (*output, out.join(strip_name(*output))))
+        .map(|output| (*output, out.join(strip_name(&stem, *output))))
         .collect();
     files.extend(outputs.iter().map(|(_, path)| path.clone()));
-    let time_lapse = wish.time_lapse || recipe.time_lapse;
+    // Beads and time-lapse are the card's, whatever the recipe: they are made with the first one.
+    let time_lapse = first && (wish.time_lapse || recipe.time_lapse);
     if dry_run {
         files.extend(recipe.layers.then(|| out.join(LAYERS)));
         let due = |(contact, _): &(ContactKind, &str)| {
-            Recipe::propose_beads(catalogue, *contact).is_some()
+            first && Recipe::propose_beads(catalogue, *contact).is_some()
         };
         let due = BEADS.into_iter().filter(due);
         files.extend(due.map(|(_, name)| out.join(name)));
@@ -197,20 +214,16 @@ fn strip_into(
     let mut drawn = drawn;
     drawn.info = imprint.on(drawn.info);
     for (output, _) in &outputs {
-        write_strip(&drawn, *output, strip_name(*output), folder)?;
+        write_strip(&drawn, *output, &strip_name(&stem, *output), folder)?;
     }
     if recipe.layers {
-        files.push(write_layers(&drawn, folder)?);
+        files.push(write_layers(&drawn, &stem, folder)?);
     }
     notices.extend(drawn.notices);
-    for (contact, name) in BEADS {
+    for (contact, name) in BEADS.into_iter().filter(|_| first) {
         files.extend(beads(catalogue, folder, contact, name, &mut notices)?);
     }
-    // Strips in formats no longer wished for, beads and layers no longer made.
-    folder.clear(&|name| {
-        name.starts_with("strip.") && name != RECIPE_FILE || name.starts_with("beads-")
-    });
-    clear_layers(folder, "strip");
+    clear_stale(folder, &wish.recipe);
     if time_lapse {
         let open = |record: &ShotRecord| tile(catalogue, out, record);
         files.extend(lapse::time_lapses(
@@ -230,9 +243,23 @@ fn strip_into(
     })
 }
 
+/// Removes strips in formats no longer wished for, beads and layers no longer made; those of other recipes stay.
+fn clear_stale(folder: &OutFolder, recipe: &RecipeName) {
+    let (start, file) = (format!("{}.", recipe.stem()), recipe.file());
+    folder.clear(&|name| {
+        name.starts_with(&start) && name != file || recipe.is_first() && name.starts_with("beads-")
+    });
+    // The first recipe's layers go on with their number, those of others with their name.
+    let numbered = format!("{LAYERS}/{}-", recipe.stem());
+    folder.clear(&|name| {
+        let rest = name.strip_prefix(&numbered);
+        rest.is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
+    });
+}
+
 /// Each placed disc by itself on the strip's canvas, as 16-bit TIFF, numbered in the strip's order.
-fn write_layers(drawn: &Drawn, out: &OutFolder) -> Result<PathBuf, PipelineError> {
-    let layers = Layers::begin(out, "strip");
+fn write_layers(drawn: &Drawn, stem: &str, out: &OutFolder) -> Result<PathBuf, PipelineError> {
+    let layers = Layers::begin(out, stem);
     for (n, (name, rows)) in drawn.sheet.layers().enumerate() {
         layers.write(&format!("{:02}-{name}", n + 1), |mut file| {
             raster::write_tiff16(&rows, &drawn.info, Packing::Deflate, &mut file)
@@ -276,16 +303,20 @@ fn beads(
 fn recipe(
     catalogue: &Catalogue,
     out: &OutFolder,
-    choose: Option<Wish>,
+    wish: &StripWish,
     dry_run: bool,
 ) -> Result<(Recipe, Vec<Notice>, Vec<PathBuf>), PipelineError> {
-    let path = out.path.join(RECIPE_FILE);
-    let there = recipe_there(catalogue, out)?;
-    let (kept, wish) = match (there, choose) {
+    let path = out.path.join(wish.recipe.file());
+    if !wish.edits.is_empty() || !wish.recipe.is_first() && wish.choose.is_none() {
+        let recipe = changed(catalogue, out, wish, dry_run)?;
+        return Ok((recipe, Vec::new(), vec![path]));
+    }
+    let there = recipe_named(catalogue, out, &wish.recipe)?;
+    let (kept, choice) = match (there, wish.choose) {
         (Some(recipe), None) => return Ok((recipe, Vec::new(), Vec::new())),
-        (there, wish) => (there, wish.unwrap_or_default()),
+        (there, choice) => (there, choice.unwrap_or_default()),
     };
-    let (proposed, notices) = Recipe::propose_for(catalogue, &wish);
+    let (proposed, notices) = Recipe::propose_for(catalogue, &choice);
     let recipe = match kept {
         // What a person set stays; only the frames are chosen anew.
         Some(kept) => Recipe {
@@ -294,22 +325,49 @@ fn recipe(
             after: proposed.after,
             ..kept
         },
-        None => proposed,
+        None => Recipe {
+            credit: wish.credit.clone(),
+            ..proposed
+        },
     };
     if !dry_run {
-        out.write(RECIPE_FILE, |file| {
+        out.write(&wish.recipe.file(), |file| {
             std::io::Write::write_all(file, recipe.to_toml(catalogue).as_bytes())
         })?;
     }
     Ok((recipe, notices, vec![path]))
 }
 
-fn strip_name(output: Output) -> &'static str {
-    match output {
-        Output::Tiff => "strip.tif",
-        Output::Png => "strip.png",
-        Output::Jpeg => "strip.jpg",
+/// The recipe with the changes asked for made to it, comments kept; undone and done again as those made on the page.
+fn changed(
+    catalogue: &Catalogue,
+    out: &OutFolder,
+    wish: &StripWish,
+    dry_run: bool,
+) -> Result<Recipe, PipelineError> {
+    let meant = |edit: &RecipeEdit| edit.clone().with_frame(|said| frame_meant(catalogue, said));
+    let edits = wish
+        .edits
+        .iter()
+        .map(meant)
+        .collect::<Result<Vec<_>, _>>()?;
+    if dry_run {
+        return recipe_after(catalogue, &out.path, &wish.recipe, &edits);
     }
+    let step = match edits.is_empty() {
+        true => RecipeStep::Read,
+        false => RecipeStep::Edit(edits),
+    };
+    Ok(recipe_step(catalogue, &out.path, &wish.recipe, &step)?.recipe)
+}
+
+fn strip_name(stem: &str, output: Output) -> String {
+    let ending = match output {
+        Output::Tiff => "tif",
+        Output::Png => "png",
+        Output::Jpeg => "jpg",
+    };
+    format!("{stem}.{ending}")
 }
 
 fn write_strip(
@@ -351,7 +409,7 @@ fn corona_light(
 }
 
 /// The part of a frame the strip needs: kept from an earlier run, else from the card and kept for the next.
-fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, String> {
+pub(super) fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, String> {
     let kept = out.join(TILES).join(tile_name(record));
     if let Some(tile) = kept_tile(&kept) {
         return Ok(tile);
@@ -367,7 +425,7 @@ fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Result<Tile, 
 }
 
 /// The whole of a frame, kept as the parts are: the landscape behind a path.
-fn whole_tile(out: &Path, record: &ShotRecord) -> Result<Tile, String> {
+pub(super) fn whole_tile(out: &Path, record: &ShotRecord) -> Result<Tile, String> {
     let name = keepsake::cache_name(&record.shot.file, "whole") + ".tile";
     let kept = out.join(TILES).join(name);
     if let Some(tile) = kept_tile(&kept) {
@@ -400,7 +458,7 @@ fn keep_tile(path: &Path, tile: &Tile) {
 }
 
 /// A name for a frame's tile that changes when the frame or its fit does.
-fn tile_name(record: &ShotRecord) -> String {
+pub(super) fn tile_name(record: &ShotRecord) -> String {
     let fit = record
         .disc
         .map(|fit| format!("{fit:?}"))
@@ -409,8 +467,10 @@ fn tile_name(record: &ShotRecord) -> String {
 }
 
 /// What `all` makes besides what it always makes, and how.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct MakingWish {
+    /// The credit line of a recipe that is proposed.
+    pub credit: Option<String>,
     /// The phase folders.
     pub export: ExportWish,
     /// The corona.
@@ -455,6 +515,28 @@ pub fn export(
     Ok(made.and_told(opened.away))
 }
 
+/// Folder of the chosen frames below the phase folders.
+const CHOSEN: &str = "chosen";
+
+/// Copies some frames of the card, or links them, into one folder beside the phase folders; `export --undo` takes them back with the
+/// rest. Frames are given by their names on the card.
+///
+/// # Errors
+/// As [`export()`].
+pub fn export_chosen(
+    target: &Target,
+    names: &[String],
+    wish: &ExportWish,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let opened = open(target)?;
+    let out = opened.folder.path.as_path();
+    let plan = export::plan_chosen(&opened.catalogue, out, &wish.options(), names, CHOSEN);
+    let folder = out.join(export::PHASES_FOLDER).join(CHOSEN);
+    let made = exported(&plan, folder, target.dry_run, watch)?;
+    Ok(made.and_told(opened.away))
+}
+
 fn export_into(
     catalogue: &Catalogue,
     out: &Path,
@@ -463,20 +545,29 @@ fn export_into(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let plan = export::plan(catalogue, out, &wish.options());
+    exported(&plan, out.join(export::PHASES_FOLDER), dry_run, watch)
+}
+
+fn exported(
+    plan: &ExportPlan,
+    folder: PathBuf,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
     let lines = plan.lines(dry_run);
     if dry_run {
         return Ok(Made {
-            files: vec![out.join(export::PHASES_FOLDER)],
+            files: vec![folder],
             text: plan.sum(),
             lines,
             ..Made::default()
         });
     }
     watch.begin("copying into folders", plan.steps.len() as u64);
-    let outcome = export::carry_out(&plan, &mut |_| watch.advance(1))?;
+    let outcome = export::carry_out(plan, &mut |_| watch.advance(1))?;
     watch.end();
     Ok(Made {
-        files: vec![out.join(export::PHASES_FOLDER)],
+        files: vec![folder],
         text: outcome.sum(),
         notices: outcome.notices,
         lines,

@@ -9,13 +9,16 @@ mod keepsake;
 mod lapse;
 mod layers;
 mod light;
+mod looking;
 mod making;
 mod out;
 mod page;
+mod recipes;
 mod rehearse;
 mod results;
 mod scale;
 mod settings;
+mod small_strip;
 mod sort;
 mod whereabouts;
 
@@ -26,12 +29,16 @@ pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
 pub use lapse::TIME_LAPSE;
 pub use layers::{CoronaLayers, LAYERS};
+pub use looking::{Looked, course, look, thumb};
 pub use making::{
-    CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, merge, strip, undo_export,
+    CLOCK_PLOT, ExportWish, MakingWish, StripWish, all, clock, export, export_chosen, merge, strip,
+    undo_export,
 };
 pub use page::{REPORT_FILE, report};
+pub use recipes::{RecipeName, RecipeNameError, RecipeNow, RecipeStep, recipe_step, recipes};
 pub use rehearse::{Rehearsed, rehearse};
 pub use settings::{Settings, Target};
+pub use small_strip::{SmallDrawn, SmallStrip};
 pub use sort::sort;
 
 use crate::catalogue::Catalogue;

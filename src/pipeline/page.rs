@@ -9,11 +9,15 @@ use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::contacts::{self, Beads, ContactsOptions, LitInstant};
-use crate::domain::{ContactKind, Contacts, Coverage, LocalKind, Orientation, Role, SunMoon};
+use crate::domain::{
+    ContactKind, Contacts, Coverage, LocalKind, Notice, Orientation, Role, SunMoon,
+};
 use crate::ephemeris::EclipseView;
 use crate::plan;
 use crate::raster;
-use crate::report::{self, DueLight, PICTURE_LIMIT_BYTES, PageInput, WrittenFile};
+use crate::report::{
+    self, DueLight, PICTURE_LIMIT_BYTES, PageInput, THUMBS_BYTES, Thumb, WrittenFile,
+};
 
 /// Name of the page below OUT.
 pub const REPORT_FILE: &str = "report.html";
@@ -45,6 +49,17 @@ pub(crate) fn report_into(
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
         let corona = on_page(&out.join("corona.png"));
+        let beads = ["beads-c2.png", "beads-c3.png"];
+        let beads: Vec<(String, Vec<u8>)> = beads
+            .into_iter()
+            .filter_map(|name| Some((name.to_owned(), on_page(&out.join(name))?)))
+            .collect();
+        let bytes: u64 = catalogue
+            .shots
+            .iter()
+            .map(|record| keepsake::thumb_bytes(out, record))
+            .sum();
+        let beside = bytes > THUMBS_BYTES;
         let seen = seen(catalogue, out);
         let view = view(catalogue);
         let coverage = view
@@ -54,7 +69,12 @@ pub(crate) fn report_into(
         let page = report::page(
             catalogue,
             &PageInput {
-                thumb: &|record| keepsake::thumb(out, record),
+                thumb: &|record| match beside {
+                    true => keepsake::thumb_beside(out, record).map(Thumb::Beside),
+                    false => keepsake::thumb(out, record).map(Thumb::Within),
+                },
+                thumbs_beside: beside,
+                beads: &beads,
                 strip: strip.as_deref(),
                 corona: corona.as_deref(),
                 curve: &curve(catalogue, view.as_ref()),
@@ -74,8 +94,34 @@ pub(crate) fn report_into(
     })
 }
 
+/// What to tell where the page there is shows earlier pictures than those that are there now.
+pub(super) fn stale(out: &Path) -> Option<Notice> {
+    let written = |name: &str| {
+        std::fs::metadata(out.join(name))
+            .and_then(|m| m.modified())
+            .ok()
+    };
+    let page = written(REPORT_FILE)?;
+    let pictures = [
+        "strip.png",
+        "strip.jpg",
+        "corona.png",
+        "beads-c2.png",
+        "beads-c3.png",
+    ];
+    let newer = pictures
+        .into_iter()
+        .filter_map(written)
+        .any(|picture| picture > page);
+    newer.then(|| {
+        let text =
+            "it shows the earlier pictures; `contactstrip report` on this folder writes it anew";
+        Notice::note(text).about(REPORT_FILE)
+    })
+}
+
 /// The eclipse at the site, with the Earth's turn of the record.
-fn view(catalogue: &Catalogue) -> Option<EclipseView> {
+pub(super) fn view(catalogue: &Catalogue) -> Option<EclipseView> {
     let known = catalogue.contacts.as_ref()?;
     let options = ContactsOptions {
         delta_t_s: Some(known.delta_t_s),
@@ -158,7 +204,7 @@ fn lit_at(beads: &Beads, from_contact_s: f64) -> Vec<report::Arc> {
 }
 
 /// Sun and Moon over the eclipse.
-fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
+pub(super) fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<SunMoon> {
     let (Some(known), Some(view)) = (&catalogue.contacts, view) else {
         return Vec::new();
     };
@@ -242,6 +288,8 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("corona.exr", "the corona, linear light"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
+        ("beads-c2.png", "beads and ring at second contact"),
+        ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),
         ("time-lapse", "the steady time-lapse"),
         ("phases", "the shots by phase"),

@@ -6,6 +6,7 @@
 
 mod behind;
 mod bracket;
+mod celestial;
 mod chart;
 mod course;
 mod coverage;
@@ -21,6 +22,7 @@ mod planets;
 mod practice;
 mod sheet;
 mod skyline;
+mod stars;
 mod text;
 mod times;
 
@@ -44,6 +46,7 @@ pub use sheet::{
     CardNeed, ContactLine, FilterMoments, RingPlan, Setting, Sheet, TotalityPlan, TotalityStep,
 };
 pub use skyline::{Skyline, SkylineError, SkylinePoint};
+pub use stars::{StarPlace, stars_up};
 pub use times::{
     Countdown, CountdownLine, FIST_DEG, PARTIAL_EVERY_S, PartialLine, Rounding, SUN_UP_DEG,
     calendar_date, clock_time, compass_point, hazy_sun_stops, low_sun_stops,

@@ -2,6 +2,9 @@
 
 use serde::Serialize;
 
+use super::celestial::{
+    CENTURY_DAYS, angle_deg, days_from_j2000, horizontal, in_frame_deg, length,
+};
 use super::gear::Framing;
 use super::times::AIR_MAG;
 use crate::domain::{Site, SunMoon, Utc};
@@ -124,47 +127,22 @@ pub struct PlanetPlace {
 pub const TOTALITY_LIMIT_MAG: f64 = 3.5;
 
 /// Lower than this, in degrees, nothing is told: haze takes it.
-const LOWEST_DEG: f64 = 1.0;
+pub(super) const LOWEST_DEG: f64 = 1.0;
 
 /// The planets of totality with their places in a level frame with the Sun in the middle, as wide and high as `framing` says.
 pub(super) fn planets_framed(site: &Site, sky: &SunMoon, framing: &Framing) -> Vec<PlanetPlace> {
     let mut up = planets_up(site, sky.utc);
     for planet in &mut up {
-        planet.in_frame_deg = offset_deg(planet, sky).filter(|(right, up)| {
-            right.abs() <= framing.frame_width_deg / 2.0
-                && up.abs() <= framing.frame_height_deg / 2.0
-        });
+        planet.in_frame_deg = in_frame_deg((planet.alt_deg, planet.az_deg), sky, framing);
     }
     up
 }
-
-/// Degrees right of the Sun and above it, as a lens without distortion shows them; `None` behind the camera.
-fn offset_deg(planet: &PlanetPlace, sky: &SunMoon) -> Option<(f64, f64)> {
-    let (sin_sun, cos_sun) = sky.sun_alt_deg.to_radians().sin_cos();
-    let (sin_alt, cos_alt) = planet.alt_deg.to_radians().sin_cos();
-    let (sin_az, cos_az) = (planet.az_deg - sky.sun_az_deg).to_radians().sin_cos();
-    let ahead = sin_sun * sin_alt + cos_sun * cos_alt * cos_az;
-    let right = cos_alt * sin_az;
-    let up = cos_sun * sin_alt - sin_sun * cos_alt * cos_az;
-    (ahead > 0.0).then(|| {
-        (
-            (right / ahead).atan().to_degrees(),
-            (up / ahead).atan().to_degrees(),
-        )
-    })
-}
-
-/// Julian century in days.
-const CENTURY_DAYS: f64 = 36_525.0;
-
-/// Unix time of J2000.0 in seconds, 2000-01-01 12:00:00 TT taken as UT (a minute does not matter here).
-const J2000_UNIX_S: f64 = 946_728_000.0;
 
 /// The planets as seen from `site` at `utc`, brightest first, those less than a degree above the horizon left out; no frame is known.
 ///
 /// Good to about 0.2 degrees: no aberration, light time, nutation or parallax.
 pub fn planets_up(site: &Site, utc: Utc) -> Vec<PlanetPlace> {
-    let days = (utc.unix_s() - J2000_UNIX_S) / 86_400.0;
+    let days = days_from_j2000(utc);
     let earth = heliocentric(&EARTH, days / CENTURY_DAYS);
     let sun = earth.map(|v| -v);
     let mut up: Vec<_> = PLANETS
@@ -222,45 +200,9 @@ fn eccentric_anomaly(mean: f64, e: f64) -> f64 {
     })
 }
 
-/// Altitude and azimuth in degrees of a direction on the ecliptic of J2000.
-///
-/// Sources: obliquity 23.43928 degrees at J2000 (Standish as above); general precession in longitude 5,029 seconds of
-/// arc a century (IAU 2006, from memory); Greenwich mean sidereal time, Meeus 1998 as above, formula 12.4.
-fn horizontal(direction: [f64; 3], site: &Site, days: f64) -> (f64, f64) {
-    let [x, y, z] = direction;
-    let precession = (5_029.0 / 3600.0 * days / CENTURY_DAYS).to_radians();
-    let (sin_p, cos_p) = precession.sin_cos();
-    let (x, y) = (x * cos_p - y * sin_p, x * sin_p + y * cos_p);
-    let (sin_o, cos_o) = 23.439_28_f64.to_radians().sin_cos();
-    let (y, z) = (y * cos_o - z * sin_o, y * sin_o + z * cos_o);
-    let sidereal_deg = 280.460_618_37 + 360.985_647_366_29 * days + site.lon_deg;
-    let hour = sidereal_deg.to_radians() - y.atan2(x);
-    let dec = z.atan2(x.hypot(y));
-    let (sin_lat, cos_lat) = site.lat_deg.to_radians().sin_cos();
-    let sin_alt = sin_lat * dec.sin() + cos_lat * dec.cos() * hour.cos();
-    let north = dec.sin() * cos_lat - dec.cos() * sin_lat * hour.cos();
-    let east = -dec.cos() * hour.sin();
-    (
-        sin_alt.clamp(-1.0, 1.0).asin().to_degrees(),
-        east.atan2(north).to_degrees().rem_euclid(360.0),
-    )
-}
-
 /// Visual magnitude: `V(1,0) + 5 log10(r d)` and the phase terms.
 fn magnitude(orbit: &Orbit, from_sun: [f64; 3], seen: [f64; 3]) -> f64 {
     let [v, c1, c2, c3] = orbit.magnitude;
     let phase = angle_deg(from_sun, seen);
     v + 5.0 * (length(from_sun) * length(seen)).log10() + phase * (c1 + phase * (c2 + phase * c3))
-}
-
-fn length(v: [f64; 3]) -> f64 {
-    v.iter().map(|x| x * x).sum::<f64>().sqrt()
-}
-
-fn angle_deg(a: [f64; 3], b: [f64; 3]) -> f64 {
-    let dot: f64 = a.iter().zip(&b).map(|(x, y)| x * y).sum();
-    (dot / (length(a) * length(b)))
-        .clamp(-1.0, 1.0)
-        .acos()
-        .to_degrees()
 }

@@ -11,6 +11,7 @@ use super::horizon;
 use super::input::PlanInput;
 use super::planets::{PlanetPlace, planets_framed};
 use super::practice::Rehearsed;
+use super::stars::{StarPlace, stars_framed};
 use super::times::{
     Countdown, FIST_DEG, FilterCourse, PartialLine, Rounding, calendar_date, clock_time,
     compass_point, countdowns, hazy_sun_stops, low_sun_stops, partial_moments,
@@ -211,6 +212,8 @@ pub struct Sheet {
     pub framing: Framing,
     /// Bright planets at maximum, brightest first; only with totality.
     pub planets: Vec<PlanetPlace>,
+    /// Bright stars of the frame at maximum, brightest first; only with totality.
+    pub stars: Vec<StarPlace>,
     /// Card and battery.
     pub card: CardNeed,
     /// What is to be known besides.
@@ -240,6 +243,7 @@ const BATTERY_HOURS: f64 = 1.5;
 /// Where the numbers come from; those of totality only where it is seen.
 fn sources(totality_seen: bool) -> Vec<&'static str> {
     let sky = [
+        "Stars: Hipparcos catalogue, ESA 1997, SP-1200, to magnitude 4, as in XHIP (E. Anderson & C. Francis 2012)",
         "Planets: E. M. Standish, Keplerian Elements for Approximate Positions of the Major Planets, JPL, Table 1; about 0.2 degrees",
         "Sky of totality: G. P. Können & C. Hinz 2008, Applied Optics 47, H14",
     ];
@@ -320,6 +324,11 @@ pub(super) fn build(input: &PlanInput<'_>) -> Sheet {
         settings: settings(&input.gear, &framing, air_stops, seen),
         planets: if seen {
             planets_framed(&contacts.site, &contacts.maximum.sky, &framing)
+        } else {
+            Vec::new()
+        },
+        stars: if seen {
+            stars_framed(&contacts.site, &contacts.maximum.sky, &framing)
         } else {
             Vec::new()
         },

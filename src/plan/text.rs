@@ -5,11 +5,15 @@ use std::fmt::Write as _;
 use super::course::Sight;
 use super::planets::TOTALITY_LIMIT_MAG;
 use super::sheet::{Sheet, TotalityStep};
+use super::stars::StarPlace;
 use super::times::{about, covered};
 use crate::domain::{ContactKind, LocalKind, dial_mark, dial_mark_within};
 
 /// Columns the cautions and notes are wrapped at.
 const COLUMNS: usize = 80;
+
+/// So many stars of the frame are told by name.
+const STARS_TOLD: usize = 8;
 
 impl Sheet {
     /// What the eclipse is here, in a few words: "total here, 2 min 24.3 s".
@@ -483,10 +487,24 @@ impl Sheet {
                 framed.join("; ")
             )
         };
+        let stars = self.star_words();
         format!(
-            "{framed} The sky of totality is about as dark as half an hour after sunset: in clear air an eye finds what is brighter than \
+            "{framed}{stars} The sky of totality is about as dark as half an hour after sunset: in clear air an eye finds what is brighter than \
              magnitude {TOTALITY_LIMIT_MAG}."
         )
+    }
+
+    /// Which bright stars stand in the frame; a sentence with a space before it, or nothing.
+    fn star_words(&self) -> String {
+        let shown: Vec<String> = self.stars.iter().take(STARS_TOLD).map(star_words).collect();
+        let more = match self.stars.len().saturating_sub(STARS_TOLD) {
+            0 => String::new(),
+            more => format!(" and {more} fainter"),
+        };
+        match shown.is_empty() {
+            true => String::new(),
+            false => format!(" Stars in it, brightest first: {}{more}.", shown.join(", ")),
+        }
     }
 
     /// Card and battery in a sentence.
@@ -657,6 +675,20 @@ pub(super) fn drift_words(right: f64, up: f64) -> String {
 }
 
 /// Where to put the Sun so it drifts through the middle: "upper left".
+/// A star by its name and where it stands from the Sun.
+fn star_words(star: &StarPlace) -> String {
+    let (right, up) = star.in_frame_deg.unwrap_or_default();
+    let side = if right < 0.0 { "left" } else { "right" };
+    let height = if up < 0.0 { "down" } else { "up" };
+    format!(
+        "{} ({:.1}; {:.1}° {side}, {:.1}° {height})",
+        star.name,
+        star.magnitude,
+        right.abs(),
+        up.abs()
+    )
+}
+
 fn opposite_words(right: f64, up: f64) -> &'static str {
     match drift_words(right, up).as_str() {
         "right" => "left",

@@ -4,8 +4,8 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
-use super::markup::{base64, clock_time, paragraph, safe, section};
-use super::shots::{Thumb, thumb_limit_bytes};
+use super::markup::{clock_time, paragraph, safe, section};
+use super::shots::{Thumbs, small_picture};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::ContactKind;
 
@@ -33,26 +33,20 @@ pub struct DueLight {
 pub(super) fn beads(
     catalogue: &Catalogue,
     due: &[DueLight],
-    thumb: Thumb<'_>,
+    thumb: Thumbs<'_>,
     zone: &TimeZone,
 ) -> String {
-    let limit = thumb_limit_bytes(catalogue.shots.len());
     let mut items = String::new();
     for light in due {
         let Some(shot) = catalogue.shots.get(light.shot) else {
             continue;
         };
-        let picture = match thumb(shot).filter(|jpeg| !jpeg.is_empty() && jpeg.len() <= limit) {
-            Some(jpeg) => format!(
-                "<img loading=\"lazy\" decoding=\"async\" alt=\"\" src=\"data:image/jpeg;base64,{}\">",
-                base64(&jpeg)
-            ),
-            None => "<span class=\"none\">no small picture</span>".to_owned(),
-        };
+        let picture = small_picture(thumb(shot), "");
         let at = shot.utc.map(|utc| clock_time(utc, zone));
         let _ = writeln!(
             items,
-            "<li>{picture}{}<span class=\"name\">{}</span><span>{}; {}</span></li>",
+            "<li><a href=\"#r{}\">{picture}{}<span class=\"name\">{}</span></a><span>{}; {}</span></li>",
+            light.shot,
             drawing(shot, light),
             safe(shot.name().rsplit('/').next().unwrap_or_default()),
             safe(&when(light)),
@@ -67,7 +61,7 @@ pub(super) fn beads(
          sigma leaves open is drawn full, what may be lit is drawn thin. The heights of the Moon's limb are NASA's (LOLA).",
     );
     let list = format!("<ul class=\"row beads\">\n{items}</ul>\n");
-    section("beads", "Beads, as taken and as due", &(words + &list))
+    section("due", "Beads, as taken and as due", &(words + &list))
 }
 
 /// "C2 −3.2 s ± 0.4 s", no finer than it is known.

@@ -31,7 +31,6 @@ pub(super) fn clocks(catalogue: &Catalogue, zone: &TimeZone) -> String {
 
 fn one(camera: &CameraRecord, zone: &TimeZone) -> String {
     let clock = &camera.clock;
-    let evidence: Vec<String> = clock.evidence.iter().map(ToString::to_string).collect();
     let zone_from = match clock.zone_source {
         ZoneSource::Header => "as the camera wrote it",
         ZoneSource::Given => "as given",
@@ -39,15 +38,19 @@ fn one(camera: &CameraRecord, zone: &TimeZone) -> String {
         ZoneSource::Pictures => "read off the pictures",
     };
     let mut out = format!("<h3>{}</h3>\n", safe(&camera.label));
-    let words = camera.clock_words();
-    if !words.is_empty() {
-        let _ = writeln!(out, "<p><strong>Clock:</strong> {}.</p>", safe(&words));
-    }
+    // The words name what the clock rests on; where there are none, that is told by itself.
+    let words = match camera.clock_words() {
+        words if words.is_empty() => {
+            let evidence = clock.evidence.iter().map(ToString::to_string);
+            format!("rests on {}", evidence.collect::<Vec<_>>().join("; "))
+        }
+        words => words,
+    };
     let _ = writeln!(
         out,
-        "<p>Read as UTC{} ({zone_from}). Rests on: {}.</p>",
+        "<p><strong>Clock:</strong> {}. Read as UTC{} ({zone_from}).</p>",
+        safe(&words),
         offset(clock.zone_offset_s),
-        safe(&evidence.join("; "))
     );
     out + &residuals(camera, zone)
 }

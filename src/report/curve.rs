@@ -124,7 +124,7 @@ fn figure(
     );
     let mut svg = format!(
         "<figure>\n<div class=\"wide\" role=\"group\" aria-label=\"{title}\" tabindex=\"0\">\n<svg \
-             class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" aria-label=\"{}\">\n",
+             class=\"plot\" viewBox=\"0 0 {WIDTH} {height}\" role=\"group\" aria-label=\"{}\">\n",
         safe(&words)
     );
     axes(&mut svg, &frame, zone, height);
@@ -149,7 +149,7 @@ fn figure(
             n,
             rails_top + RAIL_HEIGHT * (n as f64 + 0.5),
             shots,
-            curve,
+            (curve, zone),
         );
     }
     let _ = write!(
@@ -171,19 +171,22 @@ fn least_covered(curve: &[SunMoon], from: Utc, to: Utc) -> f64 {
     }
 }
 
+/// A shot with its place in the record.
+type Numbered<'a> = (usize, &'a ShotRecord);
+
 /// Bodies by label with their shots; those without a named body come last.
-fn rails(catalogue: &Catalogue) -> Vec<(String, Vec<&ShotRecord>)> {
-    let mut rails: Vec<(String, Vec<&ShotRecord>)> = catalogue
+fn rails(catalogue: &Catalogue) -> Vec<(String, Vec<Numbered<'_>>)> {
+    let mut rails: Vec<(String, Vec<Numbered<'_>>)> = catalogue
         .cameras
         .iter()
         .map(|c| (c.label.clone(), Vec::new()))
         .collect();
     let mut nameless = Vec::new();
-    for shot in &catalogue.shots {
+    for (n, shot) in catalogue.shots.iter().enumerate() {
         let label = catalogue.camera_label(&shot.shot);
         match rails.iter_mut().find(|(l, _)| l == label) {
-            Some((_, shots)) => shots.push(shot),
-            None => nameless.push(shot),
+            Some((_, shots)) => shots.push((n, shot)),
+            None => nameless.push((n, shot)),
         }
     }
     if !nameless.is_empty() {
@@ -289,19 +292,19 @@ fn lines(svg: &mut String, frame: &Frame, curve: &[SunMoon]) {
     }
 }
 
-/// One body's shots: a mark on the curve and a tick on the rail; flagged ones hollow, with a taller tick.
+/// One body's shots: a mark on the curve that leads to its row, and a tick on the rail; flagged ones hollow, with a taller tick.
 fn marks(
     svg: &mut String,
     frame: &Frame,
     body: usize,
     rail_y: f64,
-    shots: &[&ShotRecord],
-    curve: &[SunMoon],
+    shots: &[Numbered<'_>],
+    (curve, zone): (&[SunMoon], &TimeZone),
 ) {
     for flagged in [false, true] {
         let mut on_curve = String::new();
         let mut on_rail = String::new();
-        for shot in shots.iter().filter(|s| s.flags.is_empty() != flagged) {
+        for (n, shot) in shots.iter().filter(|(_, s)| s.flags.is_empty() != flagged) {
             let Some(t) = shot.utc.filter(|t| frame.spans(*t)) else {
                 continue;
             };
@@ -314,12 +317,16 @@ fn marks(
                 place(rail_y - reach),
                 place(2.0 * reach)
             );
-            if let Some(covered) = shot
-                .predicted
-                .map(|p| p.obscuration)
-                .or_else(|| covered_at(curve, t))
-            {
-                on_curve += &shape(body % SHAPES, x, frame.y(covered.clamp(0.0, 1.0)));
+            let covered = shot.predicted.map(|p| p.obscuration);
+            if let Some(covered) = covered.or_else(|| covered_at(curve, t)) {
+                let d = shape(body % SHAPES, x, frame.y(covered.clamp(0.0, 1.0)));
+                // The table is the way there for keys: no stop for each point.
+                let _ = writeln!(
+                    on_curve,
+                    "<a href=\"#r{n}\" tabindex=\"-1\"><path d=\"{d}\"><title>{}, {}</title></path></a>",
+                    safe(shot.name()),
+                    clock_time(t, zone)
+                );
             }
         }
         let class = format!(
@@ -327,10 +334,11 @@ fn marks(
             body % SHAPES,
             if flagged { " flagged" } else { "" }
         );
-        for (part, d) in [("mark", on_curve), ("tick", on_rail)] {
-            if !d.is_empty() {
-                let _ = writeln!(svg, "<path class=\"{part} {class}\" d=\"{d}\"/>");
-            }
+        if !on_curve.is_empty() {
+            let _ = writeln!(svg, "<g class=\"mark {class}\">\n{on_curve}</g>");
+        }
+        if !on_rail.is_empty() {
+            let _ = writeln!(svg, "<path class=\"tick {class}\" d=\"{on_rail}\"/>");
         }
     }
 }

@@ -11,6 +11,22 @@ pub(super) fn safe(text: &str) -> String {
     in_markup(text)
 }
 
+/// A path below the page's folder as an address relative to the page: what is not a plain letter is percent-coded (RFC 3986).
+pub(super) fn link(path: &str) -> String {
+    let mut out = String::new();
+    for byte in path.bytes() {
+        match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' | b'~' => {
+                out.push(char::from(byte));
+            }
+            _ => {
+                let _ = write!(out, "%{byte:02X}");
+            }
+        }
+    }
+    out
+}
+
 /// A section with its heading and an anchor.
 pub(super) fn section(id: &str, heading: &str, body: &str) -> String {
     format!(
@@ -49,6 +65,18 @@ pub(super) fn folded<T: AsRef<str>>(summary: &str, items: &[T]) -> String {
 
 /// A table of texts in a box that scrolls where the screen is narrow.
 pub(super) fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> String {
+    let row = |row: &Vec<String>| {
+        let cells: String = row
+            .iter()
+            .map(|cell| format!("<td>{}</td>", safe(cell)))
+            .collect();
+        format!("<tr>{cells}</tr>\n")
+    };
+    table_of(name, columns, &rows.iter().map(row).collect::<String>())
+}
+
+/// The same of rows that are markup already.
+pub(super) fn table_of(name: &str, columns: &[&str], rows: &str) -> String {
     let mut out = format!(
         "<div class=\"wide\" role=\"group\" aria-label=\"{}\" tabindex=\"0\">\n<table>\n<thead><tr>",
         safe(name)
@@ -57,13 +85,7 @@ pub(super) fn table(name: &str, columns: &[&str], rows: &[Vec<String>]) -> Strin
         let _ = write!(out, "<th scope=\"col\">{}</th>", safe(column));
     }
     out.push_str("</tr></thead>\n<tbody>\n");
-    for row in rows {
-        let cells: String = row
-            .iter()
-            .map(|cell| format!("<td>{}</td>", safe(cell)))
-            .collect();
-        let _ = writeln!(out, "<tr>{cells}</tr>");
-    }
+    out.push_str(rows);
     out.push_str("</tbody>\n</table>\n</div>\n");
     out
 }
@@ -96,7 +118,7 @@ fn offset_of(text: &str) -> Option<Offset> {
 
 /// `HH:MM:SS` in a zone, to the nearest second.
 pub(super) fn clock_time(utc: Utc, zone: &TimeZone) -> String {
-    zone.to_datetime(utc.plus_s(0.5).timestamp())
+    zone.to_datetime(utc.nearest_second().timestamp())
         .strftime("%H:%M:%S")
         .to_string()
 }

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use super::markup::{clock_time, counted, folded, list, paragraph, section, table};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Coverage, FeatureDue, Flag, Phase, Severity};
+use crate::domain::{Coverage, FeatureDue, Flag, Phase, Role, Severity};
 
 /// Flags that spoil a partial.
 const SPOILT: [Flag; 4] = [Flag::Cut, Flag::Clouded, Flag::Shaken, Flag::Soft];
@@ -131,7 +131,9 @@ fn troubled(catalogue: &Catalogue) -> String {
             Phase::Unrelated => put(4, "of another day, or not of the Sun".to_owned(), shot),
             _ => {}
         }
-        if let Some(why) = shot.no_disc.filter(|_| shot.phase != Phase::Unreadable) {
+        // A wide view need have none.
+        let due = shot.phase != Phase::Unreadable && shot.role != Some(Role::Wide);
+        if let Some(why) = shot.no_disc.filter(|_| due) {
             put(1, format!("without a disc: {}", why.family()), shot);
         }
         if shot.near_contact.is_some() {

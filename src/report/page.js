@@ -19,8 +19,11 @@ window.addEventListener("beforeprint", function () {
       var fits = (!phase || row.dataset.phase === phase) && (!camera || row.dataset.body === camera) &&
         (!flag || (flag === "*" ? flags.length > 0 : flag === "-" ? flags.length === 0 : flags.indexOf(flag) >= 0));
       row.hidden = !fits;
+      var picture = document.getElementById("p" + row.id.slice(1));
+      if (picture) { picture.hidden = !fits; }
       if (fits) { shown += 1; }
     });
+    document.querySelectorAll(".group").forEach(function (group) { group.hidden = !group.querySelector("li:not([hidden])"); });
     document.getElementById("shown").textContent = shown + " of " + rows.length + " shots";
   }
 
@@ -54,10 +57,26 @@ window.addEventListener("beforeprint", function () {
     button.addEventListener("click", function () { sort(column); });
   });
   picks.addEventListener("change", filter);
-  document.getElementById("all").addEventListener("click", function () {
+  function showAll() {
     ["f-phase", "f-flag", "f-body"].forEach(function (id) { document.getElementById(id).value = ""; });
     filter();
+  }
+  document.getElementById("all").addEventListener("click", showAll);
+  // What an address leads to is shown, whatever the filters say.
+  function found() {
+    var to = /^#[rp]\d+$/.test(location.hash) && document.getElementById(location.hash.slice(1));
+    if (!to) { return; }
+    if (to.hidden) { showAll(); }
+    rows.forEach(function (row) { row.classList.toggle("found", row === to); });
+    to.scrollIntoView({ block: "center" });
+  }
+  window.addEventListener("hashchange", found);
+  document.addEventListener("click", function (event) {
+    var link = event.target.closest && event.target.closest("a");
+    // The same row twice is no change of the address.
+    if (link && link.getAttribute("href") === location.hash) { found(); }
   });
   picks.hidden = false;
   filter();
+  found();
 })();

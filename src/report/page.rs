@@ -8,11 +8,11 @@ use super::beads::{DueLight, beads};
 use super::clocks::clocks;
 use super::curve::curves;
 use super::markup::{
-    base64, calendar_date, clock_time, counted, list, minutes, paragraph, safe, section, table,
-    zone_of,
+    base64, calendar_date, clock_time, counted, link, list, minutes, paragraph, safe, section,
+    table, table_of, zone_of,
 };
 use super::missed::missed;
-use super::shots::{Thumb, bursts, shot_table};
+use super::shots::{Thumb, Thumbs, bursts, shot_table};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{
     Contacts, Coverage, LocalKind, MoonLimb, Phase, SiteSource, SunMoon, safety_words,
@@ -24,8 +24,8 @@ const STYLE: &str = include_str!("page.css");
 /// Sorting and filtering of the table.
 const SCRIPT: &str = include_str!("page.js");
 
-/// What the page may load: only what is in it.
-const POLICY: &str = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src \
+/// What the page may load: what is in it, and pictures from the folder it lies in.
+const POLICY: &str = "default-src 'none'; img-src 'self' file: data:; style-src 'unsafe-inline'; script-src \
      'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 /// Largest strip or corona taken onto the page, in bytes of JPEG; a larger one is only named.
@@ -44,8 +44,12 @@ pub struct WrittenFile {
 
 /// What the page is made from, besides the catalogue.
 pub struct PageInput<'a> {
-    /// Small JPEG of a shot, where it has one. Larger ones than [`super::thumb_limit_bytes`] are left out.
-    pub thumb: &'a dyn Fn(&ShotRecord) -> Option<Vec<u8>>,
+    /// Small picture of a shot, where it has one.
+    pub thumb: &'a dyn Fn(&ShotRecord) -> Option<Thumb>,
+    /// Whether those are files beside the page: more than [`super::THUMBS_BYTES`] are.
+    pub thumbs_beside: bool,
+    /// Strips of the beads at screen size as JPEG with the names of their files, at most [`PICTURE_LIMIT_BYTES`] each.
+    pub beads: &'a [(String, Vec<u8>)],
     /// Strip at screen size as JPEG, at most [`PICTURE_LIMIT_BYTES`].
     pub strip: Option<&'a [u8]>,
     /// Corona at screen size as JPEG, at most [`PICTURE_LIMIT_BYTES`].
@@ -66,8 +70,10 @@ pub struct PageInput<'a> {
 pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
     let zone = zone_of(catalogue.zone.as_deref());
     let contacts = catalogue.contacts.as_ref();
-    let thumb: Thumb<'_> = input.thumb;
+    let thumb: Thumbs<'_> = input.thumb;
+    // What one made comes first, then how it is known, then every frame.
     let main = [
+        pictures(input),
         contacts.map_or_else(no_eclipse, |c| {
             section(
                 "curve",
@@ -77,10 +83,9 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         }),
         contacts.map_or_else(String::new, |c| contact_section(c, &zone)),
         clocks(catalogue, &zone),
-        pictures(input),
-        beads(catalogue, input.due_light, thumb, &zone),
         missed(catalogue, input.coverage, &zone),
-        bursts(catalogue, thumb, &zone),
+        beads(catalogue, input.due_light, thumb, &zone),
+        bursts(catalogue, thumb, input.thumbs_beside, &zone),
         shot_table(catalogue, &zone),
         files(input.files),
     ]
@@ -207,14 +212,15 @@ fn card_words(catalogue: &Catalogue) -> String {
 }
 
 fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
-    let pictures = input.strip.is_some() || input.corona.is_some();
     let links = [
+        (input.strip.is_some(), "strip", "Strip"),
+        (input.corona.is_some(), "corona", "Corona"),
+        (!input.beads.is_empty(), "beads", "Beads"),
         (eclipse, "curve", "Curve"),
         (eclipse, "contacts", "Contacts"),
         (true, "clocks", "Clocks"),
-        (pictures, "pictures", "Strip and corona"),
-        (!input.due_light.is_empty(), "beads", "Beads"),
         (true, "missed", "Missed"),
+        (!input.due_light.is_empty(), "due", "Light due"),
         (true, "frames", "Frames"),
         (true, "shots", "Shots"),
         (true, "files", "Files"),
@@ -286,30 +292,57 @@ fn contact_section(c: &Contacts, zone: &TimeZone) -> String {
     section("contacts", "Contacts", &body)
 }
 
+/// Strip, corona and beads, each leading to its file.
 fn pictures(input: &PageInput<'_>) -> String {
-    let figure = |jpeg: Option<&[u8]>, alt: &str, caption: &str| match jpeg {
-        Some(jpeg) if jpeg.len() <= PICTURE_LIMIT_BYTES => format!(
-            "<figure>\n<img class=\"large\" alt=\"{alt}\" \
-                 src=\"data:image/jpeg;base64,{}\">\n<figcaption>{caption}</figcaption>\n</figure>\n",
-            base64(jpeg)
-        ),
-        Some(_) => format!("<p>{caption} It is too large for this page; open the file.</p>\n"),
-        None => String::new(),
+    let there = |names: &[&str]| {
+        let written = |name: &&&str| input.files.iter().any(|f| f.name == ***name);
+        names.iter().find(written).map(|name| (*name).to_owned())
     };
-    let strip = figure(
-        input.strip,
-        "Strip of the eclipse: discs of the Sun side by side in time order, from the first bite to the last",
-        "The strip, at screen size.",
-    );
-    let corona = figure(
-        input.corona,
-        "The corona around the dark Moon, merged from the totality brackets",
-        "The corona, at screen size.",
-    );
-    if strip.is_empty() && corona.is_empty() {
-        return String::new();
+    let mut out = String::new();
+    if let Some(jpeg) = input.strip {
+        let alt = "Strip of the eclipse: discs of the Sun side by side in time order, from the first bite to the last";
+        let file = there(&["strip.png", "strip.jpg", "strip.tif"]);
+        out += &section("strip", "The strip", &figure(jpeg, alt, file.as_deref()));
     }
-    section("pictures", "Strip and corona", &(strip + &corona))
+    if let Some(jpeg) = input.corona {
+        let alt = "The corona around the dark Moon, merged from the totality brackets";
+        let file = there(&["corona.png", "corona.tif"]);
+        out += &section("corona", "The corona", &figure(jpeg, alt, file.as_deref()));
+    }
+    if !input.beads.is_empty() {
+        let each = input.beads.iter().map(|(file, jpeg)| {
+            let at = if file.contains("c3") {
+                "third"
+            } else {
+                "second"
+            };
+            let alt = format!("Beads and diamond ring at {at} contact, in time order");
+            figure(jpeg, &alt, Some(file))
+        });
+        out += &section("beads", "Beads and ring", &each.collect::<String>());
+    }
+    out
+}
+
+/// A picture at screen size that leads to its file.
+fn figure(jpeg: &[u8], alt: &str, file: Option<&str>) -> String {
+    if jpeg.len() > PICTURE_LIMIT_BYTES {
+        let words = file.map_or_else(|| "its file".to_owned(), safe);
+        return format!("<p>It is too large for this page; open {words}.</p>\n");
+    }
+    let picture = format!(
+        "<img class=\"large\" alt=\"{}\" src=\"data:image/jpeg;base64,{}\">",
+        safe(alt),
+        base64(jpeg)
+    );
+    let (picture, caption) = match file {
+        Some(file) => (
+            format!("<a href=\"{}\">{picture}</a>", safe(&link(file))),
+            format!("At screen size; the picture leads to {}.", safe(file)),
+        ),
+        None => (picture, "At screen size.".to_owned()),
+    };
+    format!("<figure>\n{picture}\n<figcaption>{caption}</figcaption>\n</figure>\n")
 }
 
 fn files(files: &[WrittenFile]) -> String {
@@ -321,14 +354,23 @@ fn files(files: &[WrittenFile]) -> String {
         Some(b) => format!("{:.1} kB", b as f64 / 1e3),
         None => String::new(),
     };
-    let rows: Vec<Vec<String>> = files
+    let rows: String = files
         .iter()
-        .map(|f| vec![f.name.clone(), f.what.clone(), size(f.size_bytes)])
+        .map(|f| {
+            format!(
+                "<tr><td><a href=\"{}\">{}</a></td><td>{}</td><td>{}</td></tr>\n",
+                safe(&link(&f.name)),
+                safe(&f.name),
+                safe(&f.what),
+                size(f.size_bytes)
+            )
+        })
         .collect();
+    let columns = ["File", "What it is", "Size"];
     section(
         "files",
         "Files",
-        &table("Files written", &["File", "What it is", "Size"], &rows),
+        &table_of("Files written", &columns, &rows),
     )
 }
 

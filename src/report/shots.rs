@@ -6,28 +6,48 @@ use std::fmt::Write as _;
 
 use jiff::tz::TimeZone;
 
-use super::markup::{base64, clock_time, counted, safe, section, shutter};
+use super::markup::{base64, clock_time, counted, link, paragraph, safe, section, shutter};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::Phase;
+use crate::domain::{Phase, Role};
 
-/// All thumbnails of a page together, in bytes of JPEG: with the rest they keep a page of 1,000 shots under 8 MB.
-const THUMBS_BYTES: usize = 4_500_000;
+/// All thumbnails within a page together, in bytes of JPEG: with the rest they keep a page of 1,000 shots under 8 MB. A card with more
+/// has them beside the page.
+pub const THUMBS_BYTES: u64 = 4_500_000;
 
-/// No thumbnail needs more bytes than this.
-const THUMB_BYTES: usize = 24_000;
-
-/// Largest thumbnail taken on a page of so many shots, in bytes of JPEG; larger ones are left out.
-///
-/// About 160 pixels across at a middling quality stays below it up to 1,000 shots.
-pub fn thumb_limit_bytes(shots: usize) -> usize {
-    (THUMBS_BYTES / shots.max(1)).min(THUMB_BYTES)
+/// A small picture of a shot.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Thumb {
+    /// A JPEG to be held by the page itself.
+    Within(Vec<u8>),
+    /// A file beside the page, by its path from there with `/` separators.
+    Beside(String),
 }
 
-/// Gives the small JPEG of a shot, if it has one.
-pub(super) type Thumb<'a> = &'a dyn Fn(&ShotRecord) -> Option<Vec<u8>>;
+/// Gives the small picture of a shot, if it has one.
+pub(super) type Thumbs<'a> = &'a dyn Fn(&ShotRecord) -> Option<Thumb>;
+
+/// The picture of a shot as an element, or words that there is none.
+pub(super) fn small_picture(thumb: Option<Thumb>, alt: &str) -> String {
+    let source = match thumb {
+        Some(Thumb::Within(jpeg)) if !jpeg.is_empty() => {
+            format!("data:image/jpeg;base64,{}", base64(&jpeg))
+        }
+        Some(Thumb::Beside(path)) => safe(&link(&path)),
+        _ => return "<span class=\"none\">no small picture</span>".to_owned(),
+    };
+    format!(
+        "<img loading=\"lazy\" decoding=\"async\" alt=\"{}\" src=\"{source}\">",
+        safe(alt)
+    )
+}
 
 /// The section of thumbnails: bursts first, then single frames phase by phase.
-pub(super) fn bursts(catalogue: &Catalogue, thumb: Thumb<'_>, zone: &TimeZone) -> String {
+pub(super) fn bursts(
+    catalogue: &Catalogue,
+    thumb: Thumbs<'_>,
+    beside: bool,
+    zone: &TimeZone,
+) -> String {
     let mut in_bursts: BTreeMap<u32, Vec<(u32, usize)>> = BTreeMap::new();
     let mut single: BTreeMap<Phase, Vec<usize>> = BTreeMap::new();
     for (n, shot) in catalogue.shots.iter().enumerate() {
@@ -39,10 +59,16 @@ pub(super) fn bursts(catalogue: &Catalogue, thumb: Thumb<'_>, zone: &TimeZone) -
             None => single.entry(shot.phase).or_default().push(n),
         }
     }
-    let mut body = format!(
-        "<p>{}, and the single frames after them.</p>\n",
+    let mut body = paragraph(&format!(
+        "{}, and the single frames after them. A picture leads to its row in the table.",
         counted(in_bursts.len(), "burst")
-    );
+    ));
+    if beside {
+        body += &paragraph(
+            "The card has too many frames to hold their small pictures in this page: they are files in the folder .cache/thumbs beside it.",
+        );
+    }
+    body += &filters(catalogue);
     for (id, mut members) in in_bursts {
         members.sort_unstable();
         let members: Vec<usize> = members.into_iter().map(|(_, n)| n).collect();
@@ -97,24 +123,19 @@ fn row(
     catalogue: &Catalogue,
     heading: &str,
     members: &[usize],
-    thumb: Thumb<'_>,
+    thumb: Thumbs<'_>,
     zone: &TimeZone,
 ) -> String {
-    let limit = thumb_limit_bytes(catalogue.shots.len());
-    let mut out = format!("<h3>{}</h3>\n<ul class=\"row\">\n", safe(heading));
+    let mut out = format!(
+        "<section class=\"group\">\n<h3>{}</h3>\n<ul class=\"row\">\n",
+        safe(heading)
+    );
     for &n in members {
         let Some(shot) = catalogue.shots.get(n) else {
             continue;
         };
         let name = safe(shot.name().rsplit('/').next().unwrap_or_default());
-        let picture = match thumb(shot).filter(|jpeg| !jpeg.is_empty() && jpeg.len() <= limit) {
-            Some(jpeg) => format!(
-                "<img loading=\"lazy\" decoding=\"async\" alt=\"{}\" src=\"data:image/jpeg;base64,{}\">",
-                safe(&alt_text(shot, zone)),
-                base64(&jpeg)
-            ),
-            None => "<span class=\"none\">no small picture</span>".to_owned(),
-        };
+        let picture = small_picture(thumb(shot), &alt_text(shot, zone));
         let flags = if shot.flags.is_empty() {
             String::new()
         } else {
@@ -127,7 +148,7 @@ fn row(
             shutter(shot.shot.exposure.shutter_s)
         );
     }
-    out.push_str("</ul>\n");
+    out.push_str("</ul>\n</section>\n");
     out
 }
 
@@ -149,6 +170,7 @@ fn alt_text(shot: &ShotRecord, zone: &TimeZone) -> String {
     }
     words
         + match shot.disc_word() {
+            _ if shot.role == Some(Role::Wide) => ", wide view",
             "sun" => ", Sun's limb found",
             "moon" => ", Moon's limb found",
             _ => ", no disc found",
@@ -176,7 +198,7 @@ const COLUMNS: [(&str, bool); 12] = [
 
 /// The section with the table of shots and its filters.
 pub(super) fn shot_table(catalogue: &Catalogue, zone: &TimeZone) -> String {
-    let mut body = filters(catalogue);
+    let mut body = String::new();
     body.push_str("<div class=\"wide tall\" role=\"group\" aria-label=\"Table of shots\" \
          tabindex=\"0\">\n<table id=\"shot-table\">\n<caption>Every shot on the card; a heading sorts by \
          its column.</caption>\n<thead><tr>");
@@ -206,7 +228,7 @@ fn table_row(
     let _ = write!(
         out,
         "<tr id=\"r{n}\" data-phase=\"{}\" data-body=\"{}\" data-flags=\"{}\"><th scope=\"row\"><a \
-             href=\"#p{n}\">{}</a></th>",
+             href=\"#p{n}\" tabindex=\"-1\">{}</a></th>",
         shot.phase,
         safe(body),
         shot.flags,
@@ -286,7 +308,7 @@ fn filters(catalogue: &Catalogue) -> String {
     let flag_first =
         format!("{all}<option value=\"*\">any flag</option><option value=\"-\">no flag</option>");
     format!(
-        "<div id=\"filters\" role=\"group\" aria-label=\"Filter the table\" hidden>\n{}{}{}<button \
+        "<div id=\"filters\" role=\"group\" aria-label=\"Filter pictures and table\" hidden>\n{}{}{}<button \
              type=\"button\" id=\"all\">Show all</button>\n<output id=\"shown\" for=\"f-phase f-flag \
              f-body\">{}</output>\n</div>\n",
         pick("f-phase", "Phase", all, &phases),

@@ -71,13 +71,13 @@ impl Target {
 /// Develops a tile. The sky's own light is taken off and the edge goes to pure black.
 pub(super) fn developed(tile: &Tile, pose: &Pose, target: &Target) -> Disc {
     let source = tile.light();
-    let (x, y) = tile.inside(pose.still.x_px, pose.still.y_px);
+    let still = tile.circle(&pose.still);
     let ((left, top), side) = target.square();
     let centre = (target.centre.0 - left as f64, target.centre.1 - top as f64);
     let placing = Placing {
-        source_px: (x, y),
+        source_px: (still.x_px, still.y_px),
         result_px: centre,
-        scale: pose.still.radius_px / target.radius_px,
+        scale: still.radius_px / target.radius_px,
         mirrored: pose.mirrored,
         clockwise_deg: pose.clockwise_deg,
     };
@@ -120,14 +120,7 @@ struct Seen {
 
 impl Seen {
     fn of(tile: &Tile, pose: &Pose, source: &LinearRgb) -> Self {
-        let here = |circle: Circle| {
-            let (x_px, y_px) = tile.inside(circle.x_px, circle.y_px);
-            Circle {
-                x_px,
-                y_px,
-                ..circle
-            }
-        };
+        let here = |circle: Circle| tile.circle(&circle);
         match pose.light {
             Light::Bare => Self {
                 sky: Sky::darkest(source, &here(pose.still)),

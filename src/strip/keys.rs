@@ -12,10 +12,56 @@ pub(super) struct Key {
     pub(super) name: &'static str,
     /// Comment lines.
     pub(super) about: &'static str,
+    /// What a value may be; numbers are taken within its limits.
+    pub(super) kind: Kind,
     /// The value as TOML.
     pub(super) show: fn(&Recipe) -> String,
     /// Takes a value, or says what it must be.
-    pub(super) take: fn(&mut Recipe, &DeValue<'_>) -> Result<(), String>,
+    pub(super) take: fn(&mut Recipe, &DeValue<'_>, Kind) -> Result<(), String>,
+}
+
+/// What the value of a key may be.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Kind {
+    /// One of some words.
+    Choice(fn() -> Vec<&'static str>),
+    /// Any of some words, at least one.
+    Several(fn() -> Vec<&'static str>),
+    /// A number.
+    Number { least: f64, most: f64 },
+    /// A number without a fraction.
+    Whole { least: f64, most: f64 },
+    /// A number, or the word `auto`.
+    Auto { least: f64, most: f64 },
+    /// True or false.
+    Truth,
+    /// Any text, or the word `none`.
+    Text,
+    /// Two sides and a unit, or the word `none`.
+    Paper,
+    /// `#rrggbb`.
+    Colour,
+    /// The word `none`, the word `corona`, or the name of a frame.
+    Centre,
+    /// The name of a frame, or the word `none`.
+    Frame,
+}
+
+impl Kind {
+    /// Least and most of a number; all numbers where it is none.
+    fn limits(self) -> (f64, f64) {
+        match self {
+            Self::Number { least, most }
+            | Self::Whole { least, most }
+            | Self::Auto { least, most } => (least, most),
+            _ => (f64::NEG_INFINITY, f64::INFINITY),
+        }
+    }
+}
+
+/// The words of a choice.
+fn words_of<T: Worded>() -> Vec<&'static str> {
+    T::WORDS.iter().map(|(_, word)| *word).collect()
 }
 
 /// Keys in the order of the file; the lists of frames stand apart, at its end.
@@ -24,55 +70,82 @@ pub(super) const KEYS: &[Key] = &[
         name: "layout",
         about: "How the discs are arranged: row, arc, grid, ring (around totality), diagonal, or path (where the Sun\n\
                 stood, azimuth and altitude to scale).",
+        kind: Kind::Choice(words_of::<Arrangement>),
         show: |r| quoted(r.arrangement.word()),
-        take: |r, v| set(&mut r.arrangement, choice::<Arrangement>(v)),
+        take: |r, v, _| set(&mut r.arrangement, choice::<Arrangement>(v)),
     },
     Key {
         name: "width_px",
         about: "Pixels across, where no paper is given; the height follows.",
+        kind: Kind::Whole {
+            least: 64.0,
+            most: 60_000.0,
+        },
         show: |r| r.width_px.to_string(),
-        take: |r, v| set(&mut r.width_px, whole(v, 64.0, 60_000.0)),
+        take: |r, v, k| set(&mut r.width_px, whole(v, k)),
     },
     Key {
         name: "paper",
         about: "Paper to fill instead, such as \"12x18 in\", \"8x10 in\", \"84x12 in\" or \"30x45 cm\"; \"none\" for none.",
+        kind: Kind::Paper,
         show: |r| quoted(&r.paper.map_or_else(|| "none".into(), |p| p.to_string())),
-        take: |r, v| set(&mut r.paper, paper(v)),
+        take: |r, v, _| set(&mut r.paper, paper(v)),
     },
     Key {
         name: "dpi",
         about: "Dots per inch of the print.",
+        kind: Kind::Number {
+            least: 30.0,
+            most: 2_400.0,
+        },
         show: |r| decimal(r.dpi),
-        take: |r, v| set(&mut r.dpi, number(v, 30.0, 2_400.0)),
+        take: |r, v, k| set(&mut r.dpi, number(v, k)),
     },
     Key {
         name: "bleed_in",
         about: "Extra background on every side to be trimmed off, in inches (printers ask for 0.125).",
+        kind: Kind::Number {
+            least: 0.0,
+            most: 2.0,
+        },
         show: |r| decimal(r.bleed_in),
-        take: |r, v| set(&mut r.bleed_in, number(v, 0.0, 2.0)),
+        take: |r, v, k| set(&mut r.bleed_in, number(v, k)),
     },
     Key {
         name: "disc_px",
         about: "Disc diameter in pixels, or \"auto\" for the largest that fits.",
+        kind: Kind::Auto {
+            least: 4.0,
+            most: 20_000.0,
+        },
         show: |r| auto_or(r.disc_px),
-        take: |r, v| set(&mut r.disc_px, auto(v, 4.0, 20_000.0)),
+        take: |r, v, k| set(&mut r.disc_px, auto(v, k)),
     },
     Key {
         name: "spacing",
         about: "Gap between neighbours, in disc diameters.",
+        kind: Kind::Number {
+            least: 0.0,
+            most: 10.0,
+        },
         show: |r| decimal(r.spacing),
-        take: |r, v| set(&mut r.spacing, number(v, 0.0, 10.0)),
+        take: |r, v, k| set(&mut r.spacing, number(v, k)),
     },
     Key {
         name: "margin",
         about: "Free margin around everything, in disc diameters, or \"auto\" for half a diameter and no less than a 25th of\n\
                 width and height.",
+        kind: Kind::Auto {
+            least: 0.0,
+            most: 10.0,
+        },
         show: |r| auto_or(r.margin),
-        take: |r, v| set(&mut r.margin, auto(v, 0.0, 10.0)),
+        take: |r, v, k| set(&mut r.margin, auto(v, k)),
     },
     Key {
         name: "centre",
         about: "What stands in the middle: \"corona\" (the merged one), \"none\", or the name of a frame.",
+        kind: Kind::Centre,
         show: |r| {
             quoted(match &r.centre {
                 Centre::None => "none",
@@ -80,72 +153,91 @@ pub(super) const KEYS: &[Key] = &[
                 Centre::Frame(name) => name,
             })
         },
-        take: |r, v| set(&mut r.centre, words(v).map(centre)),
+        take: |r, v, _| set(&mut r.centre, words(v).map(centre)),
     },
     Key {
         name: "reach",
         about: "How far the middle picture reaches, in solar radii from the Sun's centre, or \"auto\" to follow the corona.",
+        kind: Kind::Auto {
+            least: 1.1,
+            most: 30.0,
+        },
         show: |r| auto_or(r.reach),
-        take: |r, v| set(&mut r.reach, auto(v, 1.1, 30.0)),
+        take: |r, v, k| set(&mut r.reach, auto(v, k)),
     },
     Key {
         name: "centre_size",
         about: "Diameter of the middle picture's disc, in diameters of the others: 1 for equal discs, more for a large corona\n\
                 within a ring.",
+        kind: Kind::Number {
+            least: 0.5,
+            most: 10.0,
+        },
         show: |r| decimal(r.centre_size),
-        take: |r, v| set(&mut r.centre_size, number(v, 0.5, 10.0)),
+        take: |r, v, k| set(&mut r.centre_size, number(v, k)),
     },
     Key {
         name: "background",
         about: "Background as red, green and blue in hexadecimal.",
+        kind: Kind::Colour,
         show: |r| {
             let [red, green, blue] = r.background;
             quoted(&format!("#{red:02x}{green:02x}{blue:02x}"))
         },
-        take: |r, v| set(&mut r.background, colour(v)),
+        take: |r, v, _| set(&mut r.background, colour(v)),
     },
     Key {
         name: "up",
         about: "What is up in every disc: north, zenith (as the eye saw it), or as-shot.",
+        kind: Kind::Choice(words_of::<Up>),
         show: |r| quoted(r.up.word()),
-        take: |r, v| set(&mut r.up, choice::<Up>(v)),
+        take: |r, v, _| set(&mut r.up, choice::<Up>(v)),
     },
     Key {
         name: "align",
         about: "Which disc stands still and has the common size: sun, or moon (for beads and diamond rings).",
+        kind: Kind::Choice(words_of::<Align>),
         show: |r| quoted(r.align.word()),
-        take: |r, v| set(&mut r.align, choice::<Align>(v)),
+        take: |r, v, _| set(&mut r.align, choice::<Align>(v)),
     },
     Key {
         name: "tint",
         about: "Colour of the filtered discs: as-shot (the filter's own), neutral, or warm.",
+        kind: Kind::Choice(words_of::<Tint>),
         show: |r| quoted(r.tint.word()),
-        take: |r, v| set(&mut r.tint, choice::<Tint>(v)),
+        take: |r, v, _| set(&mut r.tint, choice::<Tint>(v)),
     },
     Key {
         name: "matched",
         about: "Bring all filtered discs to one brightness and colour, whatever their exposures and filters (true), or leave each as it\n\
                 was photographed (false; tint and brightness then count for nothing).",
+        kind: Kind::Truth,
         show: |r| r.matched.to_string(),
-        take: |r, v| set(&mut r.matched, truth(v)),
+        take: |r, v, _| set(&mut r.matched, truth(v)),
     },
     Key {
         name: "brightness",
         about: "Light at the centre of an uncovered disc, 0.05 to 1.",
+        kind: Kind::Number {
+            least: 0.05,
+            most: 1.0,
+        },
         show: |r| decimal(r.brightness),
-        take: |r, v| set(&mut r.brightness, number(v, 0.05, 1.0)),
+        take: |r, v, k| set(&mut r.brightness, number(v, k)),
     },
     Key {
         name: "captions",
         about: "What is written beside each disc: none, time, obscuration, both, or contact (seconds from the nearest one).",
+        kind: Kind::Choice(words_of::<Captions>),
         show: |r| quoted(r.captions.word()),
-        take: |r, v| set(&mut r.captions, choice::<Captions>(v)),
+        take: |r, v, _| set(&mut r.captions, choice::<Captions>(v)),
     },
     Key {
         name: "landscape",
         about: "A wide view to lay the path over: the name of a frame, or \"none\".",
+        kind: Kind::Frame,
         show: |r| none_or(r.landscape.as_deref()),
-        take: |r, v| {
+        take: |r, v, _| {
             set(
                 &mut r.landscape,
                 words(v).map(|w| (w != "none").then(|| w.to_owned())),
@@ -156,27 +248,40 @@ pub(super) const KEYS: &[Key] = &[
         name: "landscape_az_deg",
         about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to take it from the Sun\n\
                 in the view.",
+        kind: Kind::Auto {
+            least: -360.0,
+            most: 360.0,
+        },
         show: |r| auto_or(r.landscape_az_deg),
-        take: |r, v| set(&mut r.landscape_az_deg, auto(v, -360.0, 360.0)),
+        take: |r, v, k| set(&mut r.landscape_az_deg, auto(v, k)),
     },
     Key {
         name: "landscape_horizon",
         about: "Where the flat horizon lies in the wide view, 0 its top and 1 its bottom, or \"auto\" to take it from the Sun in the\n\
                 view.",
+        kind: Kind::Auto {
+            least: -3.0,
+            most: 4.0,
+        },
         show: |r| auto_or(r.landscape_horizon),
-        take: |r, v| set(&mut r.landscape_horizon, auto(v, -3.0, 4.0)),
+        take: |r, v, k| set(&mut r.landscape_horizon, auto(v, k)),
     },
     Key {
         name: "landscape_width_deg",
         about: "Degrees the wide view spans from side to side, or \"auto\" to take its focal length's.",
+        kind: Kind::Auto {
+            least: 1.0,
+            most: 150.0,
+        },
         show: |r| auto_or(r.landscape_width_deg),
-        take: |r, v| set(&mut r.landscape_width_deg, auto(v, 1.0, 150.0)),
+        take: |r, v, k| set(&mut r.landscape_width_deg, auto(v, k)),
     },
     Key {
         name: "credit",
         about: "Credit line written into the files, or \"none\".",
+        kind: Kind::Text,
         show: |r| none_or(r.credit.as_deref()),
-        take: |r, v| {
+        take: |r, v, _| {
             set(
                 &mut r.credit,
                 words(v).map(|w| (w != "none").then(|| w.to_owned())),
@@ -186,41 +291,53 @@ pub(super) const KEYS: &[Key] = &[
     Key {
         name: "tell_place",
         about: "Whether the files may tell where the pictures were taken.",
+        kind: Kind::Truth,
         show: |r| r.tell_place.to_string(),
-        take: |r, v| set(&mut r.tell_place, truth(v)),
+        take: |r, v, _| set(&mut r.tell_place, truth(v)),
     },
     Key {
         name: "outputs",
         about: "Files to write: any of \"tif\" (16 bits), \"png\", \"jpg\".",
+        kind: Kind::Several(words_of::<Output>),
         show: |r| {
             let all: Vec<String> = r.outputs.iter().map(|o| quoted(o.word())).collect();
             format!("[{}]", all.join(", "))
         },
-        take: |r, v| set(&mut r.outputs, outputs(v)),
+        take: |r, v, _| set(&mut r.outputs, outputs(v)),
     },
     Key {
         name: "layers",
         about: "Whether each disc is also written by itself into layers/, on the same canvas, for editors.",
+        kind: Kind::Truth,
         show: |r| r.layers.to_string(),
-        take: |r, v| set(&mut r.layers, truth(v)),
+        take: |r, v, _| set(&mut r.layers, truth(v)),
     },
     Key {
         name: "time_lapse",
         about: "Whether a steady time-lapse of the partial phases and of totality is made too, in time-lapse/.",
+        kind: Kind::Truth,
         show: |r| r.time_lapse.to_string(),
-        take: |r, v| set(&mut r.time_lapse, truth(v)),
+        take: |r, v, _| set(&mut r.time_lapse, truth(v)),
     },
     Key {
         name: "time_lapse_px",
         about: "Side of its square pictures in pixels.",
+        kind: Kind::Whole {
+            least: 64.0,
+            most: 8_192.0,
+        },
         show: |r| r.time_lapse_px.to_string(),
-        take: |r, v| set(&mut r.time_lapse_px, whole(v, 64.0, 8_192.0)),
+        take: |r, v, k| set(&mut r.time_lapse_px, whole(v, k)),
     },
     Key {
         name: "time_lapse_fps",
         about: "Pictures a second in its animated file.",
+        kind: Kind::Whole {
+            least: 1.0,
+            most: 60.0,
+        },
         show: |r| r.time_lapse_fps.to_string(),
-        take: |r, v| set(&mut r.time_lapse_fps, whole(v, 1.0, 60.0)),
+        take: |r, v, k| set(&mut r.time_lapse_fps, whole(v, k)),
     },
 ];
 
@@ -266,7 +383,8 @@ fn a_kind(value: &DeValue<'_>) -> String {
     }
 }
 
-fn number(value: &DeValue<'_>, least: f64, most: f64) -> Result<f64, String> {
+fn number(value: &DeValue<'_>, kind: Kind) -> Result<f64, String> {
+    let (least, most) = kind.limits();
     let digits = match value {
         DeValue::Integer(n) if n.radix() == 10 => n.as_str(),
         DeValue::Float(n) => n.as_str(),
@@ -282,15 +400,15 @@ fn number(value: &DeValue<'_>, least: f64, most: f64) -> Result<f64, String> {
     }
 }
 
-fn whole(value: &DeValue<'_>, least: f64, most: f64) -> Result<u32, String> {
-    number(value, least, most).map(|n| n.round() as u32)
+fn whole(value: &DeValue<'_>, kind: Kind) -> Result<u32, String> {
+    number(value, kind).map(|n| n.round() as u32)
 }
 
-fn auto(value: &DeValue<'_>, least: f64, most: f64) -> Result<Option<f64>, String> {
+fn auto(value: &DeValue<'_>, kind: Kind) -> Result<Option<f64>, String> {
     match value.as_str() {
         Some("auto") => Ok(None),
         Some(other) => Err(format!("is \"{other}\"; it must be a number or \"auto\"")),
-        None => number(value, least, most).map(Some),
+        None => number(value, kind).map(Some),
     }
 }
 
@@ -299,7 +417,7 @@ fn choice<T: Worded>(value: &DeValue<'_>) -> Result<T, String> {
     if let Some((choice, _)) = T::WORDS.iter().find(|(_, word)| *word == found) {
         return Ok(*choice);
     }
-    let all: Vec<&str> = T::WORDS.iter().map(|(_, word)| *word).collect();
+    let all = words_of::<T>();
     let hint = like(found, all.iter().copied())
         .map_or_else(String::new, |near| format!("; did you mean \"{near}\"?"));
     Err(format!(

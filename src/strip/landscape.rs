@@ -129,6 +129,7 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         shown: shown.min(height_px as f64 * scale / height as f64),
     };
     let there = |circle: Circle| {
+        let circle = frame.circle(&circle);
         let shift = |from: f64, source: usize, canvas: usize| {
             (from - middle(source)) / scale + middle(canvas)
         };

@@ -6,6 +6,9 @@
 mod caption;
 mod develop;
 mod draw;
+mod edit;
+mod entries;
+mod field;
 mod keys;
 mod label;
 mod landscape;
@@ -24,6 +27,8 @@ mod tile;
 mod zone;
 
 pub use draw::{CentrePiece, Drawn, Open, Placed, StripError, draw, tile_for};
+pub use edit::{EditError, ListOf, RecipeEdit, edited, frame_meant};
+pub use field::{Field, FieldKind, fields};
 pub use lapse::{Lapse, LapseFrame, time_lapse};
 pub use layout::{Layout, LayoutError, PieceGeometry, Place, SkyPlace, View, layout, layout_over};
 pub use propose::{By, Wish};

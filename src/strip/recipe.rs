@@ -133,6 +133,8 @@ pub struct Recipe {
     pub centre: Centre,
     /// Names of the frames after the middle, in order.
     pub after: Vec<String>,
+    /// Names of the frames set aside: the person's own list, in no picture.
+    pub aside: Vec<String>,
     /// Pixels across, where no paper is given; 64 to 60,000.
     pub width_px: u32,
     /// Paper to fill.
@@ -199,6 +201,7 @@ impl Default for Recipe {
             before: Vec::new(),
             centre: Centre::default(),
             after: Vec::new(),
+            aside: Vec::new(),
             width_px: 6_000,
             paper: None,
             dpi: 300.0,

@@ -15,7 +15,7 @@ use crate::catalogue::{Catalogue, ShotRecord};
 pub const RECIPE_FILE: &str = "strip.toml";
 
 /// Keys of the lists of frames.
-const LISTS: [&str; 2] = ["before", "after"];
+pub(super) const LISTS: [&str; 3] = ["before", "after", "aside"];
 
 /// Something in `strip.toml` that cannot stand.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -25,6 +25,16 @@ pub struct RecipeError {
     pub line: usize,
     /// What is wrong there, and what was probably meant.
     pub what: String,
+}
+
+impl RecipeError {
+    /// Trouble at a place of a text.
+    pub(super) fn at(text: &str, span: Option<Range<usize>>, what: &str) -> Self {
+        Self {
+            line: line_of(text, span.map_or(0, |span| span.start)),
+            what: what.to_owned(),
+        }
+    }
 }
 
 impl Recipe {
@@ -50,18 +60,15 @@ impl Recipe {
                 &self.before,
             ),
             ("after", "Frames after the middle, in order.", &self.after),
+            (
+                "aside",
+                "Frames set aside; no picture holds them.",
+                &self.aside,
+            ),
         ] {
-            text.push_str(&format!(
-                "\n# {about} Names are those of the `file` column of shots.csv.\n"
-            ));
-            text.push_str(&format!("{key} = [\n"));
-            for name in names {
-                let beside = catalogue
-                    .shot(name)
-                    .map_or_else(String::new, |r| beside(catalogue, r));
-                text.push_str(&format!("  {},{beside}\n", quoted(name)));
+            if key != "aside" || !names.is_empty() {
+                text += &list_text(catalogue, key, about, names);
             }
-            text.push_str("]\n");
         }
         text + &self.apart(catalogue)
     }
@@ -101,15 +108,15 @@ impl Recipe {
         for (key, value) in entries {
             let (name, span) = (key.get_ref().as_ref(), value.span());
             if let Some(known) = KEYS.iter().find(|k| k.name == name) {
-                (known.take)(&mut recipe, value.get_ref())
+                (known.take)(&mut recipe, value.get_ref(), known.kind)
                     .map_err(|what| at(span.clone(), format!("{name} {what}")))?;
                 check_named(&recipe, name, catalogue).map_err(|what| at(span, what))?;
             } else if LISTS.contains(&name) {
                 let names = frames(value, catalogue).map_err(|(span, what)| at(span, what))?;
-                *(if name == LISTS[0] {
-                    &mut recipe.before
-                } else {
-                    &mut recipe.after
+                *(match name {
+                    "before" => &mut recipe.before,
+                    "after" => &mut recipe.after,
+                    _ => &mut recipe.aside,
                 }) = names;
             } else {
                 return Err(at(key.span(), unknown_key(name)));
@@ -119,13 +126,26 @@ impl Recipe {
     }
 }
 
+/// A list of frames with its comment, a frame a line.
+fn list_text(catalogue: &Catalogue, key: &str, about: &str, names: &[String]) -> String {
+    let mut text =
+        format!("\n# {about} Names are those of the `file` column of shots.csv.\n{key} = [\n");
+    for name in names {
+        let beside = catalogue
+            .shot(name)
+            .map_or_else(String::new, |r| beside(catalogue, r));
+        text.push_str(&format!("  {},{beside}\n", quoted(name)));
+    }
+    text + "]\n"
+}
+
 /// The line, from 1, of a place in a text.
 fn line_of(text: &str, offset: usize) -> usize {
     let before = text.get(..offset).unwrap_or(text);
     before.matches('\n').count() + 1
 }
 
-fn unknown_key(name: &str) -> String {
+pub(super) fn unknown_key(name: &str) -> String {
     let all = KEYS.iter().map(|k| k.name).chain(LISTS);
     match like(name, all) {
         Some(near) => format!("unknown key {name}; did you mean {near}?"),
@@ -159,7 +179,7 @@ fn on_card(name: &str, catalogue: &Catalogue) -> Result<(), String> {
 }
 
 /// The nearest name on the card, by the whole path or by the file's own name.
-fn nearest_name<'a>(name: &str, catalogue: &'a Catalogue) -> Option<&'a str> {
+pub(super) fn nearest_name<'a>(name: &str, catalogue: &'a Catalogue) -> Option<&'a str> {
     let own = |path: &'a str| path.rsplit('/').next().unwrap_or(path);
     let wanted = name.rsplit('/').next().unwrap_or(name).to_lowercase();
     let names = || catalogue.shots.iter().map(ShotRecord::name);
@@ -201,7 +221,7 @@ fn frames(
 }
 
 /// The comment beside a frame: local time and how much was covered.
-fn beside(catalogue: &Catalogue, record: &ShotRecord) -> String {
+pub(super) fn beside(catalogue: &Catalogue, record: &ShotRecord) -> String {
     let time = record.utc.map(|utc| local_time(catalogue, utc, "%H:%M:%S"));
     let covered = record
         .predicted

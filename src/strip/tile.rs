@@ -3,7 +3,7 @@
 use std::io::{self, Cursor, Write};
 
 use crate::domain::Circle;
-use crate::raster::{Frame, LinearRgb, Rect, Samples, Transfer};
+use crate::raster::{Frame, LinearRgb, Rect, Samples, Transfer, linear_to_srgb};
 
 /// Name of the text that says where a tile was cut.
 const PLACE_KEY: &str = "tile-place";
@@ -19,6 +19,8 @@ pub struct Tile {
     frame: Frame,
     x0_px: usize,
     y0_px: usize,
+    /// Pixels of the photograph that one of these is wide.
+    step: usize,
 }
 
 impl Tile {
@@ -28,6 +30,26 @@ impl Tile {
             frame,
             x0_px: 0,
             y0_px: 0,
+            step: 1,
+        }
+    }
+
+    /// The same at `1/step` size, for drawings to look at; places and circles are still given in pixels of the photograph. It is not to
+    /// be written. The step is at most 256.
+    pub fn reduced(&self, step: usize) -> Self {
+        let step = step.clamp(1, 256);
+        let small = self.frame.coarse(self.frame.full(), step);
+        let (width, height) = (small.width(), small.height());
+        let coded = |light: f32| (linear_to_srgb(light.clamp(0.0, 1.0)) * 65_535.0).round() as u16;
+        let places = (0..height).flat_map(|y| (0..width).map(move |x| (x, y)));
+        let values = places
+            .flat_map(|(x, y)| small.at(x, y).map(coded))
+            .collect();
+        Self {
+            frame: Frame::new(width, height, 3, Samples::U16(values), Transfer::Srgb),
+            x0_px: self.x0_px,
+            y0_px: self.y0_px,
+            step: self.step * step,
         }
     }
 
@@ -36,17 +58,32 @@ impl Tile {
     /// The circle is in full-resolution pixels of the photograph, for tiles cut from tiles too.
     pub fn cut(&self, circle: &Circle, half_px: f64) -> Option<Self> {
         let (x, y) = self.inside(circle.x_px, circle.y_px);
-        let rect = self.frame.clip(x, y, half_px)?;
+        let rect = self.frame.clip(x, y, half_px / self.step as f64)?;
         Some(Self {
             frame: cropped(&self.frame, rect),
-            x0_px: self.x0_px + rect.x,
-            y0_px: self.y0_px + rect.y,
+            x0_px: self.x0_px + rect.x * self.step,
+            y0_px: self.y0_px + rect.y * self.step,
+            step: self.step,
         })
     }
 
     /// Full-resolution pixels as pixels of this tile.
     pub fn inside(&self, x_px: f64, y_px: f64) -> (f64, f64) {
-        (x_px - self.x0_px as f64, y_px - self.y0_px as f64)
+        let step = self.step as f64;
+        // Written so that a step of 1 changes no bit.
+        let here = |at: f64, corner: usize| (at - corner as f64 - (step - 1.0) / 2.0) / step;
+        (here(x_px, self.x0_px), here(y_px, self.y0_px))
+    }
+
+    /// A circle in full-resolution pixels as one in pixels of this tile.
+    pub fn circle(&self, circle: &Circle) -> Circle {
+        let (x_px, y_px) = self.inside(circle.x_px, circle.y_px);
+        let radius_px = circle.radius_px / self.step as f64;
+        Circle {
+            x_px,
+            y_px,
+            radius_px,
+        }
     }
 
     /// The pixels.
@@ -133,6 +170,7 @@ impl Tile {
             frame: Frame::new(width, height, channels, samples, transfer),
             x0_px,
             y0_px,
+            step: 1,
         })
     }
 }

@@ -5,11 +5,11 @@ use jiff::tz::{Offset, TimeZone};
 use crate::catalogue::Catalogue;
 use crate::domain::Utc;
 
-/// An instant in the catalogue's zone, as `format` (strftime) says; in UTC where there is no zone that can be read.
+/// An instant in the catalogue's zone to the nearest second, as `format` (strftime) says; in UTC where there is no zone that can be read.
 pub(super) fn local_time(catalogue: &Catalogue, utc: Utc, format: &str) -> String {
     let zone = catalogue.zone.as_deref().and_then(zone_of);
     let zone = zone.unwrap_or(TimeZone::UTC);
-    zone.to_datetime(utc.timestamp())
+    zone.to_datetime(utc.nearest_second().timestamp())
         .strftime(format)
         .to_string()
 }

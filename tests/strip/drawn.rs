@@ -10,22 +10,22 @@ use contactstrip::raster::{Frame, LinearRgb, Samples, Transfer, linear_to_srgb};
 use contactstrip::strip::Tile;
 
 /// Seconds from maximum to first and fourth contact, and to second and third.
-pub(super) const HALF_PARTIAL_S: f64 = 4_300.0;
-pub(super) const HALF_CENTRAL_S: f64 = 70.0;
+pub(crate) const HALF_PARTIAL_S: f64 = 4_300.0;
+pub(crate) const HALF_CENTRAL_S: f64 = 70.0;
 
 const SUN_ARCSEC: f64 = 945.0;
 
 /// How the photographs of a card are drawn, and what its eclipse is.
 #[derive(Clone, Copy)]
-pub(super) struct Scene {
-    pub(super) kind: LocalKind,
-    pub(super) width: usize,
-    pub(super) height: usize,
-    pub(super) radius_px: f64,
+pub(crate) struct Scene {
+    pub(crate) kind: LocalKind,
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) radius_px: f64,
 }
 
 impl Scene {
-    pub(super) const SMALL: Self = Self {
+    pub(crate) const SMALL: Self = Self {
         kind: LocalKind::Total,
         width: 420,
         height: 320,
@@ -52,7 +52,7 @@ impl Scene {
         (s * sin + miss * cos, s * cos - miss * sin)
     }
 
-    pub(super) fn sky(&self, t_s: f64) -> SunMoon {
+    pub(crate) fn sky(&self, t_s: f64) -> SunMoon {
         let (east, north) = self.moon_at(t_s);
         let ratio = self.ratio();
         let apart = east.hypot(north);
@@ -88,11 +88,11 @@ fn lens_area(d: f64, r: f64) -> f64 {
     a + r * r * b - 0.5 * kite.sqrt()
 }
 
-pub(super) fn maximum() -> Utc {
+pub(crate) fn maximum() -> Utc {
     Utc::new("2019-07-02T20:39:20Z".parse().unwrap())
 }
 
-pub(super) fn contacts(scene: &Scene) -> Contacts {
+pub(crate) fn contacts(scene: &Scene) -> Contacts {
     let event = |kind, t_s: f64| ContactEvent {
         kind,
         utc: maximum().plus_s(t_s),
@@ -124,21 +124,21 @@ pub(super) fn contacts(scene: &Scene) -> Contacts {
 
 /// How one photograph was taken.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Take {
+pub(crate) struct Take {
     /// Seconds after maximum.
-    pub(super) t_s: f64,
+    pub(crate) t_s: f64,
     /// Where the Sun's centre is, in pixels.
-    pub(super) sun: (f64, f64),
-    pub(super) radius_px: f64,
-    pub(super) north_deg: f64,
-    pub(super) mirrored: bool,
+    pub(crate) sun: (f64, f64),
+    pub(crate) radius_px: f64,
+    pub(crate) north_deg: f64,
+    pub(crate) mirrored: bool,
     /// Light at the disc's centre, red green blue.
-    pub(super) light: [f64; 3],
+    pub(crate) light: [f64; 3],
 }
 
 impl Take {
     /// Seconds after maximum as an index of variety: position, exposure and colour differ from frame to frame.
-    pub(super) fn varied(scene: &Scene, t_s: f64) -> Self {
+    pub(crate) fn varied(scene: &Scene, t_s: f64) -> Self {
         let n = (t_s / 60.0).round();
         let wave = |step: f64| (n * step).sin();
         let exposure = 0.55 * 2.0_f64.powf(0.7 * wave(1.7));
@@ -160,7 +160,7 @@ impl Take {
     }
 }
 
-pub(super) fn circle((x_px, y_px): (f64, f64), radius_px: f64) -> Circle {
+pub(crate) fn circle((x_px, y_px): (f64, f64), radius_px: f64) -> Circle {
     Circle {
         x_px,
         y_px,
@@ -181,7 +181,7 @@ fn moon(scene: &Scene, take: &Take) -> Circle {
 }
 
 /// The record of a take, as the reading half would give it.
-pub(super) fn record(scene: &Scene, name: &str, take: &Take, phase: Phase) -> ShotRecord {
+pub(crate) fn record(scene: &Scene, name: &str, take: &Take, phase: Phase) -> ShotRecord {
     let sky = scene.sky(take.t_s);
     let sun = circle(take.sun, take.radius_px);
     ShotRecord {
@@ -232,7 +232,7 @@ pub(super) fn record(scene: &Scene, name: &str, take: &Take, phase: Phase) -> Sh
     }
 }
 
-pub(super) fn body() -> CameraId {
+pub(crate) fn body() -> CameraId {
     CameraId {
         make: "Drawn".into(),
         model: "One".into(),
@@ -240,7 +240,7 @@ pub(super) fn body() -> CameraId {
     }
 }
 
-pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
+pub(crate) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
     Catalogue {
         corona: None,
         version: VERSION,
@@ -265,7 +265,7 @@ pub(super) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
 }
 
 /// Partials every `step_s` either side of totality, and one frame of totality.
-pub(super) fn card(scene: &Scene, step_s: f64) -> (Catalogue, Vec<(String, Take)>) {
+pub(crate) fn card(scene: &Scene, step_s: f64) -> (Catalogue, Vec<(String, Take)>) {
     let mut takes = Vec::new();
     let mut t_s = -(HALF_PARTIAL_S / step_s).floor() * step_s;
     while t_s < HALF_PARTIAL_S {
@@ -318,7 +318,7 @@ fn face(r: f64, c: usize) -> f64 {
 
 /// A photograph: limb darkening, a sunspot 0.4 radii from the centre towards celestial north, sky, noise; in totality
 /// a corona with streamers and a prominence.
-pub(super) fn photograph(scene: &Scene, take: &Take, phase: Phase) -> Tile {
+pub(crate) fn photograph(scene: &Scene, take: &Take, phase: Phase) -> Tile {
     let moon = moon(scene, take);
     let total = phase == Phase::Totality;
     let mut values = Vec::with_capacity(scene.width * scene.height * 3);
@@ -362,7 +362,7 @@ pub(super) fn photograph(scene: &Scene, take: &Take, phase: Phase) -> Tile {
 }
 
 /// A merged corona of our own, wider than it will be shown, with long equatorial streamers.
-pub(super) fn corona(radius_px: f64, side: usize) -> (LinearRgb, Circle) {
+pub(crate) fn corona(radius_px: f64, side: usize) -> (LinearRgb, Circle) {
     let mut light = LinearRgb::new(side, side);
     let centre = (side as f64 - 1.0) / 2.0;
     for y in 0..side {
