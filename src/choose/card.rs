@@ -77,6 +77,7 @@ pub(super) fn json(catalogue: &Catalogue, revision: u64) -> Value {
         },
         "curve": curve,
         "corona": catalogue.corona.is_some(),
+        "merged": merged(catalogue),
         "bodies": bodies,
         "phases": phases,
         "flags": flags,
@@ -107,6 +108,15 @@ fn flags(catalogue: &Catalogue) -> Vec<&'static str> {
         .flat_map(|s| s.flags.iter())
         .collect();
     all.into_iter().map(Flag::word).collect()
+}
+
+/// Numbers of the frames the corona was merged from.
+fn merged(catalogue: &Catalogue) -> Vec<usize> {
+    let names = catalogue.corona.iter().flat_map(|c| &c.frames);
+    let names: std::collections::BTreeSet<&str> = names.map(String::as_str).collect();
+    let shots = catalogue.shots.iter().enumerate();
+    let used = shots.filter(|(_, shot)| names.contains(shot.name()));
+    used.map(|(n, _)| n).collect()
 }
 
 fn title(catalogue: &Catalogue) -> String {

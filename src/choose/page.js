@@ -7,6 +7,7 @@
 
   let card = null;           // the frames and the eclipse
   let recipe = null;         // the recipe as the server knows it
+  let merged = new Set();    // frames the corona was merged from
   let places = new Map();    // frame -> its place in the strip
   let shown = [];            // frames that pass the filters, in order
   let rows = [];             // moments: lists of frames
@@ -85,6 +86,7 @@
     if (Number(state.quality) > 0 && !((f.quality || 0) >= Number(state.quality))) { return false; }
     if (state.used === "in" && !places.has(n)) { return false; }
     if (state.used === "out" && places.has(n)) { return false; }
+    if (state.used === "corona" && !merged.has(n)) { return false; }
     if (state.used === "aside" && !(recipe && recipe.aside.includes(n))) { return false; }
     return true;
   }
@@ -260,6 +262,7 @@
     if (f.body >= 0) { facts.push(card.bodies[f.body]); }
     if (f.burst !== undefined) { facts.push("burst " + f.burst); }
     if (f.quality !== undefined) { facts.push("quality " + f.quality.toFixed(2)); }
+    if (merged.has(now)) { facts.push("merged into the corona"); }
     if (f.flags) { facts.push("flags: " + f.flags.join(", ")); }
     $("look-h").textContent = own(now) + (places.has(now) ? " · " + places.get(now) : "");
     $("facts").textContent = facts.join(" · ");
@@ -406,6 +409,9 @@
     $("take").disabled = inside; $("leave").disabled = !inside;
     $("aside").setAttribute("aria-pressed", aside ? "true" : "false");
     $("middle").setAttribute("aria-pressed", inside && !listed ? "true" : "false");
+    const without = Boolean(recipe && recipe.without.includes(now)), dark = card.phases[card.frames[now].phase] === "totality";
+    $("corona").hidden = !dark && !without;
+    $("corona").setAttribute("aria-pressed", without ? "true" : "false");
     $("earlier").disabled = $("later").disabled = !listed;
   }
   const doing = {
@@ -416,6 +422,11 @@
       if (recipe.centre === now) { return change([{ set: { key: "centre", value: card.corona ? "corona" : "none" } }], card.corona ? "the corona is in the middle again" : "the middle is empty"); }
       const out = places.has(now) ? [{ drop: now }] : [];
       return change(out.concat([{ set: { key: "centre", value: { frame: now } } }]), own(now) + " is in the middle");
+    },
+    corona: () => {
+      if (recipe.without.includes(now)) { return change([{ with: now }], "the corona is to be merged with " + own(now) + " again"); }
+      if ($("corona").hidden) { return say("only frames of totality are merged into the corona"); }
+      return change([{ without: now }], "the corona is to be merged without " + own(now) + "; Merge the corona does it");
     },
     earlier: () => shift(-1),
     later: () => shift(1),
@@ -476,6 +487,7 @@
     ["Discs", ["disc_px", "spacing", "margin", "centre", "reach", "centre_size", "up", "align", "tint", "matched", "brightness"]],
     ["Words", ["captions", "credit", "tell_place"]],
     ["Wide view", ["landscape", "landscape_az_deg", "landscape_horizon", "landscape_width_deg"]],
+    ["Corona", ["corona_strength"]],
     ["Files", null],
   ];
   const PAPERS = ["none", "8x10 in", "11x14 in", "12x18 in", "18x12 in", "24x8 in", "84x12 in", "30x45 cm", "45x30 cm"];
@@ -618,7 +630,7 @@
     else if (key === "Home" && el === $("reel")) { go(shown[0]); } else if (key === "End" && el === $("reel")) { go(shown[shown.length - 1]); }
     else if ((key === "Enter" || key === " ") && el === $("reel")) { (places.has(now) ? doing.leave : doing.take)(); }
     else if ($("single").checked) {
-      const letters = { t: doing.take, x: doing.leave, l: doing.aside, m: doing.middle, "[": doing.earlier, "]": doing.later,
+      const letters = { t: doing.take, x: doing.leave, l: doing.aside, m: doing.middle, k: doing.corona, "[": doing.earlier, "]": doing.later,
         c: () => toggle("circles"), s: () => toggle("beside"), u: () => undo("undo"), r: () => undo("redo"), "?": () => $("help").showModal(),
         z: () => zoom(ZOOMS[event.shiftKey ? Math.max(0, ZOOMS.indexOf(state.zoom) - 1) : (ZOOMS.indexOf(state.zoom) + 1) % ZOOMS.length]) };
       const act = letters[key.length === 1 ? key.toLowerCase() : key];
@@ -633,6 +645,7 @@
     document.title = "Choosing frames · " + card.title;
     $("title").textContent = card.title;
     $("safety").replaceChildren(make("p", { textContent: card.safety.join(" ") }));
+    merged = new Set(card.merged);
     fillFilters();
     $("f-quality-is").textContent = state.quality;
     const at = card.frames.findIndex((f) => f.name === name);

@@ -48,6 +48,7 @@ pub(super) fn json(catalogue: &Catalogue, name: &RecipeName, now: &RecipeNow) ->
         },
         "after": numbers(&recipe.after),
         "aside": numbers(&recipe.aside),
+        "without": numbers(&recipe.corona_without),
         "fields": fields(recipe).iter().map(|field| field_json(catalogue, field)).collect::<Vec<_>>(),
         "undo": now.undo,
         "redo": now.redo,
@@ -102,6 +103,8 @@ pub(super) enum Change {
     Move { frame: usize, list: Side, at: usize },
     Aside(usize),
     Back(usize),
+    Without(usize),
+    With(usize),
     Set { key: String, value: Given },
 }
 
@@ -131,6 +134,8 @@ pub(super) fn edit(catalogue: &Catalogue, change: Change) -> Option<RecipeEdit> 
         Change::Drop(n) => RecipeEdit::Drop(name(n)?),
         Change::Aside(n) => RecipeEdit::SetAside(name(n)?),
         Change::Back(n) => RecipeEdit::BringBack(name(n)?),
+        Change::Without(n) => RecipeEdit::KeepFromCorona(name(n)?),
+        Change::With(n) => RecipeEdit::GiveToCorona(name(n)?),
         Change::Move { frame, list, at } => RecipeEdit::Move {
             frame: name(frame)?,
             list: match list {

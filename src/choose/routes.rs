@@ -129,7 +129,7 @@ async fn small(State(desk): Held, Path(number): Path<usize>) -> Result<Response,
     aside(move || {
         let card = held.card();
         let record = card.catalogue.shots.get(number).ok_or_else(nothing)?;
-        thumb(&held.target.out, record)
+        thumb(&held.target.out, &card.catalogue, record)
             .map(jpeg)
             .ok_or_else(nothing)
     })

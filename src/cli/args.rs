@@ -211,6 +211,12 @@ pub(crate) struct StripArgs {
     /// Take a frame into the strip, at its time [repeatable]
     #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
     pub(crate) add: Vec<String>,
+    /// Have the corona merged without a frame of totality from now on [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) corona_without: Vec<String>,
+    /// Have the corona merged with it again [repeatable]
+    #[arg(long, value_name = "FRAME", conflicts_with_all = ["each_side", "by"])]
+    pub(crate) corona_with: Vec<String>,
     /// Give a key of strip.toml a value, such as paper="12x18 in" [repeatable]
     #[arg(long, value_name = "KEY=VALUE", conflicts_with_all = ["each_side", "by"], value_parser = key_and_value)]
     pub(crate) set: Vec<(String, String)>,
@@ -284,9 +290,9 @@ pub(crate) struct CoronaArgs {
     /// The same as `--layers none`
     #[arg(long, conflicts_with = "layers")]
     pub(crate) no_layers: bool,
-    /// Strength of streamers and fine structure in corona.png and .tif: 0 as light falls, 1 usual, up to 3
-    #[arg(long, value_name = "N", default_value_t = 1.0, value_parser = strength)]
-    pub(crate) strength: f64,
+    /// Strength of streamers and fine structure in corona.png and .tif: 0 as light falls, 1 usual, up to 3 [default: strip.toml's]
+    #[arg(long, value_name = "N", value_parser = strength)]
+    pub(crate) strength: Option<f64>,
     /// Stops the front filter takes, or its density as ND5.0: corona.exr is then in units of the mean solar disc
     #[arg(long, value_name = "STOPS", value_parser = stops)]
     pub(crate) filter_stops: Option<f64>,

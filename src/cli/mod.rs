@@ -201,7 +201,11 @@ fn strip_edits(args: &StripArgs) -> Vec<RecipeEdit> {
     let add = args.add.iter().cloned().map(RecipeEdit::Take);
     let set = args.set.iter().cloned();
     let set = set.map(|(key, value)| RecipeEdit::Set { key, value });
-    drop.chain(add).chain(set).collect()
+    let without = args.corona_without.iter().cloned();
+    let with = args.corona_with.iter().cloned();
+    let corona = without.map(RecipeEdit::KeepFromCorona);
+    let corona = corona.chain(with.map(RecipeEdit::GiveToCorona));
+    drop.chain(add).chain(corona).chain(set).collect()
 }
 
 fn corona_wish(args: &CoronaArgs) -> CoronaWish {
@@ -213,6 +217,7 @@ fn corona_wish(args: &CoronaArgs) -> CoronaWish {
             LayersOf::Frames => CoronaLayers::Frames,
         },
         strength: args.strength,
+        credit: None,
         keep_sky: !args.no_sky,
         filter_density: args.filter_stops.map(|stops| stops / STOPS_PER_DENSITY),
     }

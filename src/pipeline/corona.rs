@@ -18,6 +18,7 @@ use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOp
 use crate::model::discs::scale_key;
 use crate::model::watch::counted;
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
+use crate::strip::Recipe;
 
 /// Name of the linear picture below OUT.
 pub const CORONA_EXR: &str = "corona.exr";
@@ -27,8 +28,10 @@ pub const CORONA_TIFF: &str = "corona.tif";
 pub const CORONA_PNG: &str = "corona.png";
 
 /// How to merge.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct CoronaWish {
+    /// The credit line where there is no recipe yet, which is to be proposed with it.
+    pub credit: Option<String>,
     /// Which layers to write beside the corona.
     pub layers: CoronaLayers,
     /// Leave the sky's even light in the linear map; the pictures to look at are drawn with it taken off either way.
@@ -36,8 +39,9 @@ pub struct CoronaWish {
     /// Optical density of the filter of the card's filtered frames (5.0 lets through a hundred-thousandth): the linear map
     /// is then written in units of the mean brightness of the solar disc.
     pub filter_density: Option<f64>,
-    /// Strength of streamers and fine structure in the pictures to look at: 0 as light falls, 1 as usual, 3 at most.
-    pub strength: f64,
+    /// Strength of streamers and fine structure in the pictures to look at: 0 as light falls, 1 as usual, 3 at most; `None` takes the
+    /// recipe's.
+    pub strength: Option<f64>,
 }
 
 impl Default for CoronaWish {
@@ -47,7 +51,8 @@ impl Default for CoronaWish {
             layers: CoronaLayers::default(),
             keep_sky: true,
             filter_density: None,
-            strength: 1.0,
+            strength: None,
+            credit: None,
         }
     }
 }
@@ -66,7 +71,20 @@ pub(crate) fn merge_into(
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let records = frames_of_totality(catalogue);
+    let recipe = recipe_there(catalogue, out).ok().flatten();
+    let recipe = recipe.unwrap_or_else(|| Recipe {
+        credit: wish.credit.clone(),
+        ..Recipe::default()
+    });
+    let mut records = frames_of_totality(catalogue);
+    let without = |record: &ShotRecord| recipe.corona_without.iter().any(|n| n == record.name());
+    let all = records.len();
+    records.retain(|record| !without(record));
+    if records.is_empty() && all > 0 {
+        let text =
+            "no corona: corona_without in strip.toml names every frame it could be merged from";
+        return Ok(Made::told(Notice::look(text)));
+    }
     if records.is_empty() {
         return Ok(Made::told(nothing_to_merge(catalogue)));
     }
@@ -80,10 +98,16 @@ pub(crate) fn merge_into(
         });
     }
     let mut notices = Vec::new();
+    let records_left_out = all - records.len();
     let frames = light::of(records, &mut notices);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
-    let recipe = recipe_there(catalogue, out).ok().flatten();
-    let imprint = Imprint::of(catalogue, recipe.as_ref());
+    if records_left_out > 0 {
+        let text = format!(
+            "the corona is merged without {records_left_out} frames, as corona_without in strip.toml says"
+        );
+        notices.push(Notice::note(text));
+    }
+    let imprint = Imprint::of(catalogue, Some(&recipe));
     let layers = Layers::begin(out, "corona");
     let averaged = (wish.layers == CoronaLayers::Exposures).then_some((&layers, &imprint));
     let mut merged = match merged(&frames, &inputs, averaged, watch)? {
@@ -106,7 +130,8 @@ pub(crate) fn merge_into(
     }
     let info = imprint.on(info(&merged, &frames));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
-    let pictures = view_and_map(&merged, &unit, wish.strength);
+    let strength = wish.strength.unwrap_or(recipe.corona_strength);
+    let pictures = view_and_map(&merged, &unit, strength);
     write(out, &pictures, &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {

@@ -34,22 +34,50 @@ pub(crate) fn cache_name(file: &CardFile, more: &str) -> String {
     digest.iter().take(12).map(|b| format!("{b:02x}")).collect()
 }
 
-/// Where the thumbnail of a frame with these discs is: another part of the frame makes another file.
-fn thumb_path(out: &Path, file: &CardFile, fit: Option<&DiscFit>) -> PathBuf {
-    let part = fit
-        .and_then(thumb_part)
+/// Where the thumbnail of a shot is: another part of the frame makes another file.
+fn thumb_path(out: &Path, catalogue: &Catalogue, record: &ShotRecord) -> PathBuf {
+    let part = thumb_part(catalogue, record)
         .map(|part| format!("{part:?}"))
         .unwrap_or_default();
-    out.join(THUMBS).join(cache_name(file, &part) + ".jpg")
+    out.join(THUMBS)
+        .join(cache_name(&record.shot.file, &part) + ".jpg")
 }
 
-/// What a thumbnail shows where there is a disc: its centre and how far around it, in pixels.
-fn thumb_part(fit: &DiscFit) -> Option<[f64; 3]> {
+/// Solar radii to either side of a filtered disc.
+const DISC_REACH: f64 = 1.35;
+
+/// The same where there may be a corona (our choice: its bright part, and the disc still large).
+const CORONA_REACH: f64 = 2.6;
+
+/// What a thumbnail shows where there is a disc: its centre and how far around it, in pixels. Frames of a burst, and those about
+/// totality, are at one scale; one of a burst without a disc is cut as its neighbours are.
+fn thumb_part(catalogue: &Catalogue, record: &ShotRecord) -> Option<[f64; 3]> {
+    let fit = record.disc.or_else(|| disc_beside(catalogue, record))?;
     let (circle, reach) = match fit.limb {
-        Limb::Sun => (fit.sun?, 1.35),
-        Limb::Moon => (fit.moon?, 2.6),
+        Limb::Sun => (fit.sun?, DISC_REACH),
+        Limb::Moon => (fit.moon?, CORONA_REACH),
+    };
+    let about_totality = matches!(
+        record.phase,
+        Phase::SecondContact | Phase::Totality | Phase::ThirdContact
+    );
+    let reach = match about_totality || record.burst.is_some() {
+        true => CORONA_REACH,
+        false => reach,
     };
     Some([circle.x_px, circle.y_px, reach * circle.radius_px])
+}
+
+/// The disc of the frame of the same burst that stands nearest in it.
+fn disc_beside(catalogue: &Catalogue, record: &ShotRecord) -> Option<DiscFit> {
+    let own = record.burst?;
+    let size = |r: &ShotRecord| (r.shot.width_px, r.shot.height_px);
+    let near = catalogue.shots.iter().filter_map(|other| {
+        let place = other.burst.filter(|place| place.id == own.id)?;
+        let fit = other.disc.filter(|_| size(other) == size(record))?;
+        Some((place.index.abs_diff(own.index), fit))
+    });
+    near.min_by_key(|(off, _)| *off).map(|(_, fit)| fit)
 }
 
 /// Makes the thumbnails that are missing, of the frames that are there, each of the disc and what is around it or of the
@@ -66,7 +94,7 @@ pub(crate) fn keep_thumbs(
         .filter(|&index| {
             let record = &catalogue.shots[index];
             let readable = record.phase != Phase::Unreadable && discs::has_pixels(&record.shot);
-            readable && !thumb_path(out, &record.shot.file, record.disc.as_ref()).is_file()
+            readable && !thumb_path(out, catalogue, record).is_file()
         })
         .collect();
     watch.begin("making thumbnails", missing.len() as u64);
@@ -74,21 +102,20 @@ pub(crate) fn keep_thumbs(
     each_frame(&missing, bytes, watch, |index| {
         let record = &catalogue.shots[index];
         if let Ok(frame) = raster::glimpse(&record.shot.file, record.shot.orientation) {
-            keep_thumb(out, &record.shot.file, &frame, record.disc.as_ref());
+            keep_thumb(out, catalogue, record, &frame);
         }
     })?;
     watch.end();
     Ok(())
 }
 
-fn keep_thumb(out: &Path, file: &CardFile, frame: &Frame, fit: Option<&DiscFit>) {
-    let part = fit
-        .and_then(thumb_part)
-        .and_then(|[x, y, reach]| frame.clip(x, y, reach));
+fn keep_thumb(out: &Path, catalogue: &Catalogue, record: &ShotRecord, frame: &Frame) {
+    let part = thumb_part(catalogue, record).and_then(|[x, y, reach]| frame.clip(x, y, reach));
     let part = part.unwrap_or(frame.full());
     // A thumbnail that cannot be made or kept is missing from the page and nothing else.
     if let Ok(bytes) = thumbnail(frame, part, THUMB_SIDE_PX, THUMB_QUALITY) {
-        let _ = write_atomically(&thumb_path(out, file, fit), |f| f.write_all(&bytes));
+        let path = thumb_path(out, catalogue, record);
+        let _ = write_atomically(&path, |f| f.write_all(&bytes));
     }
 }
 
@@ -111,8 +138,12 @@ pub(crate) fn keep_overlay(out: &OutFolder, shot: &Shot, report: &DiscReport) {
 }
 
 /// The thumbnail of a shot, made and kept where there is none yet.
-pub(crate) fn thumb_or_made(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
-    if let Some(kept) = thumb(out, record) {
+pub(crate) fn thumb_or_made(
+    out: &Path,
+    catalogue: &Catalogue,
+    record: &ShotRecord,
+) -> Option<Vec<u8>> {
+    if let Some(kept) = thumb(out, catalogue, record) {
         return Some(kept);
     }
     if record.phase == Phase::Unreadable || !discs::has_pixels(&record.shot) {
@@ -120,24 +151,28 @@ pub(crate) fn thumb_or_made(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> 
     }
     let shot = &record.shot;
     let frame = raster::photograph(&shot.file, shot.orientation, Reading::Quick).ok()?;
-    keep_thumb(out, &shot.file, &frame, record.disc.as_ref());
-    thumb(out, record)
+    keep_thumb(out, catalogue, record, &frame);
+    thumb(out, catalogue, record)
 }
 
 /// The thumbnail kept of a shot.
-pub(crate) fn thumb(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
-    std::fs::read(thumb_path(out, &record.shot.file, record.disc.as_ref())).ok()
+pub(crate) fn thumb(out: &Path, catalogue: &Catalogue, record: &ShotRecord) -> Option<Vec<u8>> {
+    std::fs::read(thumb_path(out, catalogue, record)).ok()
 }
 
 /// Bytes of the thumbnail kept of a shot; 0 where there is none.
-pub(crate) fn thumb_bytes(out: &Path, record: &ShotRecord) -> u64 {
-    let path = thumb_path(out, &record.shot.file, record.disc.as_ref());
+pub(crate) fn thumb_bytes(out: &Path, catalogue: &Catalogue, record: &ShotRecord) -> u64 {
+    let path = thumb_path(out, catalogue, record);
     std::fs::metadata(path).map_or(0, |meta| meta.len())
 }
 
 /// Where the thumbnail kept of a shot lies below OUT, with `/` separators.
-pub(crate) fn thumb_beside(out: &Path, record: &ShotRecord) -> Option<String> {
-    let path = thumb_path(out, &record.shot.file, record.disc.as_ref());
+pub(crate) fn thumb_beside(
+    out: &Path,
+    catalogue: &Catalogue,
+    record: &ShotRecord,
+) -> Option<String> {
+    let path = thumb_path(out, catalogue, record);
     let name = path.file_name().filter(|_| path.is_file())?;
     Some(format!("{THUMBS}/{}", name.to_str()?))
 }

@@ -38,6 +38,6 @@ pub fn course(catalogue: &Catalogue) -> Vec<SunMoon> {
 
 /// A small JPEG of a shot, of the disc and what is around it or of the whole: kept below OUT from an earlier run, else made and kept.
 /// `None` for files that cannot be read.
-pub fn thumb(out: &Path, record: &ShotRecord) -> Option<Vec<u8>> {
-    keepsake::thumb_or_made(out, record)
+pub fn thumb(out: &Path, catalogue: &Catalogue, record: &ShotRecord) -> Option<Vec<u8>> {
+    keepsake::thumb_or_made(out, catalogue, record)
 }

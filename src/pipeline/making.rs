@@ -65,13 +65,11 @@ fn all_from(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let mut made = Made::default();
-    made.join(corona::merge_into(
-        catalogue,
-        out,
-        &wish.corona,
-        dry_run,
-        watch,
-    )?);
+    let corona = CoronaWish {
+        credit: wish.credit.clone(),
+        ..wish.corona.clone()
+    };
+    made.join(corona::merge_into(catalogue, out, &corona, dry_run, watch)?);
     made.join(strip_into(
         catalogue,
         out,

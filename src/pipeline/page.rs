@@ -57,7 +57,7 @@ pub(crate) fn report_into(
         let bytes: u64 = catalogue
             .shots
             .iter()
-            .map(|record| keepsake::thumb_bytes(out, record))
+            .map(|record| keepsake::thumb_bytes(out, catalogue, record))
             .sum();
         let beside = bytes > THUMBS_BYTES;
         let seen = seen(catalogue, out);
@@ -70,8 +70,8 @@ pub(crate) fn report_into(
             catalogue,
             &PageInput {
                 thumb: &|record| match beside {
-                    true => keepsake::thumb_beside(out, record).map(Thumb::Beside),
-                    false => keepsake::thumb(out, record).map(Thumb::Within),
+                    true => keepsake::thumb_beside(out, catalogue, record).map(Thumb::Beside),
+                    false => keepsake::thumb(out, catalogue, record).map(Thumb::Within),
                 },
                 thumbs_beside: beside,
                 beads: &beads,

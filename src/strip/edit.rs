@@ -49,6 +49,10 @@ pub enum RecipeEdit {
     SetAside(String),
     /// Takes a frame off that list.
     BringBack(String),
+    /// Has the corona merged without a frame of totality.
+    KeepFromCorona(String),
+    /// Has it merged with that frame again.
+    GiveToCorona(String),
     /// Gives a key a value, written as in TOML; what is not TOML counts as text.
     Set {
         /// The key.
@@ -74,6 +78,8 @@ impl RecipeEdit {
             },
             Self::SetAside(frame) => Self::SetAside(meant(&frame)?),
             Self::BringBack(frame) => Self::BringBack(meant(&frame)?),
+            Self::KeepFromCorona(frame) => Self::KeepFromCorona(meant(&frame)?),
+            Self::GiveToCorona(frame) => Self::GiveToCorona(meant(&frame)?),
             set @ Self::Set { .. } => set,
         })
     }
@@ -176,19 +182,39 @@ fn apply(
             Ok(())
         }
         RecipeEdit::SetAside(name) => {
-            let record = known(catalogue, name)?;
-            if !recipe.aside.contains(name) {
-                let entry = entry(catalogue, record);
-                with_list(document, LISTS[2], |list| list.put(entry, usize::MAX));
-            }
-            Ok(())
+            let listed = recipe.aside.contains(name);
+            add(document, LISTS[2], listed, catalogue, name)
+        }
+        RecipeEdit::KeepFromCorona(name) => {
+            let listed = recipe.corona_without.contains(name);
+            add(document, LISTS[3], listed, catalogue, name)
         }
         RecipeEdit::BringBack(name) => {
             with_list(document, LISTS[2], |list| list.lift(name));
             Ok(())
         }
+        RecipeEdit::GiveToCorona(name) => {
+            with_list(document, LISTS[3], |list| list.lift(name));
+            Ok(())
+        }
         RecipeEdit::Set { key, value } => set(document, key, value),
     }
+}
+
+/// Adds a frame to the end of a list, unless it is listed.
+fn add(
+    document: &mut DocumentMut,
+    list: &str,
+    listed: bool,
+    catalogue: &Catalogue,
+    name: &str,
+) -> Result<(), EditError> {
+    let record = known(catalogue, name)?;
+    if !listed {
+        let entry = entry(catalogue, record);
+        with_list(document, list, |entries| entries.put(entry, usize::MAX));
+    }
+    Ok(())
 }
 
 fn known<'a>(catalogue: &'a Catalogue, name: &str) -> Result<&'a ShotRecord, EditError> {

@@ -306,6 +306,16 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, _| set(&mut r.outputs, outputs(v)),
     },
     Key {
+        name: "corona_strength",
+        about: "Strength of streamers and fine structure in corona.tif and .png, drawn by `contactstrip merge`: 0 as light falls, 1 usual.",
+        kind: Kind::Number {
+            least: 0.0,
+            most: 3.0,
+        },
+        show: |r| decimal(r.corona_strength),
+        take: |r, v, k| set(&mut r.corona_strength, number(v, k)),
+    },
+    Key {
         name: "layers",
         about: "Whether each disc is also written by itself into layers/, on the same canvas, for editors.",
         kind: Kind::Truth,

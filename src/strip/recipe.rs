@@ -135,6 +135,10 @@ pub struct Recipe {
     pub after: Vec<String>,
     /// Names of the frames set aside: the person's own list, in no picture.
     pub aside: Vec<String>,
+    /// Names of frames of totality that the corona is merged without.
+    pub corona_without: Vec<String>,
+    /// Strength of streamers and fine structure in the corona's pictures to look at, 0 to 3.
+    pub corona_strength: f64,
     /// Pixels across, where no paper is given; 64 to 60,000.
     pub width_px: u32,
     /// Paper to fill.
@@ -202,6 +206,8 @@ impl Default for Recipe {
             centre: Centre::default(),
             after: Vec::new(),
             aside: Vec::new(),
+            corona_without: Vec::new(),
+            corona_strength: 1.0,
             width_px: 6_000,
             paper: None,
             dpi: 300.0,

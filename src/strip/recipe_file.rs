@@ -15,7 +15,7 @@ use crate::catalogue::{Catalogue, ShotRecord};
 pub const RECIPE_FILE: &str = "strip.toml";
 
 /// Keys of the lists of frames.
-pub(super) const LISTS: [&str; 3] = ["before", "after", "aside"];
+pub(super) const LISTS: [&str; 4] = ["before", "after", "aside", "corona_without"];
 
 /// Something in `strip.toml` that cannot stand.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -66,7 +66,7 @@ impl Recipe {
                 &self.aside,
             ),
         ] {
-            if key != "aside" || !names.is_empty() {
+            if ["before", "after"].contains(&key) || !names.is_empty() {
                 text += &list_text(catalogue, key, about, names);
             }
         }
@@ -116,7 +116,8 @@ impl Recipe {
                 *(match name {
                     "before" => &mut recipe.before,
                     "after" => &mut recipe.after,
-                    _ => &mut recipe.aside,
+                    "aside" => &mut recipe.aside,
+                    _ => &mut recipe.corona_without,
                 }) = names;
             } else {
                 return Err(at(key.span(), unknown_key(name)));

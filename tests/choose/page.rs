@@ -330,6 +330,36 @@ fn what_is_chosen_is_in_the_recipe_at_once_and_comments_stay() {
 }
 
 #[test]
+fn the_corona_s_frames_and_strength_are_chosen_too() {
+    let desk = Desk::new();
+    let served = Served::of(&desk);
+    let card = served.get("card").json();
+    let frames = card["frames"].as_array().unwrap();
+    let dark = frames
+        .iter()
+        .position(|f| card["phases"][f["phase"].as_u64().unwrap() as usize] == "totality")
+        .unwrap();
+    let change =
+        json!([{ "without": dark }, { "set": { "key": "corona_strength", "value": 2.5 } }])
+            .to_string();
+    let now = served.post("recipe/-/edit", &change).json();
+    assert_eq!(numbers(&now["without"]), [dark]);
+    let read = recipe(&desk, "strip.toml");
+    assert!((read.corona_strength - 2.5).abs() < 1e-12 && read.corona_without.len() == 1);
+    // A merge heeds it: it was the only frame.
+    assert_eq!(served.post("work/-", "\"merge\"").status, 202);
+    assert!(
+        served.worked()["lines"]
+            .to_string()
+            .contains("corona_without")
+    );
+    let now = served
+        .post("recipe/-/edit", &json!([{ "with": dark }]).to_string())
+        .json();
+    assert!(numbers(&now["without"]).is_empty());
+}
+
+#[test]
 fn two_pages_at_once_see_each_other_and_lose_nothing() {
     let desk = Desk::new();
     let served = Served::of(&desk);
