@@ -22,6 +22,16 @@ impl Entry {
         }
     }
 
+    /// Takes off what stands between the entry and the next comma or bracket, where that goes on to another line.
+    fn cut_suffix(&mut self) -> String {
+        let suffix = raw(self.value.decor().suffix()).to_owned();
+        if !suffix.contains('\n') {
+            return String::new();
+        }
+        self.value.decor_mut().set_suffix("");
+        suffix
+    }
+
     fn is(&self, name: &str) -> bool {
         self.value.as_str() == Some(name)
     }
@@ -63,7 +73,9 @@ impl Entries {
                 tail: String::new(),
             });
         }
-        let trailing = raw(Some(array.trailing())).to_owned();
+        // Without a comma after the last entry what follows it counts as the entry's.
+        let followed = parts.entries.last_mut().map(Entry::cut_suffix);
+        let trailing = followed.unwrap_or_default() + raw(Some(array.trailing()));
         let (line, close) = at_line_end(&trailing);
         parts.end_line(line);
         parts.close = close.to_owned();
@@ -88,7 +100,7 @@ impl Entries {
                 Some(next) => &mut next.lead,
                 None => &mut self.close,
             };
-            next.insert_str(0, &above);
+            *next = joined(&above, next);
             entry.lead = "\n  ".to_owned();
         }
         Some(entry)

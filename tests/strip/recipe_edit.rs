@@ -212,6 +212,29 @@ fn frames_are_known_by_what_people_call_them() {
     assert!(error.contains("101/") && error.contains("100/"), "{error}");
 }
 
+#[test]
+fn a_list_that_becomes_empty_keeps_the_comments_above_its_last_frame() {
+    let (catalogue, _) = card(&Scene::SMALL, 300.0);
+    let (text, recipe) = taken(
+        BY_HAND,
+        &catalogue,
+        &[RecipeEdit::Drop(name(2)), RecipeEdit::Drop(name(5))],
+    );
+    assert!(recipe.before.is_empty(), "{text}");
+    assert!(text.contains("  # the first bite\n"), "{text}");
+    let (text, recipe) = taken(&text, &catalogue, &[RecipeEdit::Take(name(5))]);
+    assert_eq!(recipe.before, [name(5)], "{text}");
+    // Moved about, a frame takes the comment on its line along, behind its comma.
+    let moved = RecipeEdit::Move {
+        frame: name(5),
+        list: ListOf::Before,
+        at: 0,
+    };
+    let (text, recipe) = taken(BY_HAND, &catalogue, &[moved]);
+    assert_eq!(recipe.before, [name(5), name(2)], "{text}");
+    assert!(text.contains("SUN_0005.JPG\", # a little soft\n"), "{text}");
+}
+
 proptest! {
     /// Whatever is done in whatever order, the text stays a recipe, holds what was asked for, and no comment is lost but those on the
     /// lines of frames that left.
