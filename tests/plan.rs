@@ -471,57 +471,61 @@ fn partials_come_every_five_minutes_with_the_sun_up() {
     assert!(last.low_sun_stops > 1.0, "the Sun is near the horizon");
 }
 
+/// Rows of a table of places in the sky: its line, the site, the instant, the name, and the numbers after the name, altitude and
+/// azimuth first.
+fn sky_rows(name: &str) -> Vec<(String, Site, Utc, String, Vec<f64>)> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+    let text = std::fs::read_to_string(path).unwrap();
+    let rows = text.lines().filter(|l| !l.starts_with('#')).skip(1);
+    rows.map(|row| {
+        let f: Vec<&str> = row.split(',').collect();
+        let number = |text: &&str| text.parse::<f64>().unwrap();
+        let site = Site::new(number(&f[1]), number(&f[2]), 0.0).unwrap();
+        let numbers = f[4..].iter().map(number).collect();
+        (row.to_owned(), site, utc(f[0]), f[3].to_owned(), numbers)
+    })
+    .collect()
+}
+
+/// Degrees between an altitude and azimuth and those of a row.
+fn off_deg((alt, az): (f64, f64), due: &[f64]) -> f64 {
+    let off_az = ((az - due[1] + 180.0).rem_euclid(360.0) - 180.0) * due[0].to_radians().cos();
+    (alt - due[0]).hypot(off_az)
+}
+
 #[test]
 fn planets_stand_where_an_independent_ephemeris_has_them() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/plan/planets.csv");
-    let text = std::fs::read_to_string(path).unwrap();
-    let mut rows = 0;
-    for row in text.lines().filter(|l| !l.starts_with('#')).skip(1) {
-        let f: Vec<&str> = row.split(',').collect();
-        let number = |k: usize| f[k].parse::<f64>().unwrap();
-        let site = Site::new(number(1), number(2), 0.0).unwrap();
-        let up = plan::planets_up(&site, utc(f[0]));
+    let rows = sky_rows("fixtures/plan/planets.csv");
+    for (row, site, at, name, due) in &rows {
+        let up = plan::planets_up(site, *at);
         let ours = up
             .iter()
-            .find(|p| p.name == f[3])
+            .find(|p| p.name == name)
             .unwrap_or_else(|| panic!("{row} is not up"));
-        let (alt, az) = (number(4), number(5));
-        let off_az =
-            ((ours.az_deg - az + 180.0).rem_euclid(360.0) - 180.0) * alt.to_radians().cos();
-        let off = (ours.alt_deg - alt).hypot(off_az);
+        let off = off_deg((ours.alt_deg, ours.az_deg), due);
         assert!(off < 0.25, "{row}: {off} degrees off");
         assert!(
-            (ours.from_sun_deg - number(6)).abs() < 0.25,
+            (ours.from_sun_deg - due[2]).abs() < 0.25,
             "{row}: {}",
             ours.from_sun_deg
         );
-        rows += 1;
     }
-    assert!(rows >= 20, "{rows}");
+    assert!(rows.len() >= 20, "{}", rows.len());
 }
 
 #[test]
 fn stars_stand_where_an_independent_reduction_has_them() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/plan/stars.csv");
-    let text = std::fs::read_to_string(path).unwrap();
-    let mut rows = 0;
-    for row in text.lines().filter(|l| !l.starts_with('#')).skip(1) {
-        let f: Vec<&str> = row.split(',').collect();
-        let number = |k: usize| f[k].parse::<f64>().unwrap();
-        let site = Site::new(number(1), number(2), 0.0).unwrap();
-        let up = plan::stars_up(&site, utc(f[0]));
+    let rows = sky_rows("fixtures/plan/stars.csv");
+    for (row, site, at, name, due) in &rows {
+        let up = plan::stars_up(site, *at);
         let ours = up
             .iter()
-            .find(|p| p.name == f[3])
+            .find(|p| p.name == name)
             .unwrap_or_else(|| panic!("{row} is not up"));
-        let (alt, az) = (number(4), number(5));
-        let off_az =
-            ((ours.az_deg - az + 180.0).rem_euclid(360.0) - 180.0) * alt.to_radians().cos();
-        let off = (ours.alt_deg - alt).hypot(off_az);
+        let off = off_deg((ours.alt_deg, ours.az_deg), due);
         assert!(off < 0.1, "{row}: {off} degrees off");
-        rows += 1;
     }
-    assert!(rows >= 30, "{rows}");
+    assert!(rows.len() >= 30, "{}", rows.len());
 }
 
 #[test]

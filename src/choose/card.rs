@@ -59,7 +59,7 @@ pub(super) fn json(catalogue: &Catalogue, revision: u64) -> Value {
         .map(|record| row(catalogue, record, &zone))
         .collect();
     let bodies: Vec<&str> = catalogue.cameras.iter().map(|c| c.label.as_str()).collect();
-    let phases: Vec<&str> = PHASES.iter().map(|phase| phase.word()).collect();
+    let phases: Vec<&str> = Phase::ALL.iter().map(|phase| phase.word()).collect();
     let flags: Vec<&str> = flags(catalogue);
     let curve: Vec<(f64, f64)> = course(catalogue)
         .iter()
@@ -85,21 +85,6 @@ pub(super) fn json(catalogue: &Catalogue, revision: u64) -> Value {
         "safety": safety_words(kind),
     })
 }
-
-/// Phases in their order; a frame's is given by its place here.
-const PHASES: [Phase; 11] = [
-    Phase::Before,
-    Phase::Ingress,
-    Phase::SecondContact,
-    Phase::Totality,
-    Phase::Annularity,
-    Phase::ThirdContact,
-    Phase::Egress,
-    Phase::After,
-    Phase::Untimed,
-    Phase::Unrelated,
-    Phase::Unreadable,
-];
 
 fn flags(catalogue: &Catalogue) -> Vec<&'static str> {
     let all: std::collections::BTreeSet<Flag> = catalogue
@@ -156,7 +141,8 @@ fn row<'a>(catalogue: &'a Catalogue, record: &'a ShotRecord, zone: &TimeZone) ->
         .cameras
         .iter()
         .position(|c| shot.camera.as_ref() == Some(&c.id));
-    let phase = PHASES.iter().position(|phase| *phase == record.phase);
+    // A phase is given by its place among all.
+    let phase = Phase::ALL.iter().position(|phase| *phase == record.phase);
     let fit = record.disc;
     let shown = |circle: Option<Circle>| circle.map(|c| [c.x_px, c.y_px, c.radius_px].map(tenths));
     FrameRow {
@@ -165,7 +151,7 @@ fn row<'a>(catalogue: &'a Catalogue, record: &'a ShotRecord, zone: &TimeZone) ->
         at: record
             .utc
             .map_or_else(String::new, |utc| time_of_day(utc, zone)),
-        phase: phase.unwrap_or(PHASES.len()) as u8,
+        phase: phase.unwrap_or(Phase::ALL.len()) as u8,
         body: body.map_or(-1, |body| body as i32),
         burst: record.burst.map(|place| place.id),
         quality: record.quality.filter(|q| q.is_finite()).map(thousandths),

@@ -29,6 +29,7 @@ mod surface;
 mod tint;
 mod totality;
 
+use std::cell::LazyCell;
 use std::cmp::Ordering;
 
 use serde::{Deserialize, Serialize};
@@ -195,13 +196,14 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
         (hides(report), sigma_px)
     };
     let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
-    let view = find::overview(frame);
+    // Only a disc found in one of them asks for it.
+    let view = LazyCell::new(|| find::overview(frame));
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
         .map(|channel| examined(&channel, &hint))
-        .filter(|report| report.fit.is_ok_and(|fit| !is_outshone(&view, &fit)))
         .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
+        .filter(|report| report.fit.is_ok_and(|fit| !is_outshone(&view, &fit)))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
         Some(one) if is_better(&one, &all) => of_channel(frame, one, all),

@@ -41,6 +41,21 @@ pub enum Phase {
 }
 
 impl Phase {
+    /// All phases: those of the eclipse in their order, then those of frames that are not part of it.
+    pub const ALL: [Self; 11] = [
+        Self::Before,
+        Self::Ingress,
+        Self::SecondContact,
+        Self::Totality,
+        Self::Annularity,
+        Self::ThirdContact,
+        Self::Egress,
+        Self::After,
+        Self::Untimed,
+        Self::Unrelated,
+        Self::Unreadable,
+    ];
+
     /// The word used in `shots.csv`.
     pub fn word(self) -> &'static str {
         match self {

@@ -83,13 +83,9 @@ pub(super) fn in_partials(shots: &mut [ShotRecord], group: &[usize]) {
     let near = |f: &Partial, clear: f64| (f.light - clear).abs() <= AGREE;
     let usual = super::middle(frames.iter().map(|f| f.glow).collect());
     for &i in group {
-        let dim = clear.is_some_and(|clear| is_dim_without_disc(&shots[i], clear));
-        if dim {
-            shots[i].flags.set(Flag::Clouded);
-        }
-    }
-    for &i in group {
-        let dim = clear.is_some_and(|clear| is_dim_crescent(&shots[i], clear));
+        let dim = clear.is_some_and(|clear| {
+            is_dim_without_disc(&shots[i], clear) || is_dim_crescent(&shots[i], clear)
+        });
         if dim {
             shots[i].flags.set(Flag::Clouded);
         }

@@ -171,20 +171,7 @@ fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone, told: bool)
 /// "312 shots by 2 bodies: 40 ingress, …; 12 flagged."
 fn card_words(catalogue: &Catalogue) -> String {
     let mut parts = Vec::new();
-    const PHASES: [Phase; 11] = [
-        Phase::Before,
-        Phase::Ingress,
-        Phase::SecondContact,
-        Phase::Totality,
-        Phase::Annularity,
-        Phase::ThirdContact,
-        Phase::Egress,
-        Phase::After,
-        Phase::Untimed,
-        Phase::Unrelated,
-        Phase::Unreadable,
-    ];
-    for phase in PHASES {
+    for phase in Phase::ALL {
         let n = catalogue.shots.iter().filter(|s| s.phase == phase).count();
         if n > 0 {
             parts.push(format!("{n} {phase}"));
