@@ -487,7 +487,7 @@
     ["Discs", ["disc_px", "spacing", "margin", "centre", "reach", "centre_size", "up", "align", "tint", "matched", "brightness"]],
     ["Words", ["captions", "credit", "tell_place"]],
     ["Wide view", ["landscape", "landscape_az_deg", "landscape_horizon", "landscape_width_deg"]],
-    ["Corona", ["corona_strength"]],
+    ["Corona", ["corona_strength", "corona_reach", "flatten"]],
     ["Files", null],
   ];
   const PAPERS = ["none", "8x10 in", "11x14 in", "12x18 in", "18x12 in", "24x8 in", "84x12 in", "30x45 cm", "45x30 cm"];
