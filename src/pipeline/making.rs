@@ -272,7 +272,7 @@ const BEADS: [(ContactKind, &str); 2] = [
     (ContactKind::C3, "beads-c3.png"),
 ];
 
-/// The beads and the ring at one contact as a strip of their own, where the card has frames of one exposure for it.
+/// The beads and the ring at one contact as a strip of their own, or the one frame there is of them, where the card has some.
 fn beads(
     catalogue: &Catalogue,
     out: &OutFolder,

@@ -539,6 +539,14 @@ fn beads_are_aligned_on_the_moon() {
     let recipe = Recipe::propose_beads(&catalogue, ContactKind::C2).unwrap();
     assert_eq!(recipe.before.len(), 9);
     assert!(Recipe::propose_beads(&catalogue, ContactKind::C3).is_none());
+    // One frame alone makes a picture of the ring, unless it is of totality.
+    let alone = |n: usize| {
+        let mut catalogue = catalogue.clone();
+        catalogue.shots = vec![catalogue.shots[n].clone()];
+        Recipe::propose_beads(&catalogue, ContactKind::C2)
+    };
+    assert_eq!(alone(0).unwrap().before, ["BEAD_00.JPG"]);
+    assert!(alone(19).is_none(), "3.2 s after the contact");
     let drawn = drawn(
         &scene,
         &catalogue,

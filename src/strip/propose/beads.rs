@@ -26,7 +26,7 @@ impl Recipe {
     /// exposures where beads are due and long ones for the ring, aligned on the Moon, captioned with the seconds from the
     /// contact.
     ///
-    /// `None` for other contacts, and when fewer than two frames will do.
+    /// `None` for other contacts, and where no frame will do; one alone, of the diamond ring, makes a picture by itself.
     pub fn propose_beads(catalogue: &Catalogue, contact: ContactKind) -> Option<Self> {
         let phase = match contact {
             ContactKind::C2 => Phase::SecondContact,
@@ -44,7 +44,12 @@ impl Recipe {
             _ => event.c3.as_ref()?.utc,
         };
         let series = evenly(&frames, instant);
-        (series.len() >= 2).then(|| Self {
+        let shows = match series[..] {
+            [] => false,
+            [alone] => on_the_sun_s_side(alone, contact, instant),
+            _ => true,
+        };
+        shows.then(|| Self {
             before: series.iter().map(|s| s.name().to_owned()).collect(),
             align: Align::Moon,
             captions: Captions::Contact,
@@ -54,6 +59,22 @@ impl Recipe {
             ..Self::default()
         })
     }
+}
+
+/// Seconds into totality in which the last bead still shows in frames whose clock is sure to a second.
+const LINGERS_S: f64 = 1.0;
+
+/// Whether a frame was taken while some of the Sun was bare.
+fn on_the_sun_s_side(record: &ShotRecord, contact: ContactKind, instant: Utc) -> bool {
+    record.utc.is_some_and(|utc| {
+        let into_s = utc.seconds_since(instant);
+        let into_s = if contact == ContactKind::C2 {
+            into_s
+        } else {
+            -into_s
+        };
+        into_s <= LINGERS_S
+    })
 }
 
 /// A canvas on which the discs are somewhat larger than on the photographs, within what a strip usually has.
