@@ -593,6 +593,17 @@
       return make("li", {}, r.opens ? make("a", { href: "result/" + recipe.name + "/" + r.number, target: "_blank", rel: "noopener", textContent: text }) : text);
     });
     $("results").replaceChildren(...(items.length ? items : [make("li", { textContent: "none yet" })]));
+    corona();
+  }
+  // The corona as it was merged last; a number in the address that grows with each merge has the browser ask anew.
+  function corona() {
+    const r = recipe.results.find((r) => r.name === "corona.png");
+    $("corona").hidden = !r;
+    if (!r) { return; }
+    const at = "result/" + recipe.name + "/" + r.number, src = at + "/small?" + r.changed;
+    $("corona-open").href = at;
+    const img = $("corona-picture");
+    if (img.getAttribute("src") !== src) { img.setAttribute("src", src); }
   }
 
   // --- what others do meanwhile: another tab, an editor, the command line -------------------------------------------------
