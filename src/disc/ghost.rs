@@ -24,18 +24,17 @@ pub(super) fn shape_level(view: &Overview) -> f32 {
 
 /// Whether a disc is a ghost by its colour: of another one than something larger and as bright that stands away from it. A frame of one
 /// channel never tells.
-pub(super) fn is_ghost(frame: &Frame, fit: &DiscFit) -> bool {
+pub(super) fn is_ghost(frame: &Frame, view: &Overview, fit: &DiscFit) -> bool {
     let (3, Limb::Sun, Some(sun)) = (frame.channels(), fit.limb, fit.sun) else {
         return false;
     };
-    let view = find::overview(frame);
-    let shapes = find::regions_above(&view, shape_level(&view));
+    let shapes = find::regions_above(view, shape_level(view));
     let larger: Vec<&Region> = larger_away(&shapes, &sun).collect();
     if larger.is_empty() {
         return false;
     }
     blue_over_red(&disc_places(frame, sun), frame)
-        .zip(blue_over_red(&shape_places(&view, &larger), frame))
+        .zip(blue_over_red(&shape_places(view, &larger), frame))
         .is_some_and(|(disc, shape)| (disc / shape).ln().abs() > OTHER_COLOUR.ln())
 }
 

@@ -146,7 +146,8 @@ fn needed_share(seen_deg: f64) -> f64 {
 /// or glare often leaves one of them a clean limb.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let mut report = examined(frame, hint);
-    if report.fit.is_ok_and(|fit| ghost::is_ghost(frame, &fit)) {
+    let ghost = |fit| ghost::is_ghost(frame, &find::overview(frame), fit);
+    if frame.channels() > 1 && report.fit.as_ref().is_ok_and(ghost) {
         report.fit = Err(NoDisc::NotTheSun);
     }
     match frame.channels() > 1 && hides(&report) {
@@ -202,12 +203,15 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
     let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
     // Only a disc found in one of them asks for it.
     let view = LazyCell::new(|| find::overview(frame));
+    let is_sun = |fit: &DiscFit| {
+        is_plain(fit) && !ghost::is_outshone(&view, fit) && !ghost::is_ghost(frame, &view, fit)
+    };
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
         .map(|channel| examined(&channel, &hint))
-        .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
-        .filter(|report| report.fit.is_ok_and(|fit| !ghost::is_outshone(&view, &fit)))
+        .filter(|report| !report.flags.has(Flag::Cut))
+        .filter(|report| report.fit.as_ref().is_ok_and(is_sun))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
         Some(one) if is_better(&one, &all) => of_channel(frame, one, all),
