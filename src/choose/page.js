@@ -415,7 +415,7 @@
     $("earlier").disabled = $("later").disabled = !listed;
   }
   const doing = {
-    take: () => places.has(now) ? say(own(now) + " is in the strip already") : change([{ take: now }], own(now) + " taken into the strip"),
+    take: () => places.has(now) ? say(own(now) + " is in the strip already") : change([{ take: now }], own(now) + (disc(now) ? " taken into the strip" : " taken into the strip; no disc was found in it, so nothing of it is drawn")),
     leave: () => places.has(now) ? change([{ drop: now }], own(now) + " left out") : say(own(now) + " is not in the strip"),
     aside: () => recipe.aside.includes(now) ? change([{ back: now }], own(now) + " brought back") : change([{ aside: now }], own(now) + " set aside"),
     middle: () => {
@@ -598,11 +598,11 @@
   // The corona as it was merged last; a number in the address that grows with each merge has the browser ask anew.
   function corona() {
     const r = recipe.results.find((r) => r.name === "corona.png");
-    $("corona").hidden = !r;
+    $("merged").hidden = !r;
     if (!r) { return; }
     const at = "result/" + recipe.name + "/" + r.number, src = at + "/small?" + r.changed;
-    $("corona-open").href = at;
-    const img = $("corona-picture");
+    $("merged-open").href = at;
+    const img = $("merged-picture");
     if (img.getAttribute("src") !== src) { img.setAttribute("src", src); }
   }
 
