@@ -230,7 +230,7 @@ fn recipes_of_any_text_are_taken_or_refused() {
         "before",
         "after",
         "centre",
-        "reach",
+        "extent_radii",
         "background",
         "\"#ffffff\"",
         "outputs",

@@ -426,7 +426,7 @@ fn a_second_run_gives_the_same_bytes() {
         "merge",
         text(&out),
         "--no-layers",
-        "--no-sky",
+        "--subtract-sky",
         "--filter-stops",
         "16",
     ]);
@@ -451,8 +451,8 @@ fn a_second_run_gives_the_same_bytes() {
         .replace("captions = \"none\"", "captions = \"time\"")
         .replace("time_lapse_px = 1080", "time_lapse_px = 160")
         .replace(
-            "landscape = \"none\"",
-            &format!("landscape = \"{}\"", wide.name()),
+            "foreground = \"none\"",
+            &format!("foreground = \"{}\"", wide.name()),
         );
     fs::write(&recipe, &path).unwrap();
     let strip = run(&["strip", text(&out), "--time-lapse"]);

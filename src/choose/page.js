@@ -484,9 +484,9 @@
   // --- the fields of the recipe ----------------------------------------------------------------------------------------
   const GROUPS = [
     ["Sheet", ["layout", "paper", "dpi", "bleed_in", "width_px", "background"]],
-    ["Discs", ["disc_px", "spacing", "margin", "centre", "reach", "centre_size", "up", "align", "tint", "matched", "brightness"]],
-    ["Words", ["captions", "credit", "tell_place"]],
-    ["Wide view", ["landscape", "landscape_az_deg", "landscape_horizon", "landscape_width_deg"]],
+    ["Discs", ["disc_px", "spacing", "margin", "centre", "extent_radii", "centre_size", "orientation", "align", "white_balance", "matched", "brightness"]],
+    ["Words", ["captions", "credit", "embed_location"]],
+    ["Wide view", ["foreground", "foreground_az_deg", "foreground_horizon", "foreground_width_deg"]],
     ["Corona", ["corona_strength"]],
     ["Files", null],
   ];

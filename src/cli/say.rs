@@ -60,7 +60,7 @@ pub(crate) fn notices(notices: &[Notice], common: &Common) {
     ordered.sort_by_key(|n| std::cmp::Reverse(n.severity));
     for notice in ordered.iter().take(most) {
         let mark = match notice.severity {
-            Severity::Look => "look",
+            Severity::Look => "warning",
             Severity::Note => "note",
         };
         aside(&format!("{mark}: {notice}\n"));
@@ -118,7 +118,7 @@ pub(crate) fn summary(
     line(&mut text, "Shots", &counts_by_phase(catalogue));
     line(&mut text, "Bursts", &burst_words(catalogue));
     line(&mut text, "Discs", &disc_words(catalogue));
-    line(&mut text, "To look at", &flag_words(catalogue));
+    line(&mut text, "Warnings", &flag_words(catalogue));
     if !files.is_empty() {
         let label = if dry_run { "would write" } else { "Written" };
         line(&mut text, label, &file_words(files, out));

@@ -219,9 +219,9 @@ fn of_frames(kind: &NoticeKind) -> Option<String> {
             counted(files.len(), "frame"),
             named(files)
         ),
-        K::NoDisc { why } => format!("no disc found ({why}); kept, not centred"),
+        K::NoDisc { why } => format!("no solar limb found: {why}; kept, not centred"),
         K::NoDiscs { why, files } => format!(
-            "no disc found in {} ({}), they are kept, not centred: {}",
+            "no solar limb found in {}: {}; kept, not centred: {}",
             counted(files.len(), "frame"),
             why.family(),
             named(files)

@@ -190,7 +190,7 @@ fn rails(catalogue: &Catalogue) -> Vec<(String, Vec<Numbered<'_>>)> {
         }
     }
     if !nameless.is_empty() {
-        rails.push(("body not named".to_owned(), nameless));
+        rails.push(("camera not named".to_owned(), nameless));
     }
     rails
 }
