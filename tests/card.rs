@@ -144,6 +144,58 @@ fn strays_are_accounted_for() {
     assert_eq!(reason(&listing, "CANONMSC/M0100.CTG"), "not a picture");
 }
 
+/// Films in every container cameras write, one in a folder of thumbnails, one that is only named like a film.
+fn films() -> TempDir {
+    let packets = |step: usize, before: usize| {
+        let mut bytes = vec![0; 8 * step];
+        bytes
+            .iter_mut()
+            .skip(before)
+            .step_by(step)
+            .for_each(|b| *b = 0x47);
+        bytes
+    };
+    card(&[
+        ("DCIM/100CANON/IMG_0001.JPG", JPEG),
+        ("DCIM/100CANON/MVI_0002.MOV", MOV),
+        (
+            "DCIM/100CANON/MVI_0003.MP4",
+            b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom",
+        ),
+        (
+            "DCIM/100CANON/MVI_0004.MOV",
+            b"\x00\x00\x00\x08wide\x00\x00\x00\x08mdat",
+        ),
+        ("PRIVATE/AVCHD/BDMV/STREAM/00000.MTS", &packets(192, 4)),
+        ("plain.ts", &packets(188, 0)),
+        ("old.avi", b"RIFF\x00\x00\x00\x00AVI LIST"),
+        ("old.mpg", b"\x00\x00\x01\xBA\x44\x00\x04"),
+        ("THMBNL/C0001.MP4", MOV),
+        ("named.mov", b"a note"),
+        ("empty.mp4", b""),
+    ])
+}
+
+#[test]
+fn films_are_told_by_their_bytes() {
+    let listing = read(&films());
+    assert_eq!(names(&listing), ["DCIM/100CANON/IMG_0001.JPG"]);
+    for film in [
+        "DCIM/100CANON/MVI_0002.MOV",
+        "DCIM/100CANON/MVI_0003.MP4",
+        "DCIM/100CANON/MVI_0004.MOV",
+        "PRIVATE/AVCHD/BDMV/STREAM/00000.MTS",
+        "plain.ts",
+        "old.avi",
+        "old.mpg",
+    ] {
+        assert_eq!(reason(&listing, film), "video", "{film}");
+    }
+    assert!(reason(&listing, "THMBNL/C0001.MP4").contains("thumbnails"));
+    assert_eq!(reason(&listing, "named.mov"), "text");
+    assert_eq!(reason(&listing, "empty.mp4"), "empty file");
+}
+
 #[test]
 fn order_follows_folders_and_numbers_round_the_turn() {
     let card = card(&[
