@@ -26,7 +26,7 @@ pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
     BurstPlace, CameraId, Circle, ClockCorrection, ClockOutcome, ContactKind, Contacts, DiscFit,
-    Flags, FrameLook, Limb, NoDisc, Notice, Phase, Role, Shot, Shown, SiteSource, StrayKind,
+    Flag, Flags, FrameLook, Limb, NoDisc, Notice, Phase, Role, Shot, Shown, SiteSource, StrayKind,
     SunMoon, Utc,
 };
 
@@ -83,6 +83,16 @@ impl ShotRecord {
     /// The file's name on the card.
     pub fn name(&self) -> &str {
         &self.shot.file.name
+    }
+
+    /// Whether this is a frame of the long lens, bare of its filter, on which the Moon before the Sun was fitted: by the picture, not
+    /// by its time.
+    pub fn shows_totality(&self) -> bool {
+        let moon = self
+            .disc
+            .is_some_and(|fit| fit.limb == Limb::Moon && fit.sun.is_some());
+        let covered = self.flags.has(Flag::FilterOn) || self.flags.has(Flag::Capped);
+        moon && !covered && self.role != Some(Role::Wide)
     }
 
     /// The word for the `disc` column.

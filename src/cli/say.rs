@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::{CameraRecord, Catalogue};
 use contactstrip::domain::{
-    ContactEvent, LocalKind, Notice, Phase, Severity, Shown, in_line, in_lines,
+    ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
 };
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::REPORT_FILE;
@@ -247,8 +247,8 @@ fn disc_words(catalogue: &Catalogue) -> String {
     sigmas.sort_by(f64::total_cmp);
     match sigmas.get(sigmas.len() / 2) {
         Some(median) => format!(
-            "{} frames centred, median sigma {median:.2} px",
-            sigmas.len()
+            "{} centred, median sigma {median:.2} px",
+            counted(sigmas.len(), "frame")
         ),
         None => "none found".to_owned(),
     }

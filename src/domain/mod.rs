@@ -23,6 +23,7 @@ mod no_disc;
 mod notice;
 mod notice_kind;
 mod notice_words;
+pub use notice_words::counted;
 mod outside;
 mod practice;
 mod safety;

@@ -55,8 +55,10 @@ fn of_files(kind: &NoticeKind) -> Option<String> {
                 .to_owned()
         }
         K::SecondCopies { files, first, second } => format!(
-            "{files} files hold the same bytes as others of the card, such as {first} and {second}; each is one shot with two \
-             places, counted once"
+            "{} hold{} the same bytes as others of the card, such as {first} and {second}; each is one shot with two places, \
+             counted once",
+            counted(*files, "file"),
+            if *files == 1 { "s" } else { "" }
         ),
         K::Unreadable { reason } => format!("{reason}; listed as unreadable, kept"),
         K::PixelsNotRead { files, raw } => format!(
@@ -235,7 +237,7 @@ fn of_frames(kind: &NoticeKind) -> Option<String> {
             named(files)
         ),
         K::SunsUntimed { files } => format!(
-            "{} show the Sun but have no usable time, they are put apart as untimed: {}",
+            "{} of the Sun without a usable time, put apart as untimed: {}",
             counted(files.len(), "frame"),
             named(files)
         ),
@@ -314,7 +316,8 @@ fn at(frame: &SizedFrame) -> String {
     }
 }
 
-fn counted(count: usize, noun: &str) -> String {
+/// "1 frame", "3 frames".
+pub fn counted(count: usize, noun: &str) -> String {
     let s = if count == 1 { "" } else { "s" };
     format!("{count} {noun}{s}")
 }

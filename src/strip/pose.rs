@@ -74,7 +74,8 @@ pub(super) fn light_of_shot(catalogue: &Catalogue, record: &ShotRecord) -> Light
         record.phase,
         Phase::SecondContact | Phase::Totality | Phase::ThirdContact
     );
-    if near && total && !record.flags.has(Flag::FilterOn) {
+    let timeless = record.phase == Phase::Untimed && record.shows_totality();
+    if (near || timeless) && total && !record.flags.has(Flag::FilterOn) {
         Light::Bare
     } else {
         Light::Filtered

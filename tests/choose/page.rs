@@ -521,6 +521,11 @@ fn the_full_strip_and_copies_are_made_with_their_progress() {
         picture.body,
         fs::read(desk.out().join("strip.png")).unwrap()
     );
+    let small = served.get(&format!("result/-/{}/small", strip["number"]));
+    assert_eq!(small.header("content-type"), "image/jpeg");
+    assert!(small.body.starts_with(&[0xFF, 0xD8]));
+    assert!(small.body.len() < picture.body.len());
+    assert_eq!(served.get("result/-/99/small").status, 404);
     // The chosen frames, checked copies that `export --undo` knows of.
     let chosen = recipe(&desk, "strip.toml");
     assert_eq!(
