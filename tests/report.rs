@@ -221,6 +221,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         contacts: Some(contacts.clone()),
         cameras: vec![camera("A", 12.4), camera("B", -0.8)],
         shots,
+        films: Vec::new(),
         strays: vec![Stray {
             name: "MISC/<b>.txt".into(),
             reason: StrayKind::Text,
@@ -608,6 +609,7 @@ fn poor_cards_still_get_a_page() {
     let empty = Catalogue {
         shots: Vec::new(),
         notices: Vec::new(),
+        films: Vec::new(),
         strays: Vec::new(),
         ..bare
     };

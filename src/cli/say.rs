@@ -116,6 +116,9 @@ pub(crate) fn summary(
         );
     }
     line(&mut text, "Shots", &counts_by_phase(catalogue));
+    if !catalogue.films.is_empty() {
+        line(&mut text, "Films", &film_words(catalogue));
+    }
     line(&mut text, "Bursts", &burst_words(catalogue));
     line(&mut text, "Discs", &disc_words(catalogue));
     line(&mut text, "Warnings", &flag_words(catalogue));
@@ -195,6 +198,22 @@ fn counts_by_phase(catalogue: &Catalogue) -> String {
     format!(
         "{} in all: {}{copies}{strays}",
         catalogue.shots.len(),
+        words.join(" · ")
+    )
+}
+
+/// Films by the phase each goes by, and how long they last together.
+fn film_words(catalogue: &Catalogue) -> String {
+    let mut counts: BTreeMap<Phase, usize> = BTreeMap::new();
+    for record in &catalogue.films {
+        *counts.entry(record.phase).or_default() += 1;
+    }
+    let words: Vec<String> = counts.iter().map(|(p, n)| format!("{p} {n}")).collect();
+    let lengths = catalogue.films.iter().filter_map(|r| r.film.duration_s);
+    let minutes = lengths.sum::<f64>() / 60.0;
+    format!(
+        "{} in all, {minutes:.1} min: {}",
+        catalogue.films.len(),
         words.join(" · ")
     )
 }

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use super::Given;
 use super::clocks::Solved;
 use super::discs::{ScaleKey, Seen, scale_key};
+use super::films;
 use super::intake::Intake;
 use super::lens::Lenses;
 use super::place::Place;
@@ -135,6 +136,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         (None, None) => std::cmp::Ordering::Equal,
     });
     let zone = given.zone.as_ref().or(place.zone.as_ref());
+    let cameras = cameras(&shots, solved, &radii);
+    let evidence = films::Evidence {
+        shots: &shots,
+        cameras: &cameras,
+        given,
+        place,
+    };
+    let films = films::records(intake.films, &evidence, &mut notices);
     Catalogue {
         version: VERSION,
         program: program.to_owned(),
@@ -147,8 +156,9 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         zone: zone.map(|z| z.name.clone()),
         corona: None,
         contacts: Some(place.contacts.clone()),
-        cameras: cameras(&shots, solved, &radii),
+        cameras,
         shots,
+        films,
         strays: intake.strays,
         notices,
     }

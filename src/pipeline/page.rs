@@ -281,6 +281,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
     [
         ("catalogue.json", "the record of the card"),
         ("shots.csv", "one row a shot"),
+        ("films.csv", "one row a film"),
         ("strip.toml", "the strip's recipe, yours to edit"),
         ("strip.tif", "the strip, 16-bit"),
         ("strip.png", "the strip, lossless"),

@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use super::beads::{DueLight, beads};
 use super::clocks::clocks;
 use super::curve::curves;
+use super::films::films;
 use super::markup::{
     base64, calendar_date, clock_time, counted, link, list, minutes, paragraph, safe, section,
     table, table_of, zone_of,
@@ -87,6 +88,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         beads(catalogue, input.due_light, thumb, &zone),
         bursts(catalogue, thumb, input.thumbs_beside, &zone),
         shot_table(catalogue, &zone),
+        films(catalogue, &zone),
         files(input.files),
     ]
     .concat();
@@ -108,7 +110,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
     );
     out.push_str("<a class=\"skip\" href=\"#main\">Skip to the card</a>\n");
     out += &header(catalogue, &title, &zone, input.embed_location);
-    out += &contents(contacts.is_some(), input);
+    out += &contents(contacts.is_some(), !catalogue.films.is_empty(), input);
     let _ = writeln!(out, "<main id=\"main\">\n{main}</main>");
     out += &footer(catalogue);
     let _ = writeln!(out, "<script>\n{SCRIPT}</script>\n</body>\n</html>");
@@ -192,13 +194,17 @@ fn card_words(catalogue: &Catalogue) -> String {
     } else {
         format!(": {}", parts.join(", "))
     };
+    let films = match catalogue.films.len() {
+        0 => String::new(),
+        n => format!(" {}.", counted(n, "film")),
+    };
     format!(
-        "{} by {bodies}{phases}. {flagged} flagged.",
+        "{} by {bodies}{phases}. {flagged} flagged.{films}",
         counted(catalogue.shots.len(), "shot")
     )
 }
 
-fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
+fn contents(eclipse: bool, filmed: bool, input: &PageInput<'_>) -> String {
     let links = [
         (input.strip.is_some(), "strip", "Strip"),
         (input.corona.is_some(), "corona", "Corona"),
@@ -210,6 +216,7 @@ fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
         (!input.due_light.is_empty(), "due", "Light due"),
         (true, "frames", "Frames"),
         (true, "shots", "Shots"),
+        (filmed, "films", "Films"),
         (true, "files", "Files"),
     ];
     let items: String = links
