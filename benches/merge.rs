@@ -158,6 +158,7 @@ fn inputs(scene: Scene, out_of_place: bool) -> Vec<MergeInput> {
                 moon_sigma_px: 0.4,
                 north_deg: Some(0.0),
                 mirrored: false,
+                flattened: None,
             }
         })
         .collect()

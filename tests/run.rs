@@ -424,7 +424,16 @@ fn a_second_run_gives_the_same_bytes() {
     exposures.dedup();
     assert_eq!(names.iter().filter(numbered).count(), exposures.len());
 
-    // In units of the solar disc (drawn with a filter of 16 stops), the sky taken off.
+    // In units of the solar disc (drawn with a filter of 16 stops), the sky taken off; the picture to share no wider than the
+    // recipe says.
+    let recipe = out.join("strip.toml");
+    let text_before = fs::read_to_string(&recipe).unwrap();
+    let narrow = text_before.replace(
+        "corona_extent_radii = \"auto\"",
+        "corona_extent_radii = 1.5",
+    );
+    assert_ne!(narrow, text_before);
+    fs::write(&recipe, narrow).unwrap();
     let merge = run(&[
         "merge",
         text(&out),
@@ -439,10 +448,19 @@ fn a_second_run_gives_the_same_bytes() {
         "{}",
         stderr(&merge)
     );
-    corona_is_as_bright_as_drawn(&out, Catalogue::load(&out).unwrap().corona.unwrap().sun);
+    let sun = Catalogue::load(&out).unwrap().corona.unwrap().sun;
+    corona_is_as_bright_as_drawn(&out, sun);
+    let sides = |name: &str| image::image_dimensions(out.join(name)).unwrap();
+    let (width, height) = sides("corona.png");
+    let due = (3.0 * sun.radius_px).ceil() as u32;
+    assert!(
+        width.abs_diff(due) < 3 && height.abs_diff(due) < 3,
+        "{width} by {height}, not {due}"
+    );
+    let whole = sides("corona.tif");
+    assert!(whole.0 > width && whole.1 > height, "{whole:?}");
 
     // The path over the wide view, and the time-lapse.
-    let recipe = out.join("strip.toml");
     let old = fs::read_to_string(&recipe).unwrap();
     let wide = catalogue
         .shots

@@ -487,7 +487,7 @@
     ["Discs", ["disc_px", "spacing", "margin", "centre", "extent_radii", "centre_size", "orientation", "align", "white_balance", "matched", "brightness"]],
     ["Words", ["captions", "credit", "embed_location"]],
     ["Wide view", ["foreground", "foreground_az_deg", "foreground_horizon", "foreground_width_deg"]],
-    ["Corona", ["corona_strength"]],
+    ["Corona", ["corona_strength", "corona_extent_radii", "flatten"]],
     ["Files", null],
   ];
   const PAPERS = ["none", "8x10 in", "11x14 in", "12x18 in", "18x12 in", "24x8 in", "84x12 in", "30x45 cm", "45x30 cm"];

@@ -41,10 +41,10 @@ impl Canvas {
             moon: Circle {
                 x_px: sun[0] + moon[0],
                 y_px: sun[1] + moon[1],
-                radius_px: median(used.iter().map(|&i| {
-                    let scale = job.places[i].step();
-                    job.inputs[i].moon.radius_px / scale[0].hypot(scale[1])
-                })),
+                radius_px: median(
+                    used.iter()
+                        .map(|&i| job.inputs[i].moon.radius_px / job.places[i].scale()),
+                ),
             },
         }
     }

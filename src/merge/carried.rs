@@ -1,8 +1,8 @@
 //! Whether the frames carry what a layer is to show: earthshine, chromosphere, fine structure.
 
 use super::blur::blur;
+use super::light::luminance;
 use super::stack::Stack;
-use super::view::luminance;
 use super::{LimbLight, Merged};
 use crate::domain::Circle;
 

@@ -14,7 +14,12 @@ use crate::domain::{Circle, Notice};
 impl Ready<'_> {
     /// Sets the Moon's disc in place and puts the result together.
     pub(super) fn compose(&self, stacked: Stacked, inputs: &[MergeInput]) -> Merged {
-        let Stacked { pair, hot, lost } = stacked;
+        let Stacked {
+            pair,
+            hot,
+            lost,
+            rounding,
+        } = stacked;
         let Pair { sun, moon, .. } = pair;
         let face_agreement = carried::face_agreement(&moon, &self.canvas.moon);
         let [one, other] = moon;
@@ -49,6 +54,7 @@ impl Ready<'_> {
             placements: self.placements(inputs.len()),
             bounds,
             hot: self.hot.clone(),
+            rounding,
         }
     }
 

@@ -2,10 +2,9 @@
 
 use rayon::prelude::*;
 
-use super::light::smooth_step;
+use super::light::{luminance, smooth_step};
 use super::normalise::{MgnOptions, mgn, nrgf};
 use super::profile::Profile;
-use super::view::luminance;
 use super::{Merged, NotCarried, carried};
 use crate::domain::Circle;
 use crate::raster::{LinearImage, LinearRgb, srgb_to_linear};

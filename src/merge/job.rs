@@ -43,6 +43,7 @@ impl<'a> Job<'a> {
                     1.0
                 };
                 Placement::new([0.0; 2], skies[reference], centre(&input.sun), own, scale)
+                    .flattened(input.flattened)
             })
             .collect();
         let radius = picked[reference].sun.radius_px;

@@ -540,6 +540,11 @@ fn inside([x, y]: [usize; 2], [across, down]: [usize; 2]) -> f32 {
 /// Variance of radiance where the mean light is `light`: camera noise and the rounding to stored values.
 fn variance(how: &Conversion, light: f64, steps: usize) -> f64 {
     let camera = how.noise.read.powi(2) + how.noise.gain * light;
+    (camera + rounding(light, steps)) * how.scale.powi(2)
+}
+
+/// Variance of decoded light by rounding to so many stored values.
+pub(super) fn rounding(light: f64, steps: usize) -> f64 {
     // Slope of the sRGB curve, light per coded fraction (IEC 61966-2-1); a uniform error of one step has a variance
     // of a twelfth.
     let slope = if light < 0.003_130_8 {
@@ -547,8 +552,12 @@ fn variance(how: &Conversion, light: f64, steps: usize) -> f64 {
     } else {
         2.4 / 1.055 * light.powf(1.4 / 2.4)
     };
-    let rounding = (slope / (steps - 1) as f64).powi(2) / 12.0;
-    (camera + rounding) * how.scale.powi(2)
+    (slope / (steps - 1) as f64).powi(2) / 12.0
+}
+
+/// Luminance of linear red, green and blue (ITU-R BT.709-6).
+pub(crate) fn luminance([r, g, b]: [f32; 3]) -> f32 {
+    0.2126 * r + 0.7152 * g + 0.0722 * b
 }
 
 /// 0 below `low`, 1 above `high`, smooth between (cubic).

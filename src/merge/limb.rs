@@ -128,7 +128,8 @@ fn laid(merged: &Merged, input: &MergeInput) -> Option<Laid> {
             centre(&input.sun),
             own,
             1.0,
-        ),
+        )
+        .flattened(input.flattened),
         moon: input.moon,
         stops: true_stops(&input.exposure)?,
     })

@@ -8,10 +8,13 @@
 //!
 //! Axes: x right, y down, (0, 0) the centre of the top-left pixel.
 
+mod air;
 mod blur;
 mod canvas;
 mod carried;
 mod compose;
+mod crop;
+mod edge;
 mod fine;
 mod fourier;
 mod hot;
@@ -19,24 +22,31 @@ mod job;
 mod layer;
 mod light;
 mod limb;
+mod look;
+mod masked;
 mod normalise;
 mod photometry;
 mod place;
 mod placing;
 mod profile;
 mod register;
+mod relief;
 mod response;
 mod rings;
+mod rounding;
 mod run;
 mod second_pass;
 mod stack;
 mod stops;
 mod survey;
 mod tile;
+mod tint;
 mod veil;
 mod view;
 
+pub use air::{Air, without_air};
 pub use carried::NotCarried;
+pub use crop::{part_within, shown_reach_radii};
 pub use fine::{Fine, fine};
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
 pub use limb::{earthshine, limb_light};
@@ -68,6 +78,17 @@ pub struct MergeInput {
     pub north_deg: Option<f64>,
     /// Whether east lies clockwise of north.
     pub mirrored: bool,
+    /// How the air flattens the picture, where that is to be undone.
+    pub flattened: Option<Flattened>,
+}
+
+/// A picture that the air flattens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Flattened {
+    /// Direction of the zenith, anticlockwise from picture up, in degrees.
+    pub zenith_deg: f64,
+    /// Height over width of what is round, 0.3 to 1: less is not undone.
+    pub squeeze: f64,
 }
 
 /// How to merge.
@@ -169,6 +190,8 @@ pub struct Merged {
     pub(crate) bounds: stack::Grid,
     /// Pixels of the sensor that shine by themselves.
     pub(crate) hot: hot::HotMap,
+    /// How finely the frames' files hold its light.
+    pub(crate) rounding: rounding::Rounding,
 }
 
 /// The frames of one exposure averaged in register with the map, for blending by hand: the same size, the same Sun, the

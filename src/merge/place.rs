@@ -1,5 +1,6 @@
 //! Where a canvas pixel falls in a frame.
 
+use super::Flattened;
 use crate::domain::Circle;
 
 /// How a picture lies on the sky: the direction of celestial north and the handedness.
@@ -20,10 +21,12 @@ impl Sky {
     }
 }
 
-/// A similarity from canvas to frame: a turn, a mirroring and a scale about a point known in both.
+/// From canvas to frame: a turn, a mirroring and a scale about a point known in both, and the flattening of a low Sun where
+/// that is undone.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Placement {
     matrix: [f64; 4],
+    scale: f64,
     canvas: [f64; 2],
     frame: [f64; 2],
 }
@@ -43,8 +46,31 @@ impl Placement {
         };
         Self {
             matrix: [element(0, 0), element(0, 1), element(1, 0), element(1, 1)],
+            scale,
             canvas: canvas_centre,
             frame: frame_centre,
+        }
+    }
+
+    /// The same placement of a frame flattened along its zenith: what is round on the canvas is an oval in the frame.
+    pub(crate) fn flattened(self, air: Option<Flattened>) -> Self {
+        let Some(air) = air.filter(|a| (0.3..1.0).contains(&a.squeeze) && a.zenith_deg.is_finite())
+        else {
+            return self;
+        };
+        let (sin, cos) = air.zenith_deg.to_radians().sin_cos();
+        let (up, lost) = ([-sin, -cos], 1.0 - air.squeeze);
+        // What the frame's own offset loses along the zenith.
+        let row = |r: usize, k: usize| f64::from(u8::from(r == k)) - lost * up[r] * up[k];
+        let [a, b, c, d] = self.matrix;
+        Self {
+            matrix: [
+                row(0, 0) * a + row(0, 1) * c,
+                row(0, 0) * b + row(0, 1) * d,
+                row(1, 0) * a + row(1, 1) * c,
+                row(1, 0) * b + row(1, 1) * d,
+            ],
+            ..self
         }
     }
 
@@ -60,6 +86,7 @@ impl Placement {
                 c * cos + d * sin,
                 d * cos - c * sin,
             ],
+            scale: self.scale,
             canvas: self.canvas,
             frame: [
                 self.frame[0] + a * shift[0] + b * shift[1],
@@ -101,6 +128,11 @@ impl Placement {
             self.canvas[0] + (d * dx - b * dy) / det,
             self.canvas[1] + (a * dy - c * dx) / det,
         ]
+    }
+
+    /// Frame pixels per canvas pixel across the zenith.
+    pub(crate) fn scale(self) -> f64 {
+        self.scale
     }
 
     /// Step in the frame for one canvas pixel to the right.
@@ -160,5 +192,25 @@ mod tests {
         let place = Placement::new([5.0, 6.0], UP, [50.0, 60.0], odd, 1.3).nudged([1.0, 2.0], 0.01);
         let [x, y] = place.to_frame(17.0, -4.0);
         assert!(near(place.to_canvas(x, y), [17.0, -4.0]));
+    }
+
+    #[test]
+    fn a_flattened_frame_is_rounded() {
+        let turned = Sky {
+            north_deg: 90.0,
+            mirrored: false,
+        };
+        let air = Flattened {
+            zenith_deg: 0.0,
+            squeeze: 0.8,
+        };
+        let place = Placement::new([0.0; 2], UP, [50.0, 60.0], turned, 1.0).flattened(Some(air));
+        // North goes left, where the frame is as wide as ever; east goes down, where it is flat.
+        assert!(near(place.to_frame(0.0, -10.0), [40.0, 60.0]));
+        assert!(near(place.to_frame(-10.0, 0.0), [50.0, 68.0]));
+        let place = place.nudged([1.0, 2.0], 0.1).about([3.0, 4.0], [7.0, 9.0]);
+        let [x, y] = place.to_frame(17.0, -4.0);
+        assert!(near(place.to_canvas(x, y), [17.0, -4.0]));
+        assert!((place.scale() - 1.0).abs() < 1e-12);
     }
 }

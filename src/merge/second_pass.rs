@@ -7,6 +7,7 @@ use super::light::{Conversion, Light, Noise, Weighing};
 use super::photometry::Photometry;
 use super::place::{Placement, centre};
 use super::placing::Placed;
+use super::rounding::Rounding;
 use super::run::Open;
 use super::stack::{Mask, Stack};
 use super::stops::true_stops;
@@ -51,6 +52,7 @@ pub(super) struct Stacked {
     pub(super) pair: Pair,
     pub(super) hot: Vec<usize>,
     pub(super) lost: Vec<(usize, String)>,
+    pub(super) rounding: Rounding,
 }
 
 impl Ready<'_> {
@@ -110,6 +112,7 @@ impl Ready<'_> {
             pair: Pair::new(self.canvas),
             hot: vec![0; self.job.len()],
             lost: Vec::new(),
+            rounding: Rounding::default(),
         };
         let opened = |k: usize| self.used.get(k).map(|&i| open(self.job.indices[i]));
         let mut layer: Option<Layer> = None;
@@ -123,7 +126,9 @@ impl Ready<'_> {
                 || match frame {
                     Some(Ok(frame)) => {
                         let shared = self.hot.of([frame.width(), frame.height()]);
-                        let light = Light::new(&frame, &self.conversion(i), shared);
+                        let how = self.conversion(i);
+                        let light = Light::new(&frame, &how, shared);
+                        out.rounding.add(how.scale, super::light::steps(&frame));
                         out.hot[i] = light.hot_count();
                         self.lay(i, &light, &mut out.pair);
                         if layered {

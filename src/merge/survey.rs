@@ -266,8 +266,7 @@ struct Reduced {
 
 impl Reduced {
     fn around(frame: &Frame, place: &Placement, grids: &Grids) -> Self {
-        let step = place.step();
-        let scale = step[0].hypot(step[1]);
+        let scale = place.scale();
         let block = ((grids.pitch_px * scale).round() as usize).clamp(1, 12);
         let [x, y] = place.frame_centre();
         // Turned by 45 degrees the square grid reaches this far along an axis.

@@ -7,7 +7,7 @@
 
 use super::Merged;
 use super::layer::{sky_percentiles, sky_unrest};
-use super::view::luminance;
+use super::light::luminance;
 
 /// Sky and veil per channel, in the map's unit.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -9,6 +9,7 @@ use super::layers::{
     CoronaLayers, CoronaParts, LAYERS, Layers, clear_layers, corona_layers, exposure_layer,
 };
 use super::light::{self, Lit};
+use super::low_sun::{clear_air, flattened};
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::{Made, PROGRAM, PipelineError, Watch};
@@ -17,14 +18,14 @@ use crate::domain::{LocalKind, Notice, Phase};
 use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::model::discs::scale_key;
 use crate::model::watch::counted;
-use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo};
-use crate::strip::Recipe;
+use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo, Rect};
+use crate::strip::{Flatten, Recipe};
 
 /// Name of the linear picture below OUT.
 pub const CORONA_EXR: &str = "corona.exr";
 /// Name of the 16-bit picture below OUT.
 pub const CORONA_TIFF: &str = "corona.tif";
-/// Name of the picture to share below OUT.
+/// Name of the picture to share below OUT: the part of the 16-bit picture that the corona fills.
 pub const CORONA_PNG: &str = "corona.png";
 
 /// How to merge.
@@ -105,6 +106,7 @@ pub(crate) fn merge_into(
     }
     let records_left_out = all - records.len();
     let frames = light::of(records, &mut notices);
+    let input = |frame: &Lit| input(frame, recipe.flatten);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
     if records_left_out > 0 {
         let text = format!(
@@ -125,6 +127,10 @@ pub(crate) fn merge_into(
             });
         }
     };
+    let instant = &inputs[merged.instant].name;
+    if let Some(lit) = frames.iter().find(|lit| lit.record.name() == instant) {
+        clear_air(catalogue, &mut merged, &lit.record, &mut notices);
+    }
     let mut unit = Unit::of(&merged, wish);
     if !wish.keep_sky {
         merged.radiance = merge::without_sky(&merged);
@@ -136,7 +142,7 @@ pub(crate) fn merge_into(
     let info = imprint.on(info(&merged, &frames));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
-    let pictures = view_and_map(&merged, &unit, strength);
+    let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
@@ -154,7 +160,7 @@ pub(crate) fn merge_into(
             merged: &merged,
             frames: &frames,
             imprint: &imprint,
-            input,
+            input: &input,
         };
         corona_layers(&parts, wish.layers, &layers, watch, &mut told)?;
         made_files.push(layers.end());
@@ -221,7 +227,7 @@ fn keep_one_size(frames: &mut Vec<&ShotRecord>) {
     frames.retain(|r| (radius_px(r) - usual_px).abs() <= ONE_SIZE * usual_px);
 }
 
-fn input(frame: &Lit) -> Option<MergeInput> {
+fn input(frame: &Lit, flatten: Flatten) -> Option<MergeInput> {
     let record = &frame.record;
     let fit = record.disc?;
     Some(MergeInput {
@@ -233,6 +239,10 @@ fn input(frame: &Lit) -> Option<MergeInput> {
         moon_sigma_px: frame.sigma_px(fit.moon_sigma_px.unwrap_or(fit.sigma_px)),
         north_deg: record.north_deg,
         mirrored: record.mirrored.unwrap_or(false),
+        flattened: match flatten {
+            Flatten::Undone => flattened(record),
+            Flatten::Kept => None,
+        },
     })
 }
 
@@ -329,20 +339,32 @@ impl Unit {
     }
 }
 
-/// The picture to look at and the linear map in its unit.
-fn view_and_map<'a>(
-    merged: &'a Merged,
-    unit: &Unit,
-    strength: f64,
-) -> (Picture, Cow<'a, LinearRgb>) {
-    let options = ViewOptions::of_strength(strength);
-    let view = Picture::from_linear(&merge::view(merged, &options));
-    (view, unit.of_map(merged))
+/// What is written of a corona.
+struct Pictures<'a> {
+    /// To look at.
+    view: Picture,
+    /// The part of it to share.
+    part: Rect,
+    /// The linear map in its unit.
+    map: Cow<'a, LinearRgb>,
+}
+
+impl<'a> Pictures<'a> {
+    fn of(merged: &'a Merged, unit: &Unit, strength: f64, reach_radii: Option<f64>) -> Self {
+        let view = merge::view(merged, &ViewOptions::of_strength(strength));
+        let reach_radii =
+            reach_radii.unwrap_or_else(|| merge::shown_reach_radii(&view, &merged.sun));
+        Self {
+            part: merge::part_within([view.width(), view.height()], &merged.sun, reach_radii),
+            view: Picture::from_linear(&view),
+            map: unit.of_map(merged),
+        }
+    }
 }
 
 fn write(
     out: &OutFolder,
-    (view, map): &(Picture, Cow<'_, LinearRgb>),
+    Pictures { view, part, map }: &Pictures<'_>,
     info: &PictureInfo,
     words: &str,
     watch: &dyn Watch,
@@ -367,7 +389,7 @@ fn write(
     };
     let png = || {
         out.write(CORONA_PNG, |file| {
-            raster::write_png(view, info, Depth::Eight, file)
+            raster::write_png(&view.part(*part), info, Depth::Eight, file)
         })
         .inspect(|_| watch.advance(1))
     };

@@ -104,7 +104,7 @@ pub(crate) struct CoronaParts<'a> {
     /// What every layer says of itself.
     pub(crate) imprint: &'a Imprint,
     /// Gives the input of a frame.
-    pub(crate) input: fn(&Lit) -> Option<MergeInput>,
+    pub(crate) input: &'a dyn Fn(&Lit) -> Option<MergeInput>,
 }
 
 /// Values of sixteen bits that layers from files of eight are rounded to: a sixteenth of a step of theirs, finer than any

@@ -10,6 +10,7 @@ mod lapse;
 mod layers;
 mod light;
 mod looking;
+mod low_sun;
 mod making;
 mod out;
 mod page;

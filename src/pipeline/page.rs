@@ -3,7 +3,7 @@
 use std::io::Write as _;
 use std::path::Path;
 
-use super::corona::CORONA_PNG;
+use super::corona::{CORONA_PNG, CORONA_TIFF};
 use super::earlier::{open, recipe_there};
 use super::out::OutFolder;
 use super::{Made, PipelineError, Target, Watch, keepsake};
@@ -238,7 +238,7 @@ fn reddened(catalogue: &Catalogue, out: &Path) -> Option<bool> {
     /// Least area, in thousandths of the ring that is looked at.
     const THOUSANDTHS: usize = 1;
     let moon = catalogue.corona.as_ref()?.moon;
-    let frame = raster::decode(&out.join(CORONA_PNG), Orientation::UPRIGHT).ok()?;
+    let frame = raster::decode(&out.join(CORONA_TIFF), Orientation::UPRIGHT).ok()?;
     let reach = 1.12 * moon.radius_px;
     let (mut all, mut red) = (0_usize, 0_usize);
     let range = |centre: f64, limit: usize| {

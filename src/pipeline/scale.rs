@@ -44,26 +44,7 @@ pub(crate) fn in_solar_discs(
     density: f64,
     notices: &mut Vec<Notice>,
 ) -> Option<InSolarDiscs> {
-    let key = scale_key(&merged_from.shot);
-    let mut records: Vec<&ShotRecord> = catalogue
-        .shots
-        .iter()
-        .filter(|r| scale_key(&r.shot) == key && is_filtered_sun(r))
-        .collect();
-    records.sort_by(|a, b| {
-        let rank = |r: &ShotRecord| r.quality.unwrap_or(0.0);
-        rank(b).total_cmp(&rank(a))
-    });
-    let records = records.into_iter().take(FRAMES).cloned().collect();
-    let points: Vec<(f64, f64)> = light::of(records, &mut Vec::new())
-        .iter()
-        .filter_map(|lit| {
-            let level = disc_level(lit, merged)?;
-            let factor =
-                merge::solar_disc_factor(merged, level, &lit.record.shot.exposure, density)?;
-            Some((air_of(&lit.record), factor.ln()))
-        })
-        .collect();
+    let points = filtered_suns(catalogue, merged, merged_from, density);
     let Some((log_factor, spread)) = through_air(&points, air_of(merged_from)) else {
         notices.push(Notice::look(
             "no unit of brightness for the corona: no filtered frame of the same lens shows most of the Sun, unclipped and without cloud",
@@ -75,6 +56,52 @@ pub(crate) fn in_solar_discs(
         frames: points.len(),
         spread,
     })
+}
+
+/// What an air mass dimmed on the day, as a natural logarithm, and the filtered frames it is from; `None` where they do not
+/// tell.
+pub(crate) fn dimming_per_air_mass(
+    catalogue: &Catalogue,
+    merged: &Merged,
+    merged_from: &ShotRecord,
+) -> Option<(f64, usize)> {
+    /// Slopes between frames that are enough for their middle to stand against a spoilt frame or two.
+    const ENOUGH: usize = 6;
+    let points = filtered_suns(catalogue, merged, merged_from, 0.0);
+    let slopes = slopes(&points);
+    let enough = slopes.len() >= ENOUGH;
+    let slope = middle(slopes).filter(|s| enough && (0.0..=MOST_DIMMING).contains(s))?;
+    Some((slope, points.len()))
+}
+
+/// Air mass, and logarithm of the factor from the map's unit to solar discs, of the card's best filtered frames of the merged
+/// scale.
+fn filtered_suns(
+    catalogue: &Catalogue,
+    merged: &Merged,
+    merged_from: &ShotRecord,
+    density: f64,
+) -> Vec<(f64, f64)> {
+    let key = scale_key(&merged_from.shot);
+    let mut records: Vec<&ShotRecord> = catalogue
+        .shots
+        .iter()
+        .filter(|r| scale_key(&r.shot) == key && is_filtered_sun(r))
+        .collect();
+    records.sort_by(|a, b| {
+        let rank = |r: &ShotRecord| r.quality.unwrap_or(0.0);
+        rank(b).total_cmp(&rank(a))
+    });
+    let records = records.into_iter().take(FRAMES).cloned().collect();
+    light::of(records, &mut Vec::new())
+        .iter()
+        .filter_map(|lit| {
+            let level = disc_level(lit, merged)?;
+            let factor =
+                merge::solar_disc_factor(merged, level, &lit.record.shot.exposure, density)?;
+            Some((air_of(&lit.record), factor.ln()))
+        })
+        .collect()
 }
 
 /// Air the Sun's light came through; 1 where the height is not known.
@@ -93,15 +120,7 @@ const MOST_DIMMING: f64 = 0.5;
 /// each air mass dims by the same share (Bouguer's law), found as the middle of the slopes between the frames (P. K. Sen 1968,
 /// "Estimates of the regression coefficient based on Kendall's tau", J. Am. Stat. Assoc. 63, 1379). `None` without a frame.
 fn through_air(points: &[(f64, f64)], wanted: f64) -> Option<(f64, f64)> {
-    let mut slopes = Vec::new();
-    for (i, a) in points.iter().enumerate() {
-        for b in &points[i + 1..] {
-            if (a.0 - b.0).abs() > LEAST_SPAN {
-                slopes.push((a.1 - b.1) / (a.0 - b.0));
-            }
-        }
-    }
-    let slope = middle(slopes).map_or(0.0, |s| s.clamp(0.0, MOST_DIMMING));
+    let slope = middle(slopes(points)).map_or(0.0, |s| s.clamp(0.0, MOST_DIMMING));
     let level: Vec<f64> = points
         .iter()
         .map(|(x, y)| y + slope * (wanted - x))
@@ -109,6 +128,19 @@ fn through_air(points: &[(f64, f64)], wanted: f64) -> Option<(f64, f64)> {
     let at = middle(level.clone())?;
     let apart = middle(level.iter().map(|l| (l - at).abs()).collect())?;
     Some((at, apart.exp_m1()))
+}
+
+/// Slopes between the frames that are enough air apart.
+fn slopes(points: &[(f64, f64)]) -> Vec<f64> {
+    let mut out = Vec::new();
+    for (i, a) in points.iter().enumerate() {
+        for b in &points[i + 1..] {
+            if (a.0 - b.0).abs() > LEAST_SPAN {
+                out.push((a.1 - b.1) / (a.0 - b.0));
+            }
+        }
+    }
+    out
 }
 
 fn middle(mut values: Vec<f64>) -> Option<f64> {

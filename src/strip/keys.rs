@@ -3,7 +3,7 @@
 use toml::de::DeValue;
 
 use super::recipe::{
-    Align, Arrangement, Captions, Centre, Output, Paper, Recipe, Tint, Up, Worded,
+    Align, Arrangement, Captions, Centre, Flatten, Output, Paper, Recipe, Tint, Up, Worded,
 };
 
 /// One key: its name, the comment above it, its value as TOML, and how a value is taken.
@@ -314,6 +314,24 @@ pub(super) const KEYS: &[Key] = &[
         },
         show: |r| decimal(r.corona_strength),
         take: |r, v, k| set(&mut r.corona_strength, number(v, k)),
+    },
+    Key {
+        name: "corona_extent_radii",
+        about: "How far corona.png reaches, in solar radii from the Sun's centre, or \"auto\" as far as the corona is to be seen; 40 shows\n\
+                all there is, as corona.tif and .exr do.",
+        kind: Kind::Auto {
+            least: 1.2,
+            most: 40.0,
+        },
+        show: |r| auto_or(r.corona_extent_radii),
+        take: |r, v, k| set(&mut r.corona_extent_radii, auto(v, k)),
+    },
+    Key {
+        name: "flatten",
+        about: "The oval that air makes of a low Sun, in the corona and its layers: kept (as the eye saw it), or undone.",
+        kind: Kind::Choice(words_of::<Flatten>),
+        show: |r| quoted(r.flatten.word()),
+        take: |r, v, _| set(&mut r.flatten, choice::<Flatten>(v)),
     },
     Key {
         name: "layers",

@@ -32,7 +32,7 @@ pub use field::{Field, FieldKind, fields};
 pub use lapse::{Lapse, LapseFrame, time_lapse};
 pub use layout::{Layout, LayoutError, PieceGeometry, Place, SkyPlace, View, layout, layout_over};
 pub use propose::{By, Wish};
-pub use recipe::{Align, Arrangement, Captions, Centre, Output, Paper, Recipe, Tint, Up};
+pub use recipe::{Align, Arrangement, Captions, Centre, Flatten, Output, Paper, Recipe, Tint, Up};
 pub use recipe_file::{RECIPE_FILE, RecipeError};
 pub use sheet::Sheet;
 pub use tile::Tile;

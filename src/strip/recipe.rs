@@ -54,6 +54,16 @@ pub enum Tint {
     Warm,
 }
 
+/// What becomes of the oval that air makes of a low Sun, in the corona.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Flatten {
+    /// As the eye saw it.
+    #[default]
+    Kept,
+    /// Made round.
+    Undone,
+}
+
 /// What is written below each disc.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Captions {
@@ -139,6 +149,10 @@ pub struct Recipe {
     pub corona_without: Vec<String>,
     /// Strength of streamers and fine structure in the corona's pictures to look at, 0 to 3.
     pub corona_strength: f64,
+    /// How far corona.png reaches, in solar radii from the Sun's centre; `None` follows what is to be seen.
+    pub corona_extent_radii: Option<f64>,
+    /// What becomes of the oval of a low Sun in the corona and its layers.
+    pub flatten: Flatten,
     /// Pixels across, where no paper is given; 64 to 60,000.
     pub width_px: u32,
     /// Paper to fill.
@@ -208,6 +222,8 @@ impl Default for Recipe {
             aside: Vec::new(),
             corona_without: Vec::new(),
             corona_strength: 1.0,
+            corona_extent_radii: None,
+            flatten: Flatten::default(),
             width_px: 6_000,
             paper: None,
             dpi: 300.0,
@@ -298,6 +314,11 @@ impl Worded for Tint {
         (Self::Neutral, "neutral"),
         (Self::Warm, "warm"),
     ];
+}
+
+impl Worded for Flatten {
+    const WORDS: &'static [(Self, &'static str)] =
+        &[(Self::Kept, "kept"), (Self::Undone, "undone")];
 }
 
 impl Worded for Captions {

@@ -243,5 +243,6 @@ pub(crate) fn input(
         moon_sigma_px: 0.5,
         north_deg: Some(take.north_deg + error_deg),
         mirrored: false,
+        flattened: None,
     }
 }

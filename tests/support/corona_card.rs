@@ -8,7 +8,7 @@ use contactstrip::catalogue::Catalogue;
 use contactstrip::contacts;
 use contactstrip::domain::{Limb, Orientation, Phase, Site, Utc};
 use contactstrip::ephemeris::EclipseView;
-use contactstrip::merge::{MergeInput, MergeOptions, Merged, merge};
+use contactstrip::merge::{Air, Flattened, MergeInput, MergeOptions, Merged, merge, without_air};
 use contactstrip::pipeline::{Settings, Unwatched, sort};
 use contactstrip::raster::{Frame, decode};
 use exif::{Tag, Value};
@@ -175,13 +175,16 @@ pub(crate) fn run(kind: &Kind) -> Result {
         ..Settings::default()
     };
     let catalogue = sort(&settings, &Unwatched).unwrap().catalogue.unwrap();
-    let inputs = inputs(&catalogue);
+    let inputs = inputs(&catalogue, kind);
     let open = |i: usize| {
         decode(&card.join(&inputs[i].name), Orientation::UPRIGHT)
             .map(Arc::new)
             .map_err(|e| e.to_string())
     };
-    let merged = merge(&inputs, &open, &MergeOptions::default(), None, &|_, _| {}).unwrap();
+    let mut merged = merge(&inputs, &open, &MergeOptions::default(), None, &|_, _| {}).unwrap();
+    if kind.air {
+        clear_air(&catalogue, &inputs, &mut merged);
+    }
     let take_of = inputs
         .iter()
         .map(|i| (0..takes.len()).find(|&k| name(k) == i.name).unwrap())
@@ -257,8 +260,9 @@ fn take(kind: &Kind, view: &EclipseView, utc: Utc, k: usize, n: usize) -> Take {
         Low {
             up: [-zenith_deg.sin(), -zenith_deg.cos()],
             squeeze: pose.vertical_squeeze,
-            // A quarter of a magnitude an air mass; the Sun's radius is 0.266 degrees.
-            clearing: 0.25 / 1.0857 * (mass(pose.sun_alt_deg) - mass(pose.sun_alt_deg + 0.266)),
+            // The Sun's radius is 0.266 degrees.
+            clearing: EXTINCTION_MAG / 1.0857
+                * (mass(pose.sun_alt_deg) - mass(pose.sun_alt_deg + 0.266)),
         }
     });
     Take {
@@ -353,8 +357,27 @@ fn write(path: &Path, frame: &Frame, utc: Utc, shutter: (u32, u32), iso: f64) {
     .unwrap();
 }
 
+/// Takes out what the air dims across the field, with the drawn dimming.
+fn clear_air(catalogue: &Catalogue, inputs: &[MergeInput], merged: &mut Merged) {
+    let sky = catalogue
+        .shot(&inputs[merged.instant].name)
+        .unwrap()
+        .predicted
+        .unwrap();
+    let air = Air {
+        sun_alt_deg: sky.sun_alt_refracted_deg,
+        zenith_deg: sky.zenith_in_picture_deg(merged.north_deg.unwrap(), false),
+        pixel_deg: sky.sun_radius_arcsec / 3600.0 / merged.sun.radius_px,
+        dimming: [EXTINCTION_MAG / 1.0857; 3],
+    };
+    without_air(merged, &air);
+}
+
+/// Drawn extinction in magnitudes an air mass.
+const EXTINCTION_MAG: f64 = 0.25;
+
 /// What the pipeline hands to the merge.
-fn inputs(catalogue: &Catalogue) -> Vec<MergeInput> {
+fn inputs(catalogue: &Catalogue, kind: &Kind) -> Vec<MergeInput> {
     let frames = catalogue.shots.iter().filter_map(|shot| {
         let fit = shot.disc.filter(|d| d.limb == Limb::Moon)?;
         (shot.phase == Phase::Totality).then_some(())?;
@@ -367,6 +390,12 @@ fn inputs(catalogue: &Catalogue) -> Vec<MergeInput> {
             moon_sigma_px: fit.moon_sigma_px.unwrap_or(fit.sigma_px),
             north_deg: shot.north_deg,
             mirrored: shot.mirrored.unwrap_or(false),
+            flattened: shot.predicted.zip(shot.north_deg).filter(|_| kind.air).map(
+                |(sky, north_deg)| Flattened {
+                    zenith_deg: sky.zenith_in_picture_deg(north_deg, false),
+                    squeeze: sky.vertical_squeeze,
+                },
+            ),
         })
     });
     frames.collect()

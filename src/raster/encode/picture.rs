@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::super::{LinearRgb, linear_to_srgb, srgb_to_linear};
+use super::super::{LinearRgb, Rect, linear_to_srgb, srgb_to_linear};
 
 /// Anything that can give finished rows: three channels interleaved, sRGB-coded, 0 to 65,535.
 pub trait Rows: Sync {
@@ -72,6 +72,19 @@ impl Picture {
     /// Pixels down.
     pub fn height(&self) -> usize {
         self.height
+    }
+
+    /// A part of the picture, as far as it is on it.
+    pub fn part(&self, part: Rect) -> Self {
+        let (left, top) = (part.x.min(self.width), part.y.min(self.height));
+        let width = part.width.min(self.width - left);
+        let height = part.height.min(self.height - top);
+        let row = |y: usize| {
+            let start = (y * self.width + left) * 3;
+            &self.data[start..start + 3 * width]
+        };
+        let data = (top..top + height).flat_map(row).copied().collect();
+        Self::new(width, height, data)
     }
 
     /// The values, row-major.
