@@ -130,6 +130,7 @@ fn rebuild(c: &mut Criterion) {
         cameras: Vec::new(),
         corona: None,
         shots,
+        films: Vec::new(),
         strays: Vec::new(),
         notices: Vec::new(),
     };

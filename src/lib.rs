@@ -15,6 +15,7 @@ pub mod domain;
 pub mod ephemeris;
 pub mod exif;
 pub mod export;
+pub mod film;
 pub mod flag;
 pub mod limb;
 pub mod merge;

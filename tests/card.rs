@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use contactstrip::card::{self, CardError, CardListing};
-use contactstrip::domain::{FileFormat, StrayKind};
+use contactstrip::domain::{FileFormat, FilmContainer, StrayKind};
 use tempfile::TempDir;
 
 use crate::support::{header, photos};
@@ -136,12 +136,78 @@ fn strays_are_accounted_for() {
         assert_eq!(format_of(&listing, lost), Some(FileFormat::Other), "{lost}");
     }
     assert!(reason(&listing, "DCIM/100CANON/._IMG_0001.JPG").contains("AppleDouble"));
-    assert_eq!(reason(&listing, "DCIM/100CANON/MVI_0002.MOV"), "video");
+    assert_eq!(listing.films[0].name, "DCIM/100CANON/MVI_0002.MOV");
     assert!(reason(&listing, "DCIM/100CANON/MVI_0002.THM").contains("thumbnail"));
     assert!(reason(&listing, "PRIVATE/M4ROOT/THMBNL/C0001T01.JPG").contains("thumbnails"));
     assert_eq!(reason(&listing, "notes.txt"), "text");
     assert_eq!(reason(&listing, "empty"), "empty file");
     assert_eq!(reason(&listing, "CANONMSC/M0100.CTG"), "not a picture");
+}
+
+/// Films in every container cameras write, one in a folder of thumbnails, one that is only named like a film.
+fn films() -> TempDir {
+    let packets = |step: usize, before: usize| {
+        let mut bytes = vec![0; 8 * step];
+        bytes
+            .iter_mut()
+            .skip(before)
+            .step_by(step)
+            .for_each(|b| *b = 0x47);
+        bytes
+    };
+    card(&[
+        ("DCIM/100CANON/IMG_0001.JPG", JPEG),
+        ("DCIM/100CANON/MVI_0002.MOV", MOV),
+        (
+            "DCIM/100CANON/MVI_0003.MP4",
+            b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom",
+        ),
+        (
+            "DCIM/100CANON/MVI_0004.MOV",
+            b"\x00\x00\x00\x08wide\x00\x00\x00\x08mdat",
+        ),
+        ("PRIVATE/AVCHD/BDMV/STREAM/00000.MTS", &packets(192, 4)),
+        ("plain.ts", &packets(188, 0)),
+        ("old.avi", b"RIFF\x00\x00\x00\x00AVI LIST"),
+        ("old.mpg", b"\x00\x00\x01\xBA\x44\x00\x04"),
+        (
+            "sound.m4a",
+            b"\x00\x00\x00\x18ftypM4A \x00\x00\x00\x00M4A isom",
+        ),
+        ("THMBNL/C0001.MP4", MOV),
+        ("named.mov", b"a note"),
+        ("empty.mp4", b""),
+    ])
+}
+
+#[test]
+fn films_are_told_by_their_bytes() {
+    let listing = read(&films());
+    assert_eq!(names(&listing), ["DCIM/100CANON/IMG_0001.JPG"]);
+    let films: Vec<(&str, FilmContainer)> = listing
+        .films
+        .iter()
+        .map(|film| (film.name.as_str(), film.container))
+        .collect();
+    assert_eq!(
+        films,
+        [
+            ("DCIM/100CANON/MVI_0002.MOV", FilmContainer::Quicktime),
+            ("DCIM/100CANON/MVI_0003.MP4", FilmContainer::Mp4),
+            ("DCIM/100CANON/MVI_0004.MOV", FilmContainer::Quicktime),
+            (
+                "PRIVATE/AVCHD/BDMV/STREAM/00000.MTS",
+                FilmContainer::TransportStream
+            ),
+            ("old.avi", FilmContainer::Avi),
+            ("old.mpg", FilmContainer::ProgramStream),
+            ("plain.ts", FilmContainer::TransportStream),
+        ]
+    );
+    assert_eq!(reason(&listing, "sound.m4a"), "sound");
+    assert!(reason(&listing, "THMBNL/C0001.MP4").contains("thumbnails"));
+    assert_eq!(reason(&listing, "named.mov"), "text");
+    assert_eq!(reason(&listing, "empty.mp4"), "empty file");
 }
 
 #[test]

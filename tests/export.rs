@@ -69,6 +69,7 @@ fn catalogue(shots: Vec<ShotRecord>) -> Catalogue {
         contacts: None,
         cameras: Vec::new(),
         shots,
+        films: Vec::new(),
         strays: Vec::new(),
         notices: Vec::new(),
     }

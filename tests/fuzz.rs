@@ -25,6 +25,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 use crate::exif as headers;
+use crate::film as films;
 use crate::support::header;
 
 /// Seconds one input may take in a build for tests, on a busy machine.
@@ -170,6 +171,58 @@ fn headers_of_any_bytes_are_read() {
 }
 
 #[test]
+fn films_of_any_bytes_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = [
+        "moov",
+        "mvhd",
+        "trak",
+        "tkhd",
+        "mdia",
+        "mdhd",
+        "hdlr",
+        "vide",
+        "minf",
+        "stbl",
+        "stts",
+        "stsd",
+        "udta",
+        "meta",
+        "keys",
+        "ilst",
+        "data",
+        "uuid",
+        "mvex",
+        "xml ",
+        "MDPM",
+        "\0\0\0\0",
+        "\0\0\0\u{1}",
+        "\0\0\u{1}",
+        "G",
+    ];
+    fuzz("film", films::drawn(), &words, &|input| {
+        let Some(film) = films::header(folder.path(), input) else {
+            return "no film".to_owned();
+        };
+        assert_eq!(film, contactstrip::film::read(&film.file));
+        assert!(film.duration_s.is_none_or(|s| s.is_finite() && s > 0.0));
+        assert!(film.frame_rate.is_none_or(|r| r.is_finite() && r > 0.0));
+        assert!(film.camera.iter().all(|c| c.model.chars().count() <= 128));
+        let there = [
+            film.camera.is_some(),
+            film.stamp.is_some(),
+            film.created.is_some(),
+            film.duration_s.is_some(),
+            film.frame_rate.is_some(),
+            film.width_px.is_some(),
+            film.codec.is_some(),
+        ];
+        let lacks: Vec<String> = film.lacks.iter().map(|l| kind(&l.to_string())).collect();
+        format!("{:?} {there:?} {lacks:?}", film.file.container)
+    });
+}
+
+#[test]
 fn pictures_of_any_bytes_are_decoded_or_refused() {
     let turned = Orientation::from_exif(6).unwrap();
     fuzz(
@@ -230,7 +283,7 @@ fn recipes_of_any_text_are_taken_or_refused() {
         "before",
         "after",
         "centre",
-        "reach",
+        "extent_radii",
         "background",
         "\"#ffffff\"",
         "outputs",

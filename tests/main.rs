@@ -11,6 +11,7 @@ mod disc;
 mod exif;
 mod export;
 mod faults;
+mod film;
 mod flag;
 mod floor_plan;
 mod fuzz;

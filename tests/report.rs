@@ -221,6 +221,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         contacts: Some(contacts.clone()),
         cameras: vec![camera("A", 12.4), camera("B", -0.8)],
         shots,
+        films: Vec::new(),
         strays: vec![Stray {
             name: "MISC/<b>.txt".into(),
             reason: StrayKind::Text,
@@ -275,7 +276,7 @@ fn page_of(
             curve: &curve,
             coverage: Some(&coverage),
             due_light: &[],
-            tell_place: true,
+            embed_location: true,
             files: &[WrittenFile {
                 name: "phases/<x>.txt".into(),
                 what: "a list".into(),
@@ -323,7 +324,7 @@ fn page_beside(catalogue: &Catalogue) -> String {
             curve: &[],
             coverage: None,
             due_light: &[],
-            tell_place: false,
+            embed_location: false,
             files: &[],
         },
     )
@@ -530,8 +531,8 @@ fn the_page_says_what_was_missed_and_why() {
     let html = page(300);
     for words in [
         "1 frame could not be read",
-        "without a disc: nothing but dark<",
-        "3 frames without a disc: the round edge found is one of many<",
+        "without a disc: black frame",
+        "3 frames without a disc: many other edges beside the round one<",
         "soft: out of focus",
         "1 frame no-time",
         "five-minute partials",
@@ -608,6 +609,7 @@ fn poor_cards_still_get_a_page() {
     let empty = Catalogue {
         shots: Vec::new(),
         notices: Vec::new(),
+        films: Vec::new(),
         strays: Vec::new(),
         ..bare
     };
@@ -623,7 +625,7 @@ fn poor_cards_still_get_a_page() {
                 curve: &[],
                 coverage: None,
                 due_light: &[],
-                tell_place: false,
+                embed_location: false,
                 files: &[]
             }
         )
@@ -830,7 +832,7 @@ fn a_sound_rehearsal_has_nothing_to_mend() {
     assert_eq!(rehearsal.to_mend(), 0, "{}", rehearsal.text());
     let text = rehearsal.text();
     assert!(
-        text.contains("Nothing to mend") && text.contains("Never look at the Sun"),
+        text.contains("Nothing to fix") && text.contains("Never look at the Sun"),
         "{text}"
     );
     assert!(!text.contains("come off"));

@@ -400,7 +400,10 @@ fn a_second_run_gives_the_same_bytes() {
 
     let catalogue = Catalogue::load(&out).unwrap();
     assert_eq!(catalogue.shots.len(), truth.frames.len());
-    assert_eq!(catalogue.strays.len(), truth.strays.len());
+    assert_eq!(
+        catalogue.strays.len() + catalogue.films.len(),
+        truth.strays.len()
+    );
     let score = score(&catalogue, &truth);
     assert_eq!(score.bursts_right, score.frames, "{score:?}");
     assert!(score.phases_right + 3 >= score.frames, "{score:?}");
@@ -425,14 +428,17 @@ fn a_second_run_gives_the_same_bytes() {
     // recipe says.
     let recipe = out.join("strip.toml");
     let text_before = fs::read_to_string(&recipe).unwrap();
-    let narrow = text_before.replace("corona_reach = \"auto\"", "corona_reach = 1.5");
+    let narrow = text_before.replace(
+        "corona_extent_radii = \"auto\"",
+        "corona_extent_radii = 1.5",
+    );
     assert_ne!(narrow, text_before);
     fs::write(&recipe, narrow).unwrap();
     let merge = run(&[
         "merge",
         text(&out),
         "--no-layers",
-        "--no-sky",
+        "--subtract-sky",
         "--filter-stops",
         "16",
     ]);
@@ -466,8 +472,8 @@ fn a_second_run_gives_the_same_bytes() {
         .replace("captions = \"none\"", "captions = \"time\"")
         .replace("time_lapse_px = 1080", "time_lapse_px = 160")
         .replace(
-            "landscape = \"none\"",
-            &format!("landscape = \"{}\"", wide.name()),
+            "foreground = \"none\"",
+            &format!("foreground = \"{}\"", wide.name()),
         );
     fs::write(&recipe, &path).unwrap();
     let strip = run(&["strip", text(&out), "--time-lapse"]);
@@ -518,7 +524,7 @@ fn the_photographs_are_all_accounted_for() {
         .filter(|s| s.sibling.is_some())
         .count();
     assert_eq!(
-        catalogue.shots.len() + siblings + catalogue.strays.len(),
+        catalogue.shots.len() + siblings + catalogue.films.len() + catalogue.strays.len(),
         files
     );
     let totality = catalogue.shot("totality-phone-2024.jpg").unwrap();

@@ -9,7 +9,9 @@ use jiff::Timestamp;
 
 use super::listing::CardListing;
 use super::walk::Found;
-use crate::domain::{CardFile, FileFormat, IoCause, Notice, NoticeKind, StrayKind, Utc};
+use crate::domain::{
+    CardFile, FileFormat, FilmContainer, FilmFile, IoCause, Notice, NoticeKind, StrayKind, Utc,
+};
 use crate::raster::contained;
 
 /// How many first bytes are read of every file.
@@ -45,7 +47,7 @@ const HOUSEKEEPING: [&str; 11] = [
     "thmbnl",
 ];
 
-/// Puts a file among the pictures or the strays.
+/// Puts a file among the pictures, the films or the strays.
 pub(super) fn sort_in(found: Found, listing: &mut CardListing) {
     let kind = match found.left {
         Some(reason) => Kind::Stray(reason),
@@ -57,25 +59,41 @@ pub(super) fn sort_in(found: Found, listing: &mut CardListing) {
     match kind {
         Kind::Stray(reason) => listing.strays.push((found.name, reason)),
         Kind::Picture(format) => {
-            let meta = std::fs::metadata(&found.path).ok();
-            let modified = meta.as_ref().and_then(|m| m.modified().ok());
+            let (size_bytes, modified) = size_and_change(&found.path);
             listing.files.push(CardFile {
                 name: found.name,
                 path: found.path,
                 format,
-                size_bytes: meta.map_or(0, |m| m.len()),
-                modified: modified
-                    .and_then(|t| Timestamp::try_from(t).ok())
-                    .map(Utc::new),
+                size_bytes,
+                modified,
+            });
+        }
+        Kind::Film(container) => {
+            let (size_bytes, modified) = size_and_change(&found.path);
+            listing.films.push(FilmFile {
+                name: found.name,
+                path: found.path,
+                container,
+                size_bytes,
+                modified,
             });
         }
     }
+}
+
+/// Size in bytes (0 where the system does not say) and the time of the last change.
+fn size_and_change(path: &Path) -> (u64, Option<Utc>) {
+    let meta = std::fs::metadata(path).ok();
+    let modified = meta.as_ref().and_then(|m| m.modified().ok());
+    let modified = modified.and_then(|t| Timestamp::try_from(t).ok());
+    (meta.map_or(0, |m| m.len()), modified.map(Utc::new))
 }
 
 /// What to do with a file.
 #[derive(Debug, PartialEq, Eq)]
 enum Kind {
     Picture(FileFormat),
+    Film(FilmContainer),
     Stray(StrayKind),
 }
 
@@ -84,6 +102,8 @@ enum Kind {
 enum Seen {
     /// A picture.
     Picture(FileFormat),
+    /// A film.
+    Film(FilmContainer),
     /// A TIFF whose tags do not settle whether it is a raw.
     SomeTiff,
     /// Something else.
@@ -111,6 +131,8 @@ fn named(seen: Seen, name: &str) -> Kind {
     }
     match seen {
         Seen::Picture(format) => Kind::Picture(format),
+        Seen::Film(_) if promises_picture(name) => Kind::Picture(FileFormat::Other),
+        Seen::Film(container) => Kind::Film(container),
         Seen::SomeTiff if RAW_ENDINGS.contains(&ending(name).as_str()) => {
             Kind::Picture(FileFormat::Raw)
         }
@@ -172,15 +194,16 @@ fn seen(head: &[u8]) -> Seen {
         () if starts(b"\x00\x05\x16\x07") || starts(b"\x00\x05\x16\x00") => {
             Seen::Else(StrayKind::AppleDouble)
         }
-        () if starts(b"RIFF") && at(8, b"AVI ") => Seen::Else(StrayKind::Video),
+        () if starts(b"RIFF") && at(8, b"AVI ") => Seen::Film(FilmContainer::Avi),
         () if starts(b"RIFF") && at(8, b"WAVE") => Seen::Else(StrayKind::Sound),
         () if starts(b"RIFF") && at(8, b"WEBP") => Seen::Else(StrayKind::Webp),
         () if starts(b"GIF8") => Seen::Else(StrayKind::Gif),
         () if starts(b"BM") && at(6, &[0; 4]) => Seen::Else(StrayKind::Bmp),
-        () if at(4, b"moov") || at(4, b"mdat") || at(4, b"wide") || starts(b"\x00\x00\x01\xBA") => {
-            Seen::Else(StrayKind::Video)
+        () if at(4, b"moov") || at(4, b"mdat") || at(4, b"wide") => {
+            Seen::Film(FilmContainer::Quicktime)
         }
-        () if is_transport_stream(head) => Seen::Else(StrayKind::Video),
+        () if starts(b"\x00\x00\x01\xBA") => Seen::Film(FilmContainer::ProgramStream),
+        () if is_transport_stream(head) => Seen::Film(FilmContainer::TransportStream),
         () if is_text(head) => Seen::Else(StrayKind::Text),
         () => Seen::Else(StrayKind::NoPicture),
     }
@@ -221,8 +244,10 @@ fn media_seen(head: &[u8]) -> Seen {
         .map(|(_, brand)| brand);
     match brands.clone().next() {
         Some(b"crx ") => Seen::Picture(FileFormat::Raw),
+        Some(b"M4A ") => Seen::Else(StrayKind::Sound),
+        Some(b"qt  ") => Seen::Film(FilmContainer::Quicktime),
         _ if brands.any(|brand| HEIF.contains(&brand)) => Seen::Picture(FileFormat::Heif),
-        _ => Seen::Else(StrayKind::Video),
+        _ => Seen::Film(FilmContainer::Mp4),
     }
 }
 

@@ -2,7 +2,7 @@
 //!
 //! A card is any folder, searched in depth, laid out as cameras do (JEITA CP-3461, Design rule for Camera File system,
 //! "DCF") or in any other way. What a file is comes from its first bytes, never from its name alone. Nothing is lost:
-//! every file is either in [`CardListing::files`] or, with a reason, in [`CardListing::strays`].
+//! every file is in [`CardListing::files`], in [`CardListing::films`] or, with a reason, in [`CardListing::strays`].
 
 mod kind;
 mod listing;
@@ -60,6 +60,7 @@ pub fn read(cards: &[PathBuf], leave_out: &[PathBuf]) -> Result<CardListing, Car
     }
     name::make_unique(&mut listing);
     order::into_shooting_order(&mut listing.files);
+    listing.films.sort_by(|a, b| a.name.cmp(&b.name));
     listing.strays.sort();
     Ok(listing)
 }

@@ -47,7 +47,9 @@ pub(super) fn card_prefixes(cards: &[PathBuf]) -> Vec<String> {
 pub(super) fn make_unique(listing: &mut CardListing) {
     let mut taken: BTreeSet<String> = BTreeSet::new();
     let strays = listing.strays.iter_mut().map(|(name, _)| name);
-    for name in listing.files.iter_mut().map(|f| &mut f.name).chain(strays) {
+    let films = listing.films.iter_mut().map(|f| &mut f.name);
+    let files = listing.files.iter_mut().map(|f| &mut f.name);
+    for name in files.chain(films).chain(strays) {
         *name = free_name(&mut taken, std::mem::take(name), '~');
     }
 }

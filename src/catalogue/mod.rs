@@ -6,6 +6,7 @@
 mod atomic;
 mod cards;
 mod content;
+mod films;
 mod older;
 mod schema;
 mod table;
@@ -19,12 +20,13 @@ use serde::{Deserialize, Serialize};
 pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
 pub use cards::{CardRecord, FileRecord};
 pub use content::{content_id, pass_on, sha256, sha256_of_file};
+pub use films::{FILM_COLUMNS, FILMS_FILE, FilmRecord, chief_phase, write_film_table};
 pub use schema::schema;
 pub use table::{COLUMNS, write_table};
 
 use crate::domain::{
     BurstPlace, CameraId, Circle, ClockCorrection, ClockOutcome, ContactKind, Contacts, DiscFit,
-    Flags, FrameLook, Limb, NoDisc, Notice, Phase, Role, Shot, Shown, SiteSource, StrayKind,
+    Flag, Flags, FrameLook, Limb, NoDisc, Notice, Phase, Role, Shot, Shown, SiteSource, StrayKind,
     SunMoon, Utc,
 };
 
@@ -81,6 +83,16 @@ impl ShotRecord {
     /// The file's name on the card.
     pub fn name(&self) -> &str {
         &self.shot.file.name
+    }
+
+    /// Whether this is a frame of the long lens, bare of its filter, on which the Moon before the Sun was fitted: by the picture, not
+    /// by its time.
+    pub fn shows_totality(&self) -> bool {
+        let moon = self
+            .disc
+            .is_some_and(|fit| fit.limb == Limb::Moon && fit.sun.is_some());
+        let covered = self.flags.has(Flag::FilterOn) || self.flags.has(Flag::Capped);
+        moon && !covered && self.role != Some(Role::Wide)
     }
 
     /// The word for the `disc` column.
@@ -166,6 +178,9 @@ pub struct Catalogue {
     pub cameras: Vec<CameraRecord>,
     /// Every shot, in time order (those without a time last, by name).
     pub shots: Vec<ShotRecord>,
+    /// Every film, in time order (those without a time last, by name).
+    #[serde(default)]
+    pub films: Vec<FilmRecord>,
     /// Files on the card that are not pictures: name and what they are.
     pub strays: Vec<Stray>,
     /// What a person should know.
@@ -277,7 +292,7 @@ impl Catalogue {
         Ok(catalogue)
     }
 
-    /// Gives every shot the path its card says, as the cards are placed now.
+    /// Gives every shot and film the path its card says, as the cards are placed now.
     pub fn place_files(&mut self) {
         let paths: BTreeMap<String, PathBuf> = self
             .paths()
@@ -287,6 +302,11 @@ impl Catalogue {
         let root = self.cards.first().map(|card| card.path.clone());
         for record in &mut self.shots {
             let file = &mut record.shot.file;
+            let unlisted = || root.clone().unwrap_or_default().join(&file.name);
+            file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
+        }
+        for record in &mut self.films {
+            let file = &mut record.film.file;
             let unlisted = || root.clone().unwrap_or_default().join(&file.name);
             file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
         }

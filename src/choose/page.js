@@ -415,7 +415,7 @@
     $("earlier").disabled = $("later").disabled = !listed;
   }
   const doing = {
-    take: () => places.has(now) ? say(own(now) + " is in the strip already") : change([{ take: now }], own(now) + " taken into the strip"),
+    take: () => places.has(now) ? say(own(now) + " is in the strip already") : change([{ take: now }], own(now) + (disc(now) ? " taken into the strip" : " taken into the strip; no disc was found in it, so nothing of it is drawn")),
     leave: () => places.has(now) ? change([{ drop: now }], own(now) + " left out") : say(own(now) + " is not in the strip"),
     aside: () => recipe.aside.includes(now) ? change([{ back: now }], own(now) + " brought back") : change([{ aside: now }], own(now) + " set aside"),
     middle: () => {
@@ -484,10 +484,10 @@
   // --- the fields of the recipe ----------------------------------------------------------------------------------------
   const GROUPS = [
     ["Sheet", ["layout", "paper", "dpi", "bleed_in", "width_px", "background"]],
-    ["Discs", ["disc_px", "spacing", "margin", "centre", "reach", "centre_size", "up", "align", "tint", "matched", "brightness"]],
-    ["Words", ["captions", "credit", "tell_place"]],
-    ["Wide view", ["landscape", "landscape_az_deg", "landscape_horizon", "landscape_width_deg"]],
-    ["Corona", ["corona_strength", "corona_reach", "flatten"]],
+    ["Discs", ["disc_px", "spacing", "margin", "centre", "extent_radii", "centre_size", "orientation", "align", "white_balance", "matched", "brightness"]],
+    ["Words", ["captions", "credit", "embed_location"]],
+    ["Wide view", ["foreground", "foreground_az_deg", "foreground_horizon", "foreground_width_deg"]],
+    ["Corona", ["corona_strength", "corona_extent_radii", "flatten"]],
     ["Files", null],
   ];
   const PAPERS = ["none", "8x10 in", "11x14 in", "12x18 in", "18x12 in", "24x8 in", "84x12 in", "30x45 cm", "45x30 cm"];
@@ -593,6 +593,17 @@
       return make("li", {}, r.opens ? make("a", { href: "result/" + recipe.name + "/" + r.number, target: "_blank", rel: "noopener", textContent: text }) : text);
     });
     $("results").replaceChildren(...(items.length ? items : [make("li", { textContent: "none yet" })]));
+    corona();
+  }
+  // The corona as it was merged last; a number in the address that grows with each merge has the browser ask anew.
+  function corona() {
+    const r = recipe.results.find((r) => r.name === "corona.png");
+    $("merged").hidden = !r;
+    if (!r) { return; }
+    const at = "result/" + recipe.name + "/" + r.number, src = at + "/small?" + r.changed;
+    $("merged-open").href = at;
+    const img = $("merged-picture");
+    if (img.getAttribute("src") !== src) { img.setAttribute("src", src); }
   }
 
   // --- what others do meanwhile: another tab, an editor, the command line -------------------------------------------------

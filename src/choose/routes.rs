@@ -66,6 +66,7 @@ pub(super) fn routes(secret: &str, door: Door, desk: Arc<Desk>) -> Router {
         .route(&at("stop"), post(stop))
         .route(&at("pulse/{name}"), get(pulse))
         .route(&at("result/{name}/{number}"), get(result))
+        .route(&at("result/{name}/{number}/small"), get(small_result))
         .layer(DefaultBodyLimit::max(MOST_BYTES))
         .layer(middleware::from_fn_with_state(door, guard))
         .with_state(desk)
@@ -229,6 +230,21 @@ async fn stop(State(desk): Held) -> Response {
 async fn pulse(State(desk): Held, Path(name): Path<String>) -> Result<Response, Refused> {
     let name = named(&name).ok_or_else(nothing)?;
     aside(move || Ok(Json(desk.pulse(&name)).into_response())).await
+}
+
+async fn small_result(
+    State(desk): Held,
+    Path((name, number)): Path<(String, usize)>,
+) -> Result<Response, Refused> {
+    let name = named(&name).ok_or_else(nothing)?;
+    let _turn = desk.decoding.acquire().await;
+    let out = desk.target.out.clone();
+    aside(move || {
+        results::small(&out, &name, number)
+            .map(jpeg)
+            .ok_or_else(nothing)
+    })
+    .await
 }
 
 async fn result(

@@ -26,7 +26,7 @@ pub(crate) struct Cli {
 /// The exit codes, for `--help`.
 fn exit_codes() -> String {
     format!(
-        "Exit codes: 0 done; 1 done, with frames to look at; 2 could not run; 130 interrupted.\n\n{}",
+        "Exit codes: 0 done; 1 done, with warnings; 2 could not run; 130 interrupted.\n\n{}",
         contactstrip::domain::safety_words(None).join(" ")
     )
 }
@@ -274,6 +274,13 @@ pub(crate) enum LayersOf {
 }
 
 /// A strength from 0 to 3.
+fn density(text: &str) -> Result<f64, String> {
+    let value: Option<f64> = text.parse().ok();
+    value
+        .filter(|v| (0.0..=10.0).contains(v))
+        .ok_or_else(|| "it is an optical density from 0 to 10, such as 5.0".to_owned())
+}
+
 fn strength(text: &str) -> Result<f64, String> {
     let value: Option<f64> = text.parse().ok();
     value
@@ -296,9 +303,12 @@ pub(crate) struct CoronaArgs {
     /// Stops the front filter takes, or its density as ND5.0: corona.exr is then in units of the mean solar disc
     #[arg(long, value_name = "STOPS", value_parser = stops)]
     pub(crate) filter_stops: Option<f64>,
+    /// The same as the filter's optical density, 5.0 for most
+    #[arg(long, value_name = "DENSITY", conflicts_with = "filter_stops", value_parser = density)]
+    pub(crate) filter_density: Option<f64>,
     /// Take the even light of the sky off corona.exr (the pictures to look at have it off either way)
     #[arg(long)]
-    pub(crate) no_sky: bool,
+    pub(crate) subtract_sky: bool,
 }
 
 /// `export`.

@@ -218,8 +218,10 @@ fn corona_wish(args: &CoronaArgs) -> CoronaWish {
         },
         strength: args.strength,
         credit: None,
-        keep_sky: !args.no_sky,
-        filter_density: args.filter_stops.map(|stops| stops / STOPS_PER_DENSITY),
+        keep_sky: !args.subtract_sky,
+        filter_density: args
+            .filter_density
+            .or_else(|| args.filter_stops.map(|stops| stops / STOPS_PER_DENSITY)),
     }
 }
 

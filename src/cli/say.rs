@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use contactstrip::catalogue::{CameraRecord, Catalogue};
 use contactstrip::domain::{
-    ContactEvent, LocalKind, Notice, Phase, Severity, Shown, in_line, in_lines,
+    ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
 };
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::REPORT_FILE;
@@ -60,7 +60,7 @@ pub(crate) fn notices(notices: &[Notice], common: &Common) {
     ordered.sort_by_key(|n| std::cmp::Reverse(n.severity));
     for notice in ordered.iter().take(most) {
         let mark = match notice.severity {
-            Severity::Look => "look",
+            Severity::Look => "warning",
             Severity::Note => "note",
         };
         aside(&format!("{mark}: {notice}\n"));
@@ -116,9 +116,12 @@ pub(crate) fn summary(
         );
     }
     line(&mut text, "Shots", &counts_by_phase(catalogue));
+    if !catalogue.films.is_empty() {
+        line(&mut text, "Films", &film_words(catalogue));
+    }
     line(&mut text, "Bursts", &burst_words(catalogue));
     line(&mut text, "Discs", &disc_words(catalogue));
-    line(&mut text, "To look at", &flag_words(catalogue));
+    line(&mut text, "Warnings", &flag_words(catalogue));
     if !files.is_empty() {
         let label = if dry_run { "would write" } else { "Written" };
         line(&mut text, label, &file_words(files, out));
@@ -199,6 +202,22 @@ fn counts_by_phase(catalogue: &Catalogue) -> String {
     )
 }
 
+/// Films by the phase each goes by, and how long they last together.
+fn film_words(catalogue: &Catalogue) -> String {
+    let mut counts: BTreeMap<Phase, usize> = BTreeMap::new();
+    for record in &catalogue.films {
+        *counts.entry(record.phase).or_default() += 1;
+    }
+    let words: Vec<String> = counts.iter().map(|(p, n)| format!("{p} {n}")).collect();
+    let lengths = catalogue.films.iter().filter_map(|r| r.film.duration_s);
+    let minutes = lengths.sum::<f64>() / 60.0;
+    format!(
+        "{} in all, {minutes:.1} min: {}",
+        catalogue.films.len(),
+        words.join(" · ")
+    )
+}
+
 fn burst_words(catalogue: &Catalogue) -> String {
     let mut sizes: BTreeMap<u32, usize> = BTreeMap::new();
     for place in catalogue.shots.iter().filter_map(|s| s.burst) {
@@ -228,8 +247,8 @@ fn disc_words(catalogue: &Catalogue) -> String {
     sigmas.sort_by(f64::total_cmp);
     match sigmas.get(sigmas.len() / 2) {
         Some(median) => format!(
-            "{} frames centred, median sigma {median:.2} px",
-            sigmas.len()
+            "{} centred, median sigma {median:.2} px",
+            counted(sigmas.len(), "frame")
         ),
         None => "none found".to_owned(),
     }

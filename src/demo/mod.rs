@@ -13,6 +13,7 @@ mod aim;
 mod card;
 mod corona;
 mod exposure;
+mod film;
 mod glare;
 mod grain;
 mod header;

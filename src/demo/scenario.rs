@@ -2,6 +2,7 @@
 
 use super::aim::{Aim, View};
 use super::exposure::Dials;
+use super::film;
 use super::limb::LimbTable;
 use super::schedule;
 use super::sensor::Air;
@@ -120,7 +121,7 @@ pub struct Scenario {
     pub bodies: Vec<Body>,
     /// The frames, in true time order.
     pub shots: Vec<PlannedShot>,
-    /// Files that are not pictures: path below the card and contents.
+    /// Files that are not pictures, films among them: path below the card and contents.
     pub strays: Vec<(String, Vec<u8>)>,
     /// Seed of every random choice.
     pub seed: u64,
@@ -155,11 +156,14 @@ impl Scenario {
             filter_colour: [1.36, 0.94, 0.46],
             bodies: vec![long_body(options), wide_body(options)],
             shots: Vec::new(),
-            strays: strays(),
+            strays: vec![note()],
             seed: options.seed,
             jpeg_quality: options.jpeg_quality,
         };
         scenario.shots = schedule::vicuna_2019(&scenario)?;
+        let wide = scenario.bodies.len() - 1;
+        let film = film::film(wide, &scenario.bodies[wide], &scenario.shots);
+        scenario.strays.extend(film);
         Ok(scenario)
     }
 
@@ -236,16 +240,8 @@ fn wide_body(options: &DemoOptions) -> Body {
     }
 }
 
-/// A note and the stub of a film.
-fn strays() -> Vec<(String, Vec<u8>)> {
+/// A note.
+fn note() -> (String, Vec<u8>) {
     let note = "Valley road, gate at km 14. Filter OFF at C2 -20 s, back ON at C3 +20 s.\n";
-    let mut film = vec![0, 0, 0, 24];
-    film.extend_from_slice(b"ftypmp42\0\0\0\0mp42isom");
-    film.extend_from_slice(&[0, 0, 8, 0]);
-    film.extend_from_slice(b"mdat");
-    film.resize(24 + 2048, 0);
-    vec![
-        ("notes.txt".to_owned(), note.as_bytes().to_vec()),
-        ("DCIM/102WIDEB/MVI_0034.MP4".to_owned(), film),
-    ]
+    ("notes.txt".to_owned(), note.as_bytes().to_vec())
 }

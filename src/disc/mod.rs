@@ -13,6 +13,7 @@ mod fit;
 mod flags;
 mod flat;
 mod gauss;
+mod ghost;
 mod glare;
 mod judge;
 mod look;
@@ -144,7 +145,11 @@ fn needed_share(seen_deg: f64) -> f64 {
 /// Where the brightest channel of a coloured frame shows no disc, or a saturated one, each channel is looked at by itself: a filter
 /// or glare often leaves one of them a clean limb.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
-    let report = examined(frame, hint);
+    let mut report = examined(frame, hint);
+    let ghost = |fit| ghost::is_ghost(frame, &find::overview(frame), fit);
+    if frame.channels() > 1 && report.fit.as_ref().is_ok_and(ghost) {
+        report.fit = Err(NoDisc::NotTheSun);
+    }
     match frame.channels() > 1 && hides(&report) {
         true => by_channel(frame, hint, report),
         false => report,
@@ -198,12 +203,15 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
     let better = |a: &DiscReport, b: &DiscReport| rank(a).partial_cmp(&rank(b));
     // Only a disc found in one of them asks for it.
     let view = LazyCell::new(|| find::overview(frame));
+    let is_sun = |fit: &DiscFit| {
+        is_plain(fit) && !ghost::is_outshone(&view, fit) && !ghost::is_ghost(frame, &view, fit)
+    };
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
         .map(|channel| examined(&channel, &hint))
-        .filter(|report| report.fit.is_ok_and(|fit| is_plain(&fit)) && !report.flags.has(Flag::Cut))
-        .filter(|report| report.fit.is_ok_and(|fit| !is_outshone(&view, &fit)))
+        .filter(|report| !report.flags.has(Flag::Cut))
+        .filter(|report| report.fit.as_ref().is_ok_and(is_sun))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
     match alone {
         Some(one) if is_better(&one, &all) => of_channel(frame, one, all),
@@ -438,33 +446,12 @@ fn closer(frame: &Frame, verdict: Verdict, hint: &DiscHint) -> Verdict {
     }
 }
 
-/// Whether a disc of one channel is faint in the whole frame, beside something bright that is larger than it: a lens's ghost of another
-/// colour than the Sun's.
-fn is_outshone(view: &find::Overview, fit: &DiscFit) -> bool {
-    let Some(c) = fit.sun.or(fit.moon) else {
-        return false;
-    };
-    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
-    let touches = |r: &find::Region| {
-        let (x, y) = (
-            c.x_px.clamp(r.sides[0], r.sides[2]),
-            c.y_px.clamp(r.sides[1], r.sides[3]),
-        );
-        (x - c.x_px).hypot(y - c.y_px) < 1.4 * c.radius_px
-    };
-    let disc_px = std::f64::consts::PI * c.radius_px * c.radius_px;
-    !list.iter().any(touches) && list.iter().any(|r| r.area_px > disc_px)
-}
-
-/// Shapes brighter than this part of the way from sky to peak are looked at as others than the disc.
-const BRIGHT_SHAPE: f32 = 0.4;
-
 /// Bright shapes away from the fitted disc that are like it in size.
 fn rivals(view: &find::Overview, fit: &DiscFit) -> usize {
     let Some(c) = fit.sun.or(fit.moon) else {
         return 0;
     };
-    let list = find::regions_above(view, view.sky + BRIGHT_SHAPE * (view.peak - view.sky));
+    let list = find::regions_above(view, ghost::shape_level(view));
     let away = |r: &find::Region| {
         let (x, y) = (
             0.5 * (r.sides[0] + r.sides[2]),

@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum NoDisc {
     /// Nothing but dark.
-    #[error("nothing but dark (brightest part {peak:.4} of saturation)")]
+    #[error("black frame: its brightest part is {:.2} % of white", peak * 100.0)]
     Dark {
         /// Most light at reduced size, 0 to 1.
         peak: f64,
@@ -17,19 +17,19 @@ pub enum NoDisc {
     #[error("no round limb stands out")]
     NoLimb,
     /// Too much else around.
-    #[error("the round edge found is one of many: {percent:.0} % of the edges around lie on it")]
+    #[error("many other edges: {percent:.0} % of those in its picture lie on one circle")]
     Cluttered {
         /// How much of the edge strength around lies on the limb, percent.
         percent: f64,
     },
     /// A round thing that is not the Sun.
-    #[error("the round edge found has no dark sky around it")]
+    #[error("what is round in it has no dark sky around, or another colour than the Sun")]
     NotTheSun,
     /// A round glow.
-    #[error("the round shape found fades out: a glow, not a disc")]
+    #[error("a glow that fades out, no edge")]
     NoEdge,
     /// A low Sun so flattened that its fit went astray.
-    #[error("the flattened disc found is {percent:.0} % off this lens's Sun in radius")]
+    #[error("a disc {percent:.0} % off the size of this lens's Sun")]
     Astray {
         /// Difference of the radii, percent.
         percent: f64,
@@ -49,12 +49,14 @@ impl NoDisc {
     /// The reason without its numbers, so that frames with the same trouble come together.
     pub fn family(self) -> &'static str {
         match self {
-            Self::Dark { .. } => "nothing but dark",
+            Self::Dark { .. } => "black frame",
             Self::NoLimb => "no round limb stands out",
-            Self::Cluttered { .. } => "the round edge found is one of many",
-            Self::NotTheSun => "the round edge found has no dark sky around it",
-            Self::NoEdge => "the round shape found fades out: a glow, not a disc",
-            Self::Astray { .. } => "the flattened disc found is off this lens's Sun in radius",
+            Self::Cluttered { .. } => "many other edges beside the round one",
+            Self::NotTheSun => {
+                "what is round in it has no dark sky around, or another colour than the Sun"
+            }
+            Self::NoEdge => "a glow that fades out, no edge",
+            Self::Astray { .. } => "a disc off the size of this lens's Sun",
             Self::Several { .. } => "several bright shapes of like size, not one disc",
             Self::Untold => "no disc was fitted",
         }

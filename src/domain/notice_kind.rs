@@ -5,7 +5,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    CameraTime, ClockMistake, ClockSilence, IoCause, MetadataDamage, NoDisc, Severity, Unreadable,
+    CameraTime, ClockMistake, ClockSilence, FilmLack, IoCause, MetadataDamage, NoDisc, Severity,
+    Unreadable, Utc,
 };
 
 /// What a notice tells. A `camera` is a body's make and model; `None` stands for pictures that name no camera.
@@ -227,6 +228,25 @@ pub enum NoticeKind {
         why: NoDisc,
         /// The frames.
         files: Vec<String>,
+    },
+    /// Something of a film's header could not be read.
+    FilmNotRead {
+        /// What.
+        lack: FilmLack,
+    },
+    /// Nothing says whether a film's creation time is UTC or local.
+    FilmTimeUnsettled {
+        /// Its beginning if it is UTC.
+        as_utc: Utc,
+        /// Its beginning if it is local time.
+        as_local: Utc,
+    },
+    /// Films of a camera of which the card has no pictures: its clock is not checked.
+    FilmClockUnknown {
+        /// The camera; `None` where the films name none.
+        camera: Option<String>,
+        /// How many films.
+        films: usize,
     },
     /// Words of a command that makes something, or of an earlier program. A record made today holds none.
     Words {

@@ -13,6 +13,7 @@ const NAMED: usize = 3;
 impl fmt::Display for NoticeKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let words = of_files(self)
+            .or_else(|| of_films(self))
             .or_else(|| of_the_place(self))
             .or_else(|| of_clocks(self))
             .or_else(|| of_frames(self));
@@ -54,14 +55,37 @@ fn of_files(kind: &NoticeKind) -> Option<String> {
                 .to_owned()
         }
         K::SecondCopies { files, first, second } => format!(
-            "{files} files hold the same bytes as others of the card, such as {first} and {second}; each is one shot with two \
-             places, counted once"
+            "{} hold{} the same bytes as others of the card, such as {first} and {second}; each is one shot with two places, \
+             counted once",
+            counted(*files, "file"),
+            if *files == 1 { "s" } else { "" }
         ),
         K::Unreadable { reason } => format!("{reason}; listed as unreadable, kept"),
         K::PixelsNotRead { files, raw } => format!(
             "{files} {} files without a JPEG beside them were sorted by their headers; their pixels are not read, so no discs were \
              looked for in them; convert them to JPEG or 16-bit TIFF beside them to have them in the strip and the corona",
             if *raw { "raw or HEIF" } else { "HEIF" }
+        ),
+        _ => return None,
+    })
+}
+
+/// On films.
+fn of_films(kind: &NoticeKind) -> Option<String> {
+    use NoticeKind as K;
+    Some(match kind {
+        K::FilmNotRead { lack } => format!("{lack}; it is listed in films.csv with what is known"),
+        K::FilmTimeUnsettled { as_utc, as_local } => format!(
+            "its creation time may be UTC or the camera's local time and nothing on the card says which: it began {} or {}; it is in \
+             no phase. A film of the same camera between two of its stills, by their numbers, would settle it",
+            as_utc.nearest_second(),
+            as_local.nearest_second()
+        ),
+        K::FilmClockUnknown { camera, films } => format!(
+            "{}: {} by a camera of which the card has no pictures, so that nothing checks its clock; its word was taken. --clock would \
+             set it right",
+            camera.as_deref().unwrap_or("films of no named camera"),
+            counted(*films, "film")
         ),
         _ => return None,
     })
@@ -213,13 +237,13 @@ fn of_frames(kind: &NoticeKind) -> Option<String> {
             named(files)
         ),
         K::SunsUntimed { files } => format!(
-            "{} show the Sun but have no usable time, they are put apart as untimed: {}",
+            "{} of the Sun without a usable time, put apart as untimed: {}",
             counted(files.len(), "frame"),
             named(files)
         ),
-        K::NoDisc { why } => format!("no disc found ({why}); kept, not centred"),
+        K::NoDisc { why } => format!("no solar limb found: {why}; kept, not centred"),
         K::NoDiscs { why, files } => format!(
-            "no disc found in {} ({}), they are kept, not centred: {}",
+            "no solar limb found in {}: {}; kept, not centred: {}",
             counted(files.len(), "frame"),
             why.family(),
             named(files)
@@ -292,7 +316,8 @@ fn at(frame: &SizedFrame) -> String {
     }
 }
 
-fn counted(count: usize, noun: &str) -> String {
+/// "1 frame", "3 frames".
+pub fn counted(count: usize, noun: &str) -> String {
     let s = if count == 1 { "" } else { "s" };
     format!("{count} {noun}{s}")
 }

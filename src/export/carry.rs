@@ -104,7 +104,7 @@ fn add_summary(plan: &ExportPlan, outcome: &mut ExportOutcome) {
     }
     if !outcome.missing.is_empty() {
         let text = format!(
-            "{} files are missing in {PHASES_FOLDER}; mend what is named and run `contactstrip export` again to go on",
+            "{} files are missing in {PHASES_FOLDER}; fix what is named and run `contactstrip export` again to go on",
             outcome.missing.len()
         );
         outcome.notices.push(Notice::look(text));

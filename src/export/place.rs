@@ -4,12 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
 use super::PHASES_FOLDER;
-use crate::catalogue::{Catalogue, ShotRecord};
+use crate::catalogue::{Catalogue, FilmRecord, ShotRecord};
 use crate::domain::{Phase, Role};
 
 /// A file to export and its place.
 pub(super) struct Placed<'a> {
-    pub(super) record: &'a ShotRecord,
+    /// The shot it belongs to; films have none.
+    pub(super) record: Option<&'a ShotRecord>,
     /// Name on the card.
     pub(super) name: String,
     pub(super) path: PathBuf,
@@ -19,9 +20,15 @@ pub(super) struct Placed<'a> {
     pub(super) file: String,
 }
 
-/// Every shot of the catalogue and the siblings that have no row of their own, in the catalogue's order.
+/// Every shot of the catalogue and the siblings that have no row of their own, in the catalogue's order, then every film. A film of several
+/// phases goes by one of them: [`crate::catalogue::chief_phase`].
 pub(super) fn all(catalogue: &Catalogue) -> Vec<Placed<'_>> {
-    placed(catalogue, &|record| Some(folder(record)))
+    let films = catalogue.films.iter().map(film_at);
+    placed(
+        catalogue,
+        &|record| Some(folder(record.phase, record.role)),
+        films.collect(),
+    )
 }
 
 /// The shots with these names, their siblings with them, in one folder below the phase folders.
@@ -31,15 +38,15 @@ pub(super) fn chosen<'a>(
     within: &str,
 ) -> Vec<Placed<'a>> {
     let folder = format!("{PHASES_FOLDER}/{within}");
-    placed(catalogue, &|record| {
-        names.contains(record.name()).then(|| folder.clone())
-    })
+    let chosen = |record: &ShotRecord| names.contains(record.name()).then(|| folder.clone());
+    placed(catalogue, &chosen, Vec::new())
 }
 
-/// The shots that have a folder, and their siblings.
+/// The shots that have a folder, and their siblings; then the films given.
 fn placed<'a>(
     catalogue: &'a Catalogue,
     folder_of: &dyn Fn(&ShotRecord) -> Option<String>,
+    films: Vec<Placed<'a>>,
 ) -> Vec<Placed<'a>> {
     let rows: BTreeSet<&str> = catalogue.shots.iter().map(ShotRecord::name).collect();
     let paths = catalogue.paths();
@@ -64,14 +71,26 @@ fn placed<'a>(
             placed.push(at(record, name.to_owned(), path, folder));
         }
     }
+    placed.extend(films);
     keep_apart(&mut placed);
     placed
+}
+
+fn film_at(record: &FilmRecord) -> Placed<'_> {
+    let name = record.name().to_owned();
+    Placed {
+        record: None,
+        file: split(&name).1.to_owned(),
+        name,
+        path: record.film.file.path.clone(),
+        folder: folder(record.phase, record.role),
+    }
 }
 
 fn at(record: &ShotRecord, name: String, path: PathBuf, folder: String) -> Placed<'_> {
     let file = split(&name).1.to_owned();
     Placed {
-        record,
+        record: Some(record),
         name,
         path,
         folder,
@@ -79,14 +98,11 @@ fn at(record: &ShotRecord, name: String, path: PathBuf, folder: String) -> Place
     }
 }
 
-/// The folder for a shot. What is not of this eclipse, or of a time not known, has one folder for both roles.
-fn folder(record: &ShotRecord) -> String {
-    let phase = record.phase.folder();
-    let of_eclipse = !matches!(
-        record.phase,
-        Phase::Untimed | Phase::Unrelated | Phase::Unreadable
-    );
-    match record.role {
+/// The folder for a phase and a role. What is not of this eclipse, or of a time not known, has one folder for both roles.
+fn folder(phase: Phase, role: Option<Role>) -> String {
+    let of_eclipse = !matches!(phase, Phase::Untimed | Phase::Unrelated | Phase::Unreadable);
+    let phase = phase.folder();
+    match role {
         Some(Role::Wide) if of_eclipse => format!("{PHASES_FOLDER}/wide/{phase}"),
         _ => format!("{PHASES_FOLDER}/{phase}"),
     }

@@ -10,7 +10,7 @@ use super::place::{self, Placed};
 use super::{Action, ExportOptions, ExportPlan, SidecarNames, Source, Step, sidecar};
 use crate::catalogue::{Catalogue, sha256_of_file};
 
-/// Plans the export of all shots of a catalogue; nothing is written.
+/// Plans the export of all shots and films of a catalogue; nothing is written.
 ///
 /// A raw beside its JPEG goes with it. Files of one name from different folders of the card get those folders' names in
 /// front. Each name is looked up below `out`: where the same contents are there already nothing is to be done (a
@@ -114,7 +114,10 @@ fn add_sidecars(
     taken: &mut BTreeSet<String>,
     steps: &mut Vec<Step>,
 ) {
-    let Some(text) = sidecar::text(catalogue, placed.record) else {
+    let text = placed
+        .record
+        .and_then(|record| sidecar::text(catalogue, record));
+    let Some(text) = text else {
         return;
     };
     let stem = match placed.file.rsplit_once('.') {

@@ -11,7 +11,7 @@ use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::clock::{self, ClockBody, ClockFrame, Heard, Turn};
 use crate::domain::{
     CameraId, ClockCorrection, ClockEvidence, ClockOutcome, DiscFit, Exposure, Limb, Notice,
-    NoticeKind, Shot, SunMoon, Utc,
+    NoticeKind, Shot, SunMoon, Utc, ZoneSource,
 };
 use crate::phase::{self, Clocks, zone};
 
@@ -133,16 +133,26 @@ pub(crate) fn at_their_word(
                     zone: choice.reading,
                 },
             });
-            let mut clock =
-                ClockCorrection::trusting(choice.offset_s, choice.source, UNCHECKED_SIGMA_S);
-            if let Some(error_s) = error_given(&given.clocks, id.as_ref()) {
-                clock.error_s = error_s;
-                clock.sigma_s = GIVEN_SIGMA_S;
-                clock.evidence = vec![ClockEvidence::Given];
-            }
+            let clock = unchecked(choice.offset_s, choice.source, &given.clocks, id.as_ref());
             (id, clock)
         })
         .collect()
+}
+
+/// A clock that no picture was asked about: the error a person gave for the body, else its own word.
+pub(crate) fn unchecked(
+    zone_offset_s: i32,
+    source: ZoneSource,
+    known: &[KnownClock],
+    id: Option<&CameraId>,
+) -> ClockCorrection {
+    let mut clock = ClockCorrection::trusting(zone_offset_s, source, UNCHECKED_SIGMA_S);
+    if let Some(error_s) = error_given(known, id) {
+        clock.error_s = error_s;
+        clock.sigma_s = GIVEN_SIGMA_S;
+        clock.evidence = vec![ClockEvidence::Given];
+    }
+    clock
 }
 
 /// The error the person gave for a body: by label, model or serial number first, else for all.

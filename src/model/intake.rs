@@ -10,9 +10,11 @@ use super::{ModelError, Watch};
 use crate::card::{self, CardListing};
 use crate::catalogue::{FileRecord, Stray, content_id};
 use crate::domain::{
-    CardFile, Exposure, FileFormat, IoCause, Notice, NoticeKind, Orientation, Shot, Unreadable,
+    CardFile, Exposure, FileFormat, Film, FilmFile, IoCause, Notice, NoticeKind, Orientation, Shot,
+    Unreadable,
 };
 use crate::exif;
+use crate::film;
 
 /// What was on the cards.
 pub(crate) struct Intake {
@@ -22,7 +24,9 @@ pub(crate) struct Intake {
     pub(crate) siblings: Vec<Option<CardFile>>,
     /// Why a file can plainly not be read, where that is known already.
     pub(crate) broken: Vec<Option<Unreadable>>,
-    /// Files that are no pictures.
+    /// The films, by name.
+    pub(crate) films: Vec<Film>,
+    /// Files that are neither.
     pub(crate) strays: Vec<Stray>,
     /// Every picture's place on each card, in the order of the cards.
     pub(crate) places: Vec<Vec<FileRecord>>,
@@ -39,16 +43,21 @@ pub(crate) fn read(
 ) -> Result<Intake, ModelError> {
     let CardListing {
         files,
+        films,
         strays,
         mut notices,
     } = card::read(cards, leave_out)?;
     if files.is_empty() {
         return Err(ModelError::NoPictures {
             cards: cards.to_vec(),
-            others: strays.len(),
+            others: strays.len() + films.len(),
         });
     }
-    let (files, places) = apart(files, cards, watch, &mut notices)?;
+    let (files, mut places) = apart(files, cards, watch, &mut notices)?;
+    let films = films_apart(films, cards, &mut places);
+    let films = each(&(0..films.len()).collect::<Vec<_>>(), watch, |index| {
+        film::read(&films[index])
+    })?;
     let (mains, siblings) = with_siblings(files);
     let all: Vec<usize> = (0..mains.len()).collect();
     watch.begin("reading headers", all.len() as u64);
@@ -66,6 +75,7 @@ pub(crate) fn read(
         shots,
         siblings,
         broken,
+        films,
         strays: strays
             .into_iter()
             .map(|(name, reason)| Stray { name, reason })
@@ -116,6 +126,38 @@ fn apart(
         .filter(|(index, _)| !same_as.contains_key(index))
         .map(|(_, file)| file);
     Ok((firsts.collect(), places))
+}
+
+/// The films without second copies of the same bytes; the places of all are added to those of the pictures.
+fn films_apart(
+    films: Vec<FilmFile>,
+    cards: &[PathBuf],
+    places: &mut [Vec<FileRecord>],
+) -> Vec<FilmFile> {
+    let mut firsts: Vec<(Option<String>, FilmFile)> = Vec::new();
+    for film in films {
+        let id = content_id(&film.path).ok().flatten();
+        let same = |first: &&(Option<String>, FilmFile)| {
+            id.is_some() && first.0 == id && same_bytes(&first.1.path, &film.path).unwrap_or(false)
+        };
+        let same_as = firsts
+            .iter()
+            .find(same)
+            .map(|(_, first)| first.name.clone());
+        if let Some((card, below)) = card_of(&film.path, cards) {
+            places[card].push(FileRecord {
+                name: film.name.clone(),
+                below: below.to_owned(),
+                size_bytes: film.size_bytes,
+                content_id: id.clone(),
+                same_as: same_as.clone(),
+            });
+        }
+        if same_as.is_none() {
+            firsts.push((id, film));
+        }
+    }
+    firsts.into_iter().map(|(_, film)| film).collect()
 }
 
 /// The card a file lies on, the innermost where one card lies in another, and the way below it.

@@ -8,6 +8,7 @@ pub(crate) mod desk;
 pub(crate) mod discs;
 mod error;
 mod expected;
+mod films;
 mod given;
 pub(crate) mod intake;
 pub(crate) mod kept;

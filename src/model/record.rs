@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use super::Given;
 use super::clocks::Solved;
 use super::discs::{ScaleKey, Seen, scale_key};
+use super::films;
 use super::intake::Intake;
 use super::lens::Lenses;
 use super::place::Place;
@@ -14,8 +15,8 @@ use crate::burst;
 use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION};
 use crate::clock::Turn;
 use crate::domain::{
-    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, NoDisc, Notice,
-    NoticeKind, Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
+    APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, LocalKind, NoDisc,
+    Notice, NoticeKind, Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
 };
 use crate::flag;
 use crate::phase;
@@ -88,7 +89,10 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
                     true => place.fitted_whole(sky),
                     false => *sky,
                 });
-                with_sun(*fit, sky.as_ref(), turn, radius)
+                match tagged[i].utc {
+                    Some(_) => with_sun(*fit, sky.as_ref(), turn, radius),
+                    None => with_sun_of_some_time(*fit, place),
+                }
             });
             let mut flags = phase::flags(&tagged[i]);
             flags.join(&burst_flags[i]);
@@ -132,6 +136,14 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         (None, None) => std::cmp::Ordering::Equal,
     });
     let zone = given.zone.as_ref().or(place.zone.as_ref());
+    let cameras = cameras(&shots, solved, &radii);
+    let evidence = films::Evidence {
+        shots: &shots,
+        cameras: &cameras,
+        given,
+        place,
+    };
+    let films = films::records(intake.films, &evidence, &mut notices);
     Catalogue {
         version: VERSION,
         program: program.to_owned(),
@@ -144,8 +156,9 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
         zone: zone.map(|z| z.name.clone()),
         corona: None,
         contacts: Some(place.contacts.clone()),
-        cameras: cameras(&shots, solved, &radii),
+        cameras,
         shots,
+        films,
         strays: intake.strays,
         notices,
     }
@@ -255,6 +268,24 @@ fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
 /// A Moon whose radius differs by more than this from what the lens's Sun makes of it was taken at another scale: cut out and
 /// enlarged by its owner, or at another zoom than its header says. Fits held by the lens's radius stay within a third of it.
 const OWN_SCALE: f64 = 0.015;
+
+/// Gives a fit on the Moon's limb in a frame without a time its Sun, where the eclipse is total: somewhere behind the Moon, as large as
+/// at maximum. One sigma is that of a distance spread evenly over how far the Sun can move behind the Moon.
+fn with_sun_of_some_time(fit: DiscFit, place: &Place) -> DiscFit {
+    let (Limb::Moon, Some(moon), LocalKind::Total) = (fit.limb, fit.moon, place.contacts.kind)
+    else {
+        return fit;
+    };
+    let ratio = place.view.at(place.contacts.maximum.utc).ratio();
+    let radius_px = moon.radius_px / ratio;
+    let spread_px = (moon.radius_px - radius_px).max(0.0) / 3.0_f64.sqrt();
+    DiscFit {
+        sun: Some(Circle { radius_px, ..moon }),
+        sigma_px: fit.sigma_px.hypot(spread_px),
+        moon_sigma_px: fit.moon_sigma_px.or(Some(fit.sigma_px)),
+        ..fit
+    }
+}
 
 /// Gives a fit on the Moon's limb its Sun: the Moon's centre less the computed offset.
 ///

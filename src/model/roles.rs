@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::discs::{ScaleKey, Seen, scale_key};
-use crate::domain::{Role, Shot};
+use crate::domain::{CameraId, Role, Shot};
 
 /// From this focal length on, as on 36 by 24 mm, a lens is long: it shows the Sun at 1/19 of the picture's height or more (common
 /// practice calls 200 mm the least for the Sun; half of it keeps doubtful lenses in).
@@ -18,7 +18,8 @@ const LONG_FROM_SIDE_FRACTION: f64 = 0.02;
 /// The role of each shot; `None` where neither header nor picture tells.
 ///
 /// One scale (body, focal length, picture size) has one role. A focal length beyond doubt decides; else the middle size of the discs
-/// found; else the focal length, however doubtful.
+/// found; else the focal length, however doubtful; else, as for a panorama joined in a phone, which has no focal length, the one
+/// role that all other frames of its camera have.
 pub(crate) fn decide(shots: &[Shot], seen: &[Seen]) -> Vec<Option<Role>> {
     let mut found: BTreeMap<ScaleKey, Vec<f64>> = BTreeMap::new();
     for (shot, seen) in shots.iter().zip(seen) {
@@ -31,10 +32,35 @@ pub(crate) fn decide(shots: &[Shot], seen: &[Seen]) -> Vec<Option<Role>> {
         .into_iter()
         .map(|(key, sizes)| (key, role_of_discs(sizes)))
         .collect();
-    shots
+    let roles: Vec<Option<Role>> = shots
         .iter()
         .map(|shot| role_of(shot, by_disc.get(&scale_key(shot)).copied().flatten()))
+        .collect();
+    let by_camera = of_cameras(shots, &roles);
+    shots
+        .iter()
+        .zip(roles)
+        .map(|(shot, role)| {
+            role.or_else(|| by_camera.get(shot.camera.as_ref()?).copied().flatten())
+        })
         .collect()
+}
+
+/// The role of each camera whose frames all have the same one, as far as they have any.
+fn of_cameras<'a>(
+    shots: &'a [Shot],
+    roles: &[Option<Role>],
+) -> BTreeMap<&'a CameraId, Option<Role>> {
+    let mut known: BTreeMap<&CameraId, Option<Role>> = BTreeMap::new();
+    for (shot, role) in shots.iter().zip(roles) {
+        if let (Some(camera), Some(role)) = (&shot.camera, role) {
+            known
+                .entry(camera)
+                .and_modify(|of_camera| *of_camera = of_camera.filter(|other| other == role))
+                .or_insert(Some(*role));
+        }
+    }
+    known
 }
 
 fn role_of(shot: &Shot, by_disc: Option<Role>) -> Option<Role> {

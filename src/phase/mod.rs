@@ -73,6 +73,39 @@ pub fn at(utc: Utc, contacts: &Contacts, windows: &PhaseWindows) -> Phase {
     }
 }
 
+/// The phases between two instants, in order, each once a stretch; that of `from` alone where `to` is not later.
+pub fn between(
+    from: Utc,
+    to: Utc,
+    contacts: &Contacts,
+    windows: &PhaseWindows,
+) -> Vec<(Phase, f64)> {
+    let length_s = to.seconds_since(from);
+    if length_s <= 0.0 {
+        return vec![(at(from, contacts, windows), 0.0)];
+    }
+    let mut edges_s: Vec<f64> = contacts
+        .events()
+        .flat_map(|event| {
+            let own_s = event.utc.seconds_since(from);
+            let edges_s = windows.edges_s(event.kind, contacts.kind);
+            edges_s.map(|edge_s| own_s + edge_s)
+        })
+        .filter(|edge_s| *edge_s > 0.0 && *edge_s < length_s)
+        .chain([0.0, length_s])
+        .collect();
+    edges_s.sort_by(f64::total_cmp);
+    let mut phases: Vec<(Phase, f64)> = Vec::new();
+    for pair in edges_s.windows(2).filter(|pair| pair[1] > pair[0]) {
+        let phase = at(from.plus_s(0.5 * (pair[0] + pair[1])), contacts, windows);
+        match phases.last_mut() {
+            Some((last, lasts_s)) if *last == phase => *lasts_s += pair[1] - pair[0],
+            _ => phases.push((phase, pair[1] - pair[0])),
+        }
+    }
+    phases
+}
+
 /// The contact an instant known to `sigma_s` (one sigma, seconds) may lie on either side of, or of the edge of its window:
 /// the nearest in sigmas where there are several.
 ///

@@ -14,7 +14,7 @@ use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
-use crate::domain::{Flag, Limb, LocalKind, Notice, Phase, Role};
+use crate::domain::{LocalKind, Notice, Phase};
 use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::model::discs::scale_key;
 use crate::model::watch::counted;
@@ -99,6 +99,11 @@ pub(crate) fn merge_into(
         });
     }
     let mut notices = Vec::new();
+    if records.iter().all(|record| record.utc.is_none()) {
+        notices.push(Notice::look(
+            "no frame of totality has a time; the corona is merged from frames without one that show the Moon before it",
+        ));
+    }
     let records_left_out = all - records.len();
     let frames = light::of(records, &mut notices);
     let input = |frame: &Lit| input(frame, recipe.flatten);
@@ -137,7 +142,7 @@ pub(crate) fn merge_into(
     let info = imprint.on(info(&merged, &frames));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
-    let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_reach);
+    let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
@@ -184,16 +189,18 @@ fn nothing_to_merge(catalogue: &Catalogue) -> Notice {
     }
 }
 
-/// Unfiltered telephoto frames of totality with a fitted Moon, of the scale that has most of them.
+/// Unfiltered telephoto frames of totality with a fitted Moon, of the scale that has most of them; where no such frame has a time,
+/// those without one that show as much.
 fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
-    let fits = |r: &&ShotRecord| {
-        let moon = r
-            .disc
-            .is_some_and(|d| d.limb == Limb::Moon && d.sun.is_some());
-        let usable = !r.flags.has(Flag::FilterOn) && !r.flags.has(Flag::Capped);
-        r.phase == Phase::Totality && r.role != Some(Role::Wide) && moon && usable
+    let of_phase = |phase: Phase| -> Vec<&ShotRecord> {
+        let fits = |r: &&ShotRecord| r.phase == phase && r.shows_totality();
+        catalogue.shots.iter().filter(fits).collect()
     };
-    let all: Vec<&ShotRecord> = catalogue.shots.iter().filter(fits).collect();
+    let mut all = of_phase(Phase::Totality);
+    if all.is_empty() {
+        all = of_phase(Phase::Untimed);
+        keep_one_size(&mut all);
+    }
     let mut counts = std::collections::BTreeMap::new();
     for record in &all {
         *counts.entry(scale_key(&record.shot)).or_insert(0_usize) += 1;
@@ -205,6 +212,19 @@ fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
         .filter(|r| scale_key(&r.shot) == key)
         .cloned()
         .collect()
+}
+
+/// Radii of the Moon further apart than this, over the radius, are not of one sequence (our choice: frames of one lens agree to a
+/// percent, and what was taken for a Moon by mistake is of any size).
+const ONE_SIZE: f64 = 0.05;
+
+/// Keeps the frames whose Moon is as large as the middle one's.
+fn keep_one_size(frames: &mut Vec<&ShotRecord>) {
+    let radius_px = |r: &ShotRecord| r.disc.and_then(|d| d.moon).map_or(0.0, |m| m.radius_px);
+    let mut radii: Vec<f64> = frames.iter().map(|r| radius_px(r)).collect();
+    radii.sort_by(f64::total_cmp);
+    let usual_px = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
+    frames.retain(|r| (radius_px(r) - usual_px).abs() <= ONE_SIZE * usual_px);
 }
 
 fn input(frame: &Lit, flatten: Flatten) -> Option<MergeInput> {

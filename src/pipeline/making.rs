@@ -194,7 +194,7 @@ fn strip_into(
         catalogue,
         &recipe,
         &|record| {
-            let tile = if recipe.landscape.as_deref() == Some(record.name()) {
+            let tile = if recipe.foreground.as_deref() == Some(record.name()) {
                 whole_tile(out, record)
             } else {
                 tile(catalogue, out, record)
@@ -422,7 +422,7 @@ pub(super) fn tile(catalogue: &Catalogue, out: &Path, record: &ShotRecord) -> Re
     }
 }
 
-/// The whole of a frame, kept as the parts are: the landscape behind a path.
+/// The whole of a frame, kept as the parts are: the foreground behind a path.
 pub(super) fn whole_tile(out: &Path, record: &ShotRecord) -> Result<Tile, String> {
     let name = keepsake::cache_name(&record.shot.file, "whole") + ".tile";
     let kept = out.join(TILES).join(name);

@@ -10,7 +10,8 @@ use walkdir::WalkDir;
 use super::PipelineError;
 use super::results::{self, Results};
 use crate::catalogue::{
-    CATALOGUE_FILE, Catalogue, TABLE_FILE, WriteError, is_half_written, write_table,
+    CATALOGUE_FILE, Catalogue, FILMS_FILE, TABLE_FILE, WriteError, is_half_written,
+    write_film_table, write_table,
 };
 use crate::domain::Notice;
 use crate::export::PHASES_FOLDER;
@@ -120,20 +121,25 @@ impl OutFolder {
         self.results().clear(stale);
     }
 
-    /// Writes the record and its table.
+    /// Writes the record and its tables; that of films where there are any.
     ///
     /// # Errors
     /// [`WriteError`]; the earlier ones are then still whole.
     pub(crate) fn save(&self, catalogue: &Catalogue) -> Result<(), WriteError> {
         self.write(CATALOGUE_FILE, |file| catalogue.write_json(file))?;
         self.write(TABLE_FILE, |file| write_table(catalogue, file))?;
+        if catalogue.films.is_empty() {
+            self.clear(&|name| name == FILMS_FILE);
+        } else {
+            self.write(FILMS_FILE, |file| write_film_table(&catalogue.films, file))?;
+        }
         Ok(())
     }
 
-    /// The record and its table as they are now, for putting back.
+    /// The record and its tables as they are now, for putting back.
     pub(crate) fn record(&self) -> Vec<(&'static str, Vec<u8>)> {
         let read = |name| Some((name, fs::read(self.path.join(name)).ok()?));
-        [CATALOGUE_FILE, TABLE_FILE]
+        [CATALOGUE_FILE, TABLE_FILE, FILMS_FILE]
             .into_iter()
             .filter_map(read)
             .collect()
@@ -150,12 +156,12 @@ impl OutFolder {
         Ok(())
     }
 
-    /// Keeps the record and the table that are there under numbered names, whoever wrote them.
+    /// Keeps the record and the tables that are there under numbered names, whoever wrote them.
     ///
     /// # Errors
     /// [`WriteError`] when they cannot be kept.
     pub(crate) fn keep_record(&self) -> Result<(), WriteError> {
-        for name in [CATALOGUE_FILE, TABLE_FILE] {
+        for name in [CATALOGUE_FILE, TABLE_FILE, FILMS_FILE] {
             self.results().keep(name).map_err(|cause| WriteError {
                 path: self.path.join(name),
                 cause,

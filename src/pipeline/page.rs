@@ -80,7 +80,7 @@ pub(crate) fn report_into(
                 curve: &curve(catalogue, view.as_ref()),
                 coverage: coverage.as_ref(),
                 due_light: &due_light(catalogue, view.as_ref()),
-                tell_place: recipe.is_some_and(|recipe| recipe.tell_place),
+                embed_location: recipe.is_some_and(|recipe| recipe.embed_location),
                 files: &written(out),
             },
         );
@@ -281,6 +281,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
     [
         ("catalogue.json", "the record of the card"),
         ("shots.csv", "one row a shot"),
+        ("films.csv", "one row a film"),
         ("strip.toml", "the strip's recipe, yours to edit"),
         ("strip.tif", "the strip, 16-bit"),
         ("strip.png", "the strip, lossless"),

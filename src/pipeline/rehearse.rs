@@ -71,7 +71,7 @@ pub fn rehearse(folder: &Path, watch: &dyn Watch) -> Result<Rehearsed, PipelineE
     let to_mend = rehearsal.to_mend();
     if to_mend > 0 {
         notices.push(Notice::look(format!(
-            "{to_mend} points to mend before the day"
+            "{to_mend} points to fix before the day"
         )));
     }
     Ok(Rehearsed { rehearsal, notices })

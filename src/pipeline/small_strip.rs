@@ -120,7 +120,7 @@ impl SmallStrip {
         recipe: &Recipe,
         record: &ShotRecord,
     ) -> Result<Tile, String> {
-        let whole = recipe.landscape.as_deref() == Some(record.name());
+        let whole = recipe.foreground.as_deref() == Some(record.name());
         let key = format!("{whole} {}", tile_name(record));
         if let Some((_, tile)) = held(&self.tiles).iter().find(|(k, _)| *k == key) {
             return Ok(tile.as_ref().clone());

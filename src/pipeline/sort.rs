@@ -8,7 +8,7 @@ use super::out::{Folder, OutFolder, keep_apart};
 use super::whereabouts;
 use super::{Made, PROGRAM, PipelineError, Settings, Watch};
 use crate::burst;
-use crate::catalogue::{CATALOGUE_FILE, Catalogue, TABLE_FILE};
+use crate::catalogue::{CATALOGUE_FILE, Catalogue, FILMS_FILE, TABLE_FILE};
 use crate::disc::DiscReport;
 use crate::domain::{CameraId, ClockCorrection, Shot, TaggedShot};
 use crate::model::card::Card;
@@ -76,10 +76,12 @@ pub(crate) fn sort_into(
     }
     notices.extend(catalogue.notices.iter().cloned());
     notices.extend(out.told());
+    let mut names = vec![CATALOGUE_FILE, TABLE_FILE];
+    names.extend((!catalogue.films.is_empty()).then_some(FILMS_FILE));
     Ok(Made {
         notices,
         catalogue: Some(catalogue),
-        files: vec![out.path.join(CATALOGUE_FILE), out.path.join(TABLE_FILE)],
+        files: names.iter().map(|name| out.path.join(name)).collect(),
         ..Made::default()
     })
 }

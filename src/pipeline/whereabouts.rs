@@ -165,7 +165,7 @@ fn by_content(card: &CardRecord, found: &[bool], root: &Path) -> BTreeMap<String
     places
 }
 
-/// Gives every shot its path; one whose file is gone is read from its second copy where there is one.
+/// Gives every shot and film its path; one whose file is gone is read from its second copy where there is one.
 fn take_second_copies(catalogue: &mut Catalogue) {
     catalogue.place_files();
     let mut copies: BTreeMap<String, Vec<PathBuf>> = BTreeMap::new();
@@ -177,14 +177,19 @@ fn take_second_copies(catalogue: &mut Catalogue) {
             }
         }
     }
-    for record in &mut catalogue.shots {
-        let file = &mut record.shot.file;
-        let others = copies.remove(&file.name).unwrap_or_default();
-        if !file.path.is_file()
+    let mut take = |name: &str, path: &mut PathBuf| {
+        let others = copies.remove(name).unwrap_or_default();
+        if !path.is_file()
             && let Some(other) = others.into_iter().find(|path| path.is_file())
         {
-            file.path = other;
+            *path = other;
         }
+    };
+    for record in &mut catalogue.shots {
+        take(&record.shot.file.name, &mut record.shot.file.path);
+    }
+    for record in &mut catalogue.films {
+        take(&record.film.file.name, &mut record.film.file.path);
     }
 }
 

@@ -97,7 +97,7 @@ impl Rehearsed {
     fn whose(&self) -> String {
         let p = &self.practice;
         let body = if p.body.is_empty() {
-            "a body that is not named"
+            "a camera that is not named"
         } else {
             &p.body
         };

@@ -18,7 +18,7 @@ pub(super) fn clocks(catalogue: &Catalogue, zone: &TimeZone) -> String {
         return section(
             "clocks",
             "Camera clocks",
-            "<p>No body is named on this card.</p>\n",
+            "<p>No camera is named on this card.</p>\n",
         );
     }
     let each: String = catalogue

@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use super::markup::{clock_time, counted, safe};
 use super::plot::{Frame, place};
-use crate::catalogue::{Catalogue, ShotRecord};
+use crate::catalogue::{Catalogue, FilmRecord, ShotRecord};
 use crate::domain::{ContactKind, Contacts, SunMoon, Utc};
 
 /// Width of the drawing.
@@ -130,7 +130,7 @@ fn figure(
     axes(&mut svg, &frame, zone, height);
     contact_lines(&mut svg, &frame, contacts, height);
     lines(&mut svg, &frame, curve);
-    for (n, (label, _)) in rails.iter().enumerate() {
+    for (n, rail) in rails.iter().enumerate() {
         let y = rails_top + RAIL_HEIGHT * (n as f64 + 0.5);
         let (x1, x2) = (place(frame.left), place(frame.right));
         let _ = writeln!(svg, "<path class=\"rail\" d=\"M{x1} {y}H{x2}\"/>");
@@ -139,18 +139,13 @@ fn figure(
             "<text class=\"b{}\" x=\"{x1}\" y=\"{}\">{}</text>",
             n % SHAPES,
             place(y - 10.0),
-            safe(label)
+            safe(&rail.label)
         );
     }
-    for (n, (_, shots)) in rails.iter().enumerate() {
-        marks(
-            &mut svg,
-            &frame,
-            n,
-            rails_top + RAIL_HEIGHT * (n as f64 + 0.5),
-            shots,
-            (curve, zone),
-        );
+    for (n, rail) in rails.iter().enumerate() {
+        let y = rails_top + RAIL_HEIGHT * (n as f64 + 0.5);
+        bars(&mut svg, &frame, n, y, &rail.films);
+        marks(&mut svg, &frame, n, y, &rail.shots, (curve, zone));
     }
     let _ = write!(
         svg,
@@ -174,25 +169,85 @@ fn least_covered(curve: &[SunMoon], from: Utc, to: Utc) -> f64 {
 /// A shot with its place in the record.
 type Numbered<'a> = (usize, &'a ShotRecord);
 
-/// Bodies by label with their shots; those without a named body come last.
-fn rails(catalogue: &Catalogue) -> Vec<(String, Vec<Numbered<'_>>)> {
-    let mut rails: Vec<(String, Vec<Numbered<'_>>)> = catalogue
+/// A body's line below the curve: its name, its shots and its films.
+struct Rail<'a> {
+    label: String,
+    shots: Vec<Numbered<'a>>,
+    films: Vec<&'a FilmRecord>,
+}
+
+impl Rail<'_> {
+    fn of(label: &str) -> Self {
+        Self {
+            label: label.to_owned(),
+            shots: Vec::new(),
+            films: Vec::new(),
+        }
+    }
+}
+
+/// Bodies by label with their shots; those without a named body come last, and cameras that only filmed.
+fn rails(catalogue: &Catalogue) -> Vec<Rail<'_>> {
+    let mut rails: Vec<Rail<'_>> = catalogue
         .cameras
         .iter()
-        .map(|c| (c.label.clone(), Vec::new()))
+        .map(|c| Rail::of(&c.label))
         .collect();
     let mut nameless = Vec::new();
     for (n, shot) in catalogue.shots.iter().enumerate() {
         let label = catalogue.camera_label(&shot.shot);
-        match rails.iter_mut().find(|(l, _)| l == label) {
-            Some((_, shots)) => shots.push((n, shot)),
+        match rails.iter_mut().find(|rail| rail.label == label) {
+            Some(rail) => rail.shots.push((n, shot)),
             None => nameless.push((n, shot)),
         }
     }
     if !nameless.is_empty() {
-        rails.push(("body not named".to_owned(), nameless));
+        rails.push(Rail {
+            shots: nameless,
+            ..Rail::of("camera not named")
+        });
+    }
+    for film in catalogue.films.iter().filter(|film| film.utc.is_some()) {
+        let label = match film.camera_label.as_str() {
+            "" => "films of no named camera",
+            label => label,
+        };
+        match rails.iter_mut().find(|rail| rail.label == label) {
+            Some(rail) => rail.films.push(film),
+            None => rails.push(Rail {
+                films: vec![film],
+                ..Rail::of(label)
+            }),
+        }
     }
     rails
+}
+
+/// Films as bars on a body's rail, as long as they last and never too short to be seen.
+fn bars(svg: &mut String, frame: &Frame, body: usize, rail_y: f64, films: &[&FilmRecord]) {
+    const LEAST_WIDTH: f64 = 3.0;
+    for film in films {
+        let Some(begin) = film.utc else {
+            continue;
+        };
+        let end = film.end().unwrap_or(begin);
+        if end < frame.from || begin > frame.to {
+            continue;
+        }
+        let left = frame.x(begin.max(frame.from));
+        let right = frame.x(end.min(frame.to)).max(left + LEAST_WIDTH);
+        let _ = writeln!(
+            svg,
+            "<path class=\"film b{}\" d=\"M{} {}H{}v6H{}z\"><title>{}, {}</title></path>",
+            body % SHAPES,
+            place(left),
+            place(rail_y - 3.0),
+            place(right),
+            place(left),
+            safe(film.name()),
+            film.phase
+        );
+    }
 }
 
 fn axes(svg: &mut String, frame: &Frame, zone: &TimeZone, height: f64) {
@@ -372,17 +427,35 @@ fn shape(which: usize, x: f64, y: f64) -> String {
     }
 }
 
+/// "40 shots, 2 films".
+fn members(rail: &Rail<'_>) -> String {
+    match rail.films.len() {
+        0 => counted(rail.shots.len(), "shot"),
+        films => format!(
+            "{}, {}",
+            counted(rail.shots.len(), "shot"),
+            counted(films, "film")
+        ),
+    }
+}
+
 fn legend(catalogue: &Catalogue) -> String {
     let mut out = String::from("<ul class=\"legend\">\n");
-    for (n, (label, shots)) in rails(catalogue).iter().enumerate() {
+    for (n, rail) in rails(catalogue).iter().enumerate() {
         let _ = writeln!(
             out,
             "<li><svg viewBox=\"0 0 14 14\" aria-hidden=\"true\"><path class=\"mark b{}\" d=\"{}\"/></svg> \
                  {}, {}</li>",
             n % SHAPES,
             shape(n % SHAPES, 7.0, 7.0),
-            safe(label),
-            counted(shots.len(), "shot")
+            safe(&rail.label),
+            members(rail)
+        );
+    }
+    if catalogue.films.iter().any(|film| film.utc.is_some()) {
+        out.push_str(
+            "<li><svg viewBox=\"0 0 28 14\" aria-hidden=\"true\"><path class=\"film b0\" d=\"M2 4H26v6H2z\"/></svg> a film, as long \
+             as it lasts</li>\n",
         );
     }
     let _ = writeln!(

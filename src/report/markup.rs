@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use jiff::tz::{Offset, TimeZone};
 
+pub(in crate::report) use crate::domain::counted;
 use crate::domain::{Utc, in_markup};
 
 /// Text made safe inside an element or a quoted attribute; control characters become spaces.
@@ -145,15 +146,6 @@ pub(super) fn minutes(seconds: f64) -> String {
         format!("{whole:.0} min {rest:.1} s")
     } else {
         format!("{rest:.1} s")
-    }
-}
-
-/// "1 frame", "3 frames".
-pub(super) fn counted(n: usize, noun: &str) -> String {
-    if n == 1 {
-        format!("1 {noun}")
-    } else {
-        format!("{n} {noun}s")
     }
 }
 

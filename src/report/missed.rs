@@ -37,7 +37,7 @@ pub(super) fn missed(
             "Nothing: every file was read, placed in time and fitted, and none is flagged.",
         );
     }
-    section("missed", "What was missed, and why", &body)
+    section("missed", "Gaps and rejected frames", &body)
 }
 
 fn covered(catalogue: &Catalogue, coverage: &Coverage, zone: &TimeZone) -> String {
@@ -192,7 +192,7 @@ fn notices(catalogue: &Catalogue) -> String {
     let (look, note) = (of(Severity::Look), of(Severity::Note));
     let mut out = String::new();
     if !look.is_empty() {
-        out += "<h3>To look at</h3>\n";
+        out += "<h3>Warnings</h3>\n";
         out += &list(&look);
     }
     out + &folded(&counted(note.len(), "note"), &note)

@@ -8,6 +8,7 @@
 mod beads;
 mod clocks;
 mod curve;
+mod films;
 mod markup;
 mod missed;
 mod page;

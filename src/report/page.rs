@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 use super::beads::{DueLight, beads};
 use super::clocks::clocks;
 use super::curve::curves;
+use super::films::films;
 use super::markup::{
     base64, calendar_date, clock_time, counted, link, list, minutes, paragraph, safe, section,
     table, table_of, zone_of,
@@ -61,7 +62,7 @@ pub struct PageInput<'a> {
     /// The light due in frames near second and third contact, in time order.
     pub due_light: &'a [DueLight],
     /// Whether the page may tell the place.
-    pub tell_place: bool,
+    pub embed_location: bool,
     /// The files written below OUT.
     pub files: &'a [WrittenFile],
 }
@@ -77,7 +78,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         contacts.map_or_else(no_eclipse, |c| {
             section(
                 "curve",
-                "Every shot on the curve",
+                "Timeline",
                 &curves(catalogue, c, input.curve, &zone),
             )
         }),
@@ -87,6 +88,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         beads(catalogue, input.due_light, thumb, &zone),
         bursts(catalogue, thumb, input.thumbs_beside, &zone),
         shot_table(catalogue, &zone),
+        films(catalogue, &zone),
         files(input.files),
     ]
     .concat();
@@ -107,19 +109,19 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
         safe(&title)
     );
     out.push_str("<a class=\"skip\" href=\"#main\">Skip to the card</a>\n");
-    out += &header(catalogue, &title, &zone, input.tell_place);
-    out += &contents(contacts.is_some(), input);
+    out += &header(catalogue, &title, &zone, input.embed_location);
+    out += &contents(contacts.is_some(), !catalogue.films.is_empty(), input);
     let _ = writeln!(out, "<main id=\"main\">\n{main}</main>");
     out += &footer(catalogue);
     let _ = writeln!(out, "<script>\n{SCRIPT}</script>\n</body>\n</html>");
     out
 }
 
-fn header(catalogue: &Catalogue, title: &str, zone: &TimeZone, tell_place: bool) -> String {
+fn header(catalogue: &Catalogue, title: &str, zone: &TimeZone, embed_location: bool) -> String {
     let mut out = format!("<header>\n<h1>{}</h1>\n", safe(title));
     if let Some(c) = &catalogue.contacts {
         let _ = writeln!(out, "<p class=\"big\">{}</p>", safe(&eclipse_words(c)));
-        out += &paragraph(&place_words(catalogue, c, zone, tell_place));
+        out += &paragraph(&place_words(catalogue, c, zone, embed_location));
     }
     out += &paragraph(&card_words(catalogue));
     out.push_str("</header>\n");
@@ -152,7 +154,7 @@ fn place_words(catalogue: &Catalogue, c: &Contacts, zone: &TimeZone, told: bool)
     };
     if !told {
         return format!(
-            "On {}. Local times are UTC{}. The place is not told: strip.toml says tell_place = false.",
+            "On {}. Local times are UTC{}. The place is not told: strip.toml says embed_location = false.",
             calendar_date(c.maximum.utc, zone),
             zone.to_offset(c.maximum.utc.timestamp())
         );
@@ -183,22 +185,26 @@ fn card_words(catalogue: &Catalogue) -> String {
         .filter(|s| !s.flags.is_empty())
         .count();
     let bodies = match catalogue.cameras.len() {
-        0 => "no named body".to_owned(),
-        1 => "1 body".to_owned(),
-        n => format!("{n} bodies"),
+        0 => "no named camera".to_owned(),
+        1 => "1 camera".to_owned(),
+        n => format!("{n} cameras"),
     };
     let phases = if parts.is_empty() {
         String::new()
     } else {
         format!(": {}", parts.join(", "))
     };
+    let films = match catalogue.films.len() {
+        0 => String::new(),
+        n => format!(" {}.", counted(n, "film")),
+    };
     format!(
-        "{} by {bodies}{phases}. {flagged} flagged.",
+        "{} by {bodies}{phases}. {flagged} flagged.{films}",
         counted(catalogue.shots.len(), "shot")
     )
 }
 
-fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
+fn contents(eclipse: bool, filmed: bool, input: &PageInput<'_>) -> String {
     let links = [
         (input.strip.is_some(), "strip", "Strip"),
         (input.corona.is_some(), "corona", "Corona"),
@@ -206,10 +212,11 @@ fn contents(eclipse: bool, input: &PageInput<'_>) -> String {
         (eclipse, "curve", "Curve"),
         (eclipse, "contacts", "Contacts"),
         (true, "clocks", "Clocks"),
-        (true, "missed", "Missed"),
+        (true, "missed", "Gaps"),
         (!input.due_light.is_empty(), "due", "Light due"),
         (true, "frames", "Frames"),
         (true, "shots", "Shots"),
+        (filmed, "films", "Films"),
         (true, "files", "Files"),
     ];
     let items: String = links

@@ -164,7 +164,7 @@ fn alt_text(shot: &ShotRecord, zone: &TimeZone) -> String {
     {
         let _ = write!(
             words,
-            ", {:.0} percent covered",
+            ", obscuration {:.0} percent",
             predicted.obscuration * 100.0
         );
     }
@@ -313,7 +313,7 @@ fn filters(catalogue: &Catalogue) -> String {
              f-body\">{}</output>\n</div>\n",
         pick("f-phase", "Phase", all, &phases),
         pick("f-flag", "Flag", &flag_first, &flags),
-        pick("f-body", "Body", all, &bodies),
+        pick("f-body", "Camera", all, &bodies),
         counted(catalogue.shots.len(), "shot")
     )
 }

@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::develop::{Disc, TILE_REACH, Target, developed, placed_corona};
+use super::foreground::{Foreground, foreground};
 use super::label::{captions, info};
-use super::landscape::{Landscape, landscape};
 use super::layout::{Layout, LayoutError, PieceGeometry, Place, crowded, layout, layout_over};
 use super::level::{Level, Measured, TOO_CLIPPED, hue, levels, matched};
 use super::notice;
@@ -93,7 +93,7 @@ pub fn draw(
     centre: Option<CentrePiece<'_>>,
 ) -> Result<Drawn, StripError> {
     let mut notices = Vec::new();
-    let land = landscape(catalogue, recipe, open, &mut notices);
+    let land = foreground(catalogue, recipe, open, &mut notices);
     let pieces = pieces(catalogue, recipe, centre, &mut notices)?;
     let mut pieces = match recipe.arrangement {
         Arrangement::Path => uncrowded(recipe, land.as_ref(), pieces, &mut notices),
@@ -136,7 +136,7 @@ pub fn draw(
 /// Over the wide view where there is one, else on the recipe's canvas.
 fn laid_out(
     recipe: &Recipe,
-    land: Option<&Landscape>,
+    land: Option<&Foreground>,
     geometry: &[PieceGeometry],
 ) -> Result<Layout, LayoutError> {
     match land {
@@ -148,20 +148,20 @@ fn laid_out(
 /// The pieces of a path without those that would stand in the corona or on another disc.
 fn uncrowded<'a>(
     recipe: &Recipe,
-    land: Option<&Landscape>,
+    land: Option<&Foreground>,
     pieces: Vec<Piece<'a>>,
     notices: &mut Vec<Notice>,
 ) -> Vec<Piece<'a>> {
-    if recipe.up != Up::Zenith {
+    if recipe.orientation != Up::Zenith {
         notices.push(Notice::note(
-            "the path is as it stood over the land, its discs are not; up = \"zenith\" in strip.toml turns them",
+            "the path is as it stood over the land, its discs are not; orientation = \"zenith\" in strip.toml turns them",
         ));
     }
     let geometry: Vec<PieceGeometry> = pieces.iter().map(|p| p.geometry).collect();
     let crowded = crowded(&geometry, land.map_or(1.0, |l| l.scale(recipe, &geometry)));
     for &(i, other) in &crowded {
         let why = if pieces[other].geometry.middle {
-            "it stood within the reach of the picture in the middle; a smaller `reach` in strip.toml makes room".to_owned()
+            "it stood within the reach of the picture in the middle; a smaller `extent_radii` in strip.toml makes room".to_owned()
         } else {
             format!("its disc would cover that of {}", pieces[other].name)
         };
@@ -187,7 +187,7 @@ fn off_the_land(pieces: &[Piece<'_>], laid: &Layout) -> Vec<Notice> {
         .zip(&laid.places)
         .filter(|(_, place)| outside(place));
     lost.map(|(piece, _)| {
-        Notice::look("stood outside the landscape, or at its edge").about(&piece.name)
+        Notice::look("stood outside the foreground, or at its edge").about(&piece.name)
     })
     .collect()
 }

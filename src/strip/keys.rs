@@ -156,14 +156,14 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, _| set(&mut r.centre, words(v).map(centre)),
     },
     Key {
-        name: "reach",
+        name: "extent_radii",
         about: "How far the middle picture reaches, in solar radii from the Sun's centre, or \"auto\" to follow the corona.",
         kind: Kind::Auto {
             least: 1.1,
             most: 30.0,
         },
-        show: |r| auto_or(r.reach),
-        take: |r, v, k| set(&mut r.reach, auto(v, k)),
+        show: |r| auto_or(r.extent_radii),
+        take: |r, v, k| set(&mut r.extent_radii, auto(v, k)),
     },
     Key {
         name: "centre_size",
@@ -187,11 +187,11 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, _| set(&mut r.background, colour(v)),
     },
     Key {
-        name: "up",
+        name: "orientation",
         about: "What is up in every disc: north, zenith (as the eye saw it), or as-shot.",
         kind: Kind::Choice(words_of::<Up>),
-        show: |r| quoted(r.up.word()),
-        take: |r, v, _| set(&mut r.up, choice::<Up>(v)),
+        show: |r| quoted(r.orientation.word()),
+        take: |r, v, _| set(&mut r.orientation, choice::<Up>(v)),
     },
     Key {
         name: "align",
@@ -201,16 +201,16 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, _| set(&mut r.align, choice::<Align>(v)),
     },
     Key {
-        name: "tint",
+        name: "white_balance",
         about: "Colour of the filtered discs: as-shot (the filter's own), neutral, or warm.",
         kind: Kind::Choice(words_of::<Tint>),
-        show: |r| quoted(r.tint.word()),
-        take: |r, v, _| set(&mut r.tint, choice::<Tint>(v)),
+        show: |r| quoted(r.white_balance.word()),
+        take: |r, v, _| set(&mut r.white_balance, choice::<Tint>(v)),
     },
     Key {
         name: "matched",
         about: "Bring all filtered discs to one brightness and colour, whatever their exposures and filters (true), or leave each as it\n\
-                was photographed (false; tint and brightness then count for nothing).",
+                was photographed (false; white_balance and brightness then count for nothing).",
         kind: Kind::Truth,
         show: |r| r.matched.to_string(),
         take: |r, v, _| set(&mut r.matched, truth(v)),
@@ -233,48 +233,48 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, _| set(&mut r.captions, choice::<Captions>(v)),
     },
     Key {
-        name: "landscape",
+        name: "foreground",
         about: "A wide view to lay the path over: the name of a frame, or \"none\".",
         kind: Kind::Frame,
-        show: |r| none_or(r.landscape.as_deref()),
+        show: |r| none_or(r.foreground.as_deref()),
         take: |r, v, _| {
             set(
-                &mut r.landscape,
+                &mut r.foreground,
                 words(v).map(|w| (w != "none").then(|| w.to_owned())),
             )
         },
     },
     Key {
-        name: "landscape_az_deg",
+        name: "foreground_az_deg",
         about: "Azimuth at the middle of the wide view, degrees from north through east, or \"auto\" to take it from the Sun\n\
                 in the view.",
         kind: Kind::Auto {
             least: -360.0,
             most: 360.0,
         },
-        show: |r| auto_or(r.landscape_az_deg),
-        take: |r, v, k| set(&mut r.landscape_az_deg, auto(v, k)),
+        show: |r| auto_or(r.foreground_az_deg),
+        take: |r, v, k| set(&mut r.foreground_az_deg, auto(v, k)),
     },
     Key {
-        name: "landscape_horizon",
+        name: "foreground_horizon",
         about: "Where the flat horizon lies in the wide view, 0 its top and 1 its bottom, or \"auto\" to take it from the Sun in the\n\
                 view.",
         kind: Kind::Auto {
             least: -3.0,
             most: 4.0,
         },
-        show: |r| auto_or(r.landscape_horizon),
-        take: |r, v, k| set(&mut r.landscape_horizon, auto(v, k)),
+        show: |r| auto_or(r.foreground_horizon),
+        take: |r, v, k| set(&mut r.foreground_horizon, auto(v, k)),
     },
     Key {
-        name: "landscape_width_deg",
+        name: "foreground_width_deg",
         about: "Degrees the wide view spans from side to side, or \"auto\" to take its focal length's.",
         kind: Kind::Auto {
             least: 1.0,
             most: 150.0,
         },
-        show: |r| auto_or(r.landscape_width_deg),
-        take: |r, v, k| set(&mut r.landscape_width_deg, auto(v, k)),
+        show: |r| auto_or(r.foreground_width_deg),
+        take: |r, v, k| set(&mut r.foreground_width_deg, auto(v, k)),
     },
     Key {
         name: "credit",
@@ -289,11 +289,11 @@ pub(super) const KEYS: &[Key] = &[
         },
     },
     Key {
-        name: "tell_place",
+        name: "embed_location",
         about: "Whether the files may tell where the pictures were taken.",
         kind: Kind::Truth,
-        show: |r| r.tell_place.to_string(),
-        take: |r, v, _| set(&mut r.tell_place, truth(v)),
+        show: |r| r.embed_location.to_string(),
+        take: |r, v, _| set(&mut r.embed_location, truth(v)),
     },
     Key {
         name: "outputs",
@@ -316,15 +316,15 @@ pub(super) const KEYS: &[Key] = &[
         take: |r, v, k| set(&mut r.corona_strength, number(v, k)),
     },
     Key {
-        name: "corona_reach",
+        name: "corona_extent_radii",
         about: "How far corona.png reaches, in solar radii from the Sun's centre, or \"auto\" as far as the corona is to be seen; 40 shows\n\
                 all there is, as corona.tif and .exr do.",
         kind: Kind::Auto {
             least: 1.2,
             most: 40.0,
         },
-        show: |r| auto_or(r.corona_reach),
-        take: |r, v, k| set(&mut r.corona_reach, auto(v, k)),
+        show: |r| auto_or(r.corona_extent_radii),
+        take: |r, v, k| set(&mut r.corona_extent_radii, auto(v, k)),
     },
     Key {
         name: "flatten",

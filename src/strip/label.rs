@@ -114,7 +114,7 @@ pub(super) fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>])
             .contacts
             .as_ref()
             .map(|c| (c.site, catalogue.site_source.unwrap_or(SiteSource::Given)))
-            .filter(|_| recipe.tell_place),
+            .filter(|_| recipe.embed_location),
         dpi: recipe.dpi,
         ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))
     }

@@ -75,7 +75,7 @@ pub fn time_lapse(
     let mut notices = Vec::new();
     let mut shown = Vec::new();
     for record in chosen(catalogue, lapse) {
-        let Some(pose) = pose(catalogue, record, recipe.up, Align::Sun) else {
+        let Some(pose) = pose(catalogue, record, recipe.orientation, Align::Sun) else {
             continue;
         };
         match open(record) {

@@ -88,17 +88,17 @@ fn frame_piece<'a>(
     let record = catalogue
         .shot(name)
         .ok_or_else(|| StripError::NoFrame(name.to_owned()))?;
-    let Some(pose) = pose(catalogue, record, recipe.up, recipe.align) else {
+    let Some(pose) = pose(catalogue, record, recipe.orientation, recipe.align) else {
         let why = record.no_disc.unwrap_or(NoDisc::Untold);
         notices.push(Notice::look(format!("left out of the strip: {why}")).about(name));
         return Ok(None);
     };
-    notices.extend(turn_notice(catalogue, record, recipe.up));
+    notices.extend(turn_notice(catalogue, record, recipe.orientation));
     let reach = match pose.light {
         Light::Filtered => FADE_TO,
         Light::Bare if middle => {
             let usual = USUAL_REACH.min(balanced_reach(recipe));
-            bare_reach(record, &pose, recipe.reach, usual)
+            bare_reach(record, &pose, recipe.extent_radii, usual)
         }
         Light::Bare => bare_reach(record, &pose, None, RING_REACH),
     };
@@ -158,7 +158,7 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
     } else {
         corona.north_deg
     };
-    let clockwise_deg = match recipe.up {
+    let clockwise_deg = match recipe.orientation {
         Up::North => north,
         Up::Zenith => north + q,
         Up::AsShot => 0.0,
@@ -169,8 +169,8 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
             middle: true,
             reach: recipe.centre_size
                 * recipe
-                    .reach
-                    .unwrap_or_else(|| corona_reach(&corona).min(balanced_reach(recipe))),
+                    .extent_radii
+                    .unwrap_or_else(|| corona_extent_radii(&corona).min(balanced_reach(recipe))),
             sky: maximum.as_ref().map(|m| sky_place(&m.sky)),
         },
         source: Source::Corona(corona, clockwise_deg),
@@ -181,7 +181,7 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
 
 /// How far the corona can be seen, in solar radii: where its light along four spokes falls to nothing, or the picture
 /// ends.
-fn corona_reach(corona: &CentrePiece<'_>) -> f64 {
+fn corona_extent_radii(corona: &CentrePiece<'_>) -> f64 {
     let (light, sun) = (corona.light, &corona.sun);
     let right = light.width() as f64 - sun.x_px;
     let below = light.height() as f64 - sun.y_px;

@@ -74,7 +74,8 @@ pub(super) fn light_of_shot(catalogue: &Catalogue, record: &ShotRecord) -> Light
         record.phase,
         Phase::SecondContact | Phase::Totality | Phase::ThirdContact
     );
-    if near && total && !record.flags.has(Flag::FilterOn) {
+    let timeless = record.phase == Phase::Untimed && record.shows_totality();
+    if (near || timeless) && total && !record.flags.has(Flag::FilterOn) {
         Light::Bare
     } else {
         Light::Filtered
@@ -127,7 +128,7 @@ fn turn(catalogue: &Catalogue, record: &ShotRecord, up: Up) -> Option<Turn> {
     })
 }
 
-/// The north of the nearest frame in time by the same body, for a frame that has none of its own.
+/// The north of the nearest frame in time by the same camera, for a frame that has none of its own.
 fn usual_north_deg(catalogue: &Catalogue, record: &ShotRecord) -> Option<f64> {
     let utc = record.utc?;
     catalogue
@@ -147,6 +148,7 @@ pub(super) fn turn_notice(catalogue: &Catalogue, record: &ShotRecord, up: Up) ->
         return Some(Notice::look(text).about(name));
     }
     let borrowed = up != Up::AsShot && record.north_deg.is_none();
-    let text = "its own north is not known; turned like the frame nearest in time by the same body";
+    let text =
+        "its own north is not known; turned like the frame nearest in time by the same camera";
     borrowed.then(|| Notice::note(text).about(name))
 }

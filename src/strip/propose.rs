@@ -6,6 +6,8 @@ mod choose;
 mod size;
 mod tell;
 
+use std::collections::BTreeSet;
+
 use super::pose::{Light, light_of_shot};
 use super::recipe::{Centre, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -90,21 +92,28 @@ impl Recipe {
     }
 }
 
-/// Frames of the Sun without a usable time, in the order of their names.
+/// Frames of the Sun without a usable time, in the catalogue's order, which is that of their names with numbers read as numbers.
 pub(super) fn untimed(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
-    let mut all: Vec<&ShotRecord> = catalogue
+    catalogue
         .shots
         .iter()
         .filter(|s| s.utc.is_none() && s.role != Some(Role::Wide) && sun(s).is_some())
-        .collect();
-    all.sort_by(|a, b| a.name().cmp(b.name()));
-    all.into_iter()
 }
 
-/// A row in the order of names, for a card that has discs but no times.
+/// A row in the order of names, for a card that has discs but no times; what shows totality stands in the middle.
 fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
-    let mut names: Vec<String> = untimed(catalogue).map(|s| s.name().to_owned()).collect();
-    if names.is_empty() {
+    let total = catalogue
+        .contacts
+        .as_ref()
+        .is_some_and(|c| c.kind == LocalKind::Total);
+    let middle = best_single(catalogue).filter(|_| total);
+    let beside =
+        |s: &&ShotRecord| middle.is_none() || light_of_shot(catalogue, s) == Light::Filtered;
+    let mut names: Vec<String> = untimed(catalogue)
+        .filter(beside)
+        .map(|s| s.name().to_owned())
+        .collect();
+    if names.is_empty() && middle.is_none() {
         return (Recipe::default(), vec![nothing_to_place(catalogue)]);
     }
     let dropped = names.len().saturating_sub(2 * MOST_EACH_SIDE);
@@ -115,13 +124,30 @@ fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
         text.push_str(&format!(", the last {dropped} left out"));
     }
     let notice = Notice::look(format!("{text}; put them in order in strip.toml"));
-    let after = names.split_off(names.len().div_ceil(2));
+    let half = match middle {
+        Some(middle) => {
+            let until = catalogue
+                .shots
+                .iter()
+                .take_while(|s| s.name() != middle.name());
+            let earlier: BTreeSet<&str> = until.map(ShotRecord::name).collect();
+            names.partition_point(|name| earlier.contains(name.as_str()))
+        }
+        None => names.len().div_ceil(2),
+    };
+    let after = names.split_off(half);
     let recipe = Recipe {
+        centre: middle.map_or(Centre::None, |_| Centre::Corona),
         before: names,
         after,
         ..Recipe::default()
     };
-    (size::sized(catalogue, recipe), vec![notice])
+    let notices = if recipe.frames().count() > 0 {
+        vec![notice]
+    } else {
+        Vec::new()
+    };
+    (size::sized(catalogue, recipe), notices)
 }
 
 fn nothing_to_place(catalogue: &Catalogue) -> Notice {
@@ -226,13 +252,20 @@ fn greatest<'a>(contacts: &Contacts, candidates: &'a [Candidate]) -> Option<&'a 
 
 /// The best single frame of totality: bare, its disc fitted, with the least against it; of equals the one in the middle of the
 /// exposures.
+/// Where none has a time, one without that shows totality.
 pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
-    let bare: Vec<&ShotRecord> = catalogue
-        .shots
-        .iter()
-        .filter(|s| s.phase == Phase::Totality && s.role != Some(Role::Wide))
-        .filter(|s| light_of_shot(catalogue, s) == Light::Bare && sun(s).is_some())
-        .collect();
+    let of_phase = |phase: Phase| -> Vec<&ShotRecord> {
+        catalogue
+            .shots
+            .iter()
+            .filter(|s| s.phase == phase && s.role != Some(Role::Wide))
+            .filter(|s| light_of_shot(catalogue, s) == Light::Bare && sun(s).is_some())
+            .collect()
+    };
+    let mut bare = of_phase(Phase::Totality);
+    if bare.is_empty() {
+        bare = of_phase(Phase::Untimed);
+    }
     let mut stops: Vec<f64> = bare
         .iter()
         .filter_map(|s| s.shot.exposure.stops())

@@ -150,7 +150,7 @@ pub struct Recipe {
     /// Strength of streamers and fine structure in the corona's pictures to look at, 0 to 3.
     pub corona_strength: f64,
     /// How far corona.png reaches, in solar radii from the Sun's centre; `None` follows what is to be seen.
-    pub corona_reach: Option<f64>,
+    pub corona_extent_radii: Option<f64>,
     /// What becomes of the oval of a low Sun in the corona and its layers.
     pub flatten: Flatten,
     /// Pixels across, where no paper is given; 64 to 60,000.
@@ -169,17 +169,17 @@ pub struct Recipe {
     /// of the width at the sides and of the height above and below.
     pub margin: Option<f64>,
     /// How far the middle picture reaches, in solar radii from the Sun's centre; `None` follows the corona.
-    pub reach: Option<f64>,
+    pub extent_radii: Option<f64>,
     /// Diameter of the middle picture's disc, in diameters of the others; 0.5 to 10.
     pub centre_size: f64,
     /// Background, sRGB.
     pub background: [u8; 3],
     /// What is up.
-    pub up: Up,
+    pub orientation: Up,
     /// What stands still; the disc of that body gets the common radius.
     pub align: Align,
     /// The discs' colour.
-    pub tint: Tint,
+    pub white_balance: Tint,
     /// Whether all filtered discs are brought to one brightness and colour; as each was photographed if not.
     pub matched: bool,
     /// Light at the centre of an uncovered disc, 0.05 to 1 where 1 is the brightest a file holds.
@@ -187,18 +187,18 @@ pub struct Recipe {
     /// What is written below each disc.
     pub captions: Captions,
     /// A wide view to lay the path over, by its name on the card.
-    pub landscape: Option<String>,
+    pub foreground: Option<String>,
     /// Azimuth at the middle of the wide view in degrees; `None` takes it from the Sun in the view.
-    pub landscape_az_deg: Option<f64>,
+    pub foreground_az_deg: Option<f64>,
     /// Where the flat horizon lies in the wide view, from 0 at its top to 1 at its bottom (beyond both allowed); `None`
     /// takes it from the Sun in the view.
-    pub landscape_horizon: Option<f64>,
+    pub foreground_horizon: Option<f64>,
     /// Degrees the wide view spans from side to side; `None` takes it from the frame's focal length.
-    pub landscape_width_deg: Option<f64>,
+    pub foreground_width_deg: Option<f64>,
     /// Credit line for the files.
     pub credit: Option<String>,
     /// Whether the files may tell the place.
-    pub tell_place: bool,
+    pub embed_location: bool,
     /// Files to write.
     pub outputs: Vec<Output>,
     /// Whether each disc is also written by itself.
@@ -222,7 +222,7 @@ impl Default for Recipe {
             aside: Vec::new(),
             corona_without: Vec::new(),
             corona_strength: 1.0,
-            corona_reach: None,
+            corona_extent_radii: None,
             flatten: Flatten::default(),
             width_px: 6_000,
             paper: None,
@@ -231,21 +231,21 @@ impl Default for Recipe {
             disc_px: None,
             spacing: 0.25,
             margin: None,
-            reach: None,
+            extent_radii: None,
             centre_size: 1.0,
             background: [0; 3],
-            up: Up::default(),
+            orientation: Up::default(),
             align: Align::default(),
-            tint: Tint::default(),
+            white_balance: Tint::default(),
             matched: true,
             brightness: 0.8,
             captions: Captions::default(),
-            landscape: None,
-            landscape_az_deg: None,
-            landscape_horizon: None,
-            landscape_width_deg: None,
+            foreground: None,
+            foreground_az_deg: None,
+            foreground_horizon: None,
+            foreground_width_deg: None,
             credit: None,
-            tell_place: false,
+            embed_location: false,
             outputs: vec![Output::Tiff, Output::Png, Output::Jpeg],
             layers: false,
             time_lapse: false,
@@ -267,7 +267,7 @@ impl Recipe {
             .map(String::as_str)
             .chain(centre)
             .chain(self.after.iter().map(String::as_str))
-            .chain(self.landscape.as_deref())
+            .chain(self.foreground.as_deref())
     }
 }
 

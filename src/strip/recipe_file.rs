@@ -160,8 +160,8 @@ pub(super) fn unknown_key(name: &str) -> String {
 
 /// Frames named outside the lists must be on the card too.
 fn check_named(recipe: &Recipe, key: &str, catalogue: &Catalogue) -> Result<(), String> {
-    let named = match (key, &recipe.centre, &recipe.landscape) {
-        ("centre", Centre::Frame(name), _) | ("landscape", _, Some(name)) => name,
+    let named = match (key, &recipe.centre, &recipe.foreground) {
+        ("centre", Centre::Frame(name), _) | ("foreground", _, Some(name)) => name,
         _ => return Ok(()),
     };
     on_card(named, catalogue)
@@ -226,7 +226,7 @@ pub(super) fn beside(catalogue: &Catalogue, record: &ShotRecord) -> String {
     let time = record.utc.map(|utc| local_time(catalogue, utc, "%H:%M:%S"));
     let covered = record
         .predicted
-        .map(|sky| format!("{:.0} % covered", sky.obscuration * 100.0));
+        .map(|sky| format!("obscuration {:.0} %", sky.obscuration * 100.0));
     let words: Vec<String> = [time, covered].into_iter().flatten().collect();
     if words.is_empty() {
         return String::new();

@@ -280,11 +280,11 @@ fn what_is_chosen_is_in_the_recipe_at_once_and_comments_stay() {
     assert_eq!(dropped.status, 200, "{}", dropped.text());
     assert!(!recipe(&desk, "strip.toml").before.contains(&name(first)));
     let set = json!([{ "set": { "key": "paper", "value": "12x18 in" } }, { "set": { "key": "spacing", "value": 0.5 } }, { "aside": first },
-        { "set": { "key": "outputs", "value": ["png"] } }, { "set": { "key": "tell_place", "value": true } }]);
+        { "set": { "key": "outputs", "value": ["png"] } }, { "set": { "key": "embed_location", "value": true } }]);
     let answer = served.post("recipe/-/edit", &set.to_string());
     assert_eq!(answer.status, 200, "{}", answer.text());
     let now = recipe(&desk, "strip.toml");
-    assert!(now.tell_place && now.paper.is_some() && now.aside == [name(first)]);
+    assert!(now.embed_location && now.paper.is_some() && now.aside == [name(first)]);
     assert!(desk.read("strip.toml").contains("# as on the wall"));
     let field = |answer: &Value, name: &str| {
         let fields = answer["fields"].as_array().unwrap().clone();
@@ -521,6 +521,11 @@ fn the_full_strip_and_copies_are_made_with_their_progress() {
         picture.body,
         fs::read(desk.out().join("strip.png")).unwrap()
     );
+    let small = served.get(&format!("result/-/{}/small", strip["number"]));
+    assert_eq!(small.header("content-type"), "image/jpeg");
+    assert!(small.body.starts_with(&[0xFF, 0xD8]));
+    assert!(small.body.len() < picture.body.len());
+    assert_eq!(served.get("result/-/99/small").status, 404);
     // The chosen frames, checked copies that `export --undo` knows of.
     let chosen = recipe(&desk, "strip.toml");
     assert_eq!(

@@ -38,7 +38,7 @@ fn every_topic_and_command_has_its_help() {
     for key in [
         "layout = \"row\"",
         "30 to 2400",
-        "landscape_az_deg",
+        "foreground_az_deg",
         "row, arc, grid",
     ] {
         assert!(keys.contains(key), "{key}");
@@ -66,7 +66,7 @@ fn manual_pages_and_completions_come_from_the_same_description() {
         page("contactstrip-strip.1").contains("\\-\\-drop")
             && page("contactstrip-choose.1").contains("no\\-browser")
     );
-    assert!(page("contactstrip-strip.toml.7").contains("landscape_az_deg"));
+    assert!(page("contactstrip-strip.toml.7").contains("foreground_az_deg"));
     // No line of a page may be taken for a command of the typesetter.
     let flags = page("contactstrip-flags.7");
     assert!(flags.contains("incomplete\\-burst"), "{flags}");

@@ -197,7 +197,7 @@ fn a_sound_session_has_nothing_to_mend() {
     let output = SOUND.rehearsed();
     let said = stdout(&output);
     assert_eq!(output.status.code(), Some(0), "{said}");
-    assert!(said.contains("Nothing to mend"), "{said}");
+    assert!(said.contains("Nothing to fix"), "{said}");
     assert!(said.contains("Never look at the Sun"), "{said}");
     assert!((before(&point(&output, "disc").0, "px across") - 220.0).abs() <= 1.0);
     assert!((before(&point(&output, "focus").0, "px (sigma)") - 1.0).abs() < 0.25);
@@ -218,7 +218,7 @@ fn a_session_with_every_fault_is_told_each_of_them() {
     let said = stdout(&output);
     assert_eq!(output.status.code(), Some(1), "{said}");
     for name in ["focus", "exposure", "drift", "clock"] {
-        assert!(point(&output, name).0.contains("mend"), "{name}: {said}");
+        assert!(point(&output, name).0.contains("fix"), "{name}: {said}");
     }
     assert!(
         point(&output, "focus").0.contains("the blur grows"),
@@ -260,12 +260,12 @@ fn one_soft_and_one_clipped_frame_are_named() {
     assert_eq!(output.status.code(), Some(1), "{said}");
     let (focus, _) = point(&output, "focus");
     assert!(
-        focus.contains("mend") && focus.contains("1 frame soft: PRA_0004.JPG"),
+        focus.contains("fix") && focus.contains("1 frame soft: PRA_0004.JPG"),
         "{said}"
     );
     let (exposure, advice) = point(&output, "exposure");
     assert!(
-        exposure.contains("mend") && exposure.contains("1 frame clipped: PRA_0008.JPG"),
+        exposure.contains("fix") && exposure.contains("1 frame clipped: PRA_0008.JPG"),
         "{said}"
     );
     assert!(advice.contains("keep to the exposure of the others"));
@@ -331,7 +331,7 @@ fn a_disc_clipped_in_red_alone_is_told() {
     .rehearsed();
     let (exposure, advice) = point(&output, "exposure");
     assert!(
-        exposure.contains("mend") && exposure.contains("12 frames clipped"),
+        exposure.contains("fix") && exposure.contains("12 frames clipped"),
         "{exposure}"
     );
     // 1.35 in the middle is 0.87 on the whole disc: 0.45 wants half of it.
@@ -374,7 +374,7 @@ fn a_tripod_that_stands_still_is_told_when_to_aim_again() {
     // Drawn at 0.14 in the middle at 1/800 s, 0.09 on the whole disc: 0.45 wants five times as much.
     let (exposure, advice) = point(&output, "exposure");
     assert!(
-        exposure.contains("mend") && advice.contains("try 1/160 s"),
+        exposure.contains("fix") && advice.contains("try 1/160 s"),
         "{said}"
     );
     assert!(

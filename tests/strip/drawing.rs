@@ -78,7 +78,7 @@ fn every_layout_can_be_drawn() {
         let recipe = Recipe {
             arrangement,
             captions: Captions::Both,
-            up: Up::Zenith,
+            orientation: Up::Zenith,
             ..recipe.clone()
         };
         let drawn = drawn(&scene, &catalogue, &takes, &recipe);
@@ -96,7 +96,7 @@ fn every_layout_can_be_drawn() {
 fn brightness_and_white_are_matched() {
     let (scene, catalogue, takes, recipe) = usual(4_000);
     let recipe = Recipe {
-        up: Up::North,
+        orientation: Up::North,
         ..recipe
     };
     let drawn = drawn(&scene, &catalogue, &takes, &recipe);
@@ -289,7 +289,7 @@ fn tints_are_what_they_say() {
         (Tint::AsShot, "as-shot"),
     ] {
         let recipe = Recipe {
-            tint,
+            white_balance: tint,
             ..recipe.clone()
         };
         let drawn = drawn(&scene, &catalogue, &takes, &recipe);
@@ -406,12 +406,12 @@ fn a_path_stands_over_the_land() {
     takes.push(("WIDE.JPG".to_owned(), take));
     let recipe = Recipe {
         arrangement: Arrangement::Path,
-        landscape: Some("WIDE.JPG".to_owned()),
-        landscape_az_deg: Some(318.0),
-        landscape_horizon: Some(0.9),
+        foreground: Some("WIDE.JPG".to_owned()),
+        foreground_az_deg: Some(318.0),
+        foreground_horizon: Some(0.9),
         disc_px: Some(40.0),
-        up: Up::Zenith,
-        reach: Some(1.3),
+        orientation: Up::Zenith,
+        extent_radii: Some(1.3),
         ..recipe
     };
     let redrawn = drawn;
@@ -431,7 +431,7 @@ fn a_path_stands_over_the_land() {
     );
     // Without a word from the person a view is aimed by its Sun, or refused.
     let unaimed = Recipe {
-        landscape_az_deg: None,
+        foreground_az_deg: None,
         disc_px: None,
         ..recipe.clone()
     };
@@ -449,7 +449,7 @@ fn a_path_stands_over_the_land() {
     assert!(!aimed.notices.iter().any(told), "{:?}", aimed.notices);
     // A corona that would reach over its neighbours keeps its light: they make way and are told.
     let whole = Recipe {
-        reach: None,
+        extent_radii: None,
         ..recipe.clone()
     };
     let alone = redrawn(&scene, &catalogue, &takes, &whole);
@@ -470,7 +470,7 @@ fn a_path_stands_over_the_land() {
         dpi: 100.0,
         bleed_in: 0.1,
         disc_px: None,
-        up: Up::AsShot,
+        orientation: Up::AsShot,
         ..recipe
     };
     let printed = redrawn(&scene, &catalogue, &takes, &paper);
@@ -482,7 +482,7 @@ fn a_path_stands_over_the_land() {
             .iter()
             .any(|t| t.contains("fills the paper and loses"))
     );
-    assert!(texts.iter().any(|t| t.contains("up = \"zenith\"")));
+    assert!(texts.iter().any(|t| t.contains("orientation = \"zenith\"")));
     // The pieces stand as far from the middle as on the whole view, at the scale of the paper.
     let scale = 1_020.0 / Rows::height(&drawn.sheet) as f64;
     let name = &printed.placed[0].name;

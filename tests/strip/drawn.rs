@@ -259,6 +259,7 @@ pub(crate) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
             clock_curve: Default::default(),
         }],
         shots,
+        films: Vec::new(),
         strays: Vec::new(),
         notices: Vec::new(),
     }

@@ -1,5 +1,6 @@
 //! Which frames are chosen.
 
+use contactstrip::catalogue::ShotRecord;
 use contactstrip::domain::{Flag, LocalKind, Notice, Phase};
 use contactstrip::strip::{By, Centre, Recipe, Wish};
 
@@ -240,10 +241,36 @@ fn a_card_without_an_eclipse_still_gives_a_row() {
     let (recipe, _) = Recipe::propose(&with);
     assert!(recipe.frames().count() >= 20);
     let mut timeless = catalogue(&Scene::SMALL, with.shots);
+    timeless.contacts = None;
     timeless.shots.iter_mut().for_each(|s| s.utc = None);
     let (recipe, notices) = Recipe::propose(&timeless);
     let names: Vec<&str> = timeless.shots.iter().map(|s| s.name()).collect();
     let row: Vec<&String> = recipe.before.iter().chain(&recipe.after).collect();
     assert_eq!(row, names);
+    assert!(notices.iter().any(|n| n.text().contains("no times")));
+}
+
+#[test]
+fn without_times_what_shows_totality_stands_in_the_middle() {
+    let (mut with, _) = card(&Scene::SMALL, 300.0);
+    let total: Vec<String> = with
+        .shots
+        .iter()
+        .filter(|s| s.phase == Phase::Totality)
+        .map(|s| s.name().to_owned())
+        .collect();
+    let first = with.shots.iter().position(|s| s.name() == total[0]);
+    let names = |shots: &[ShotRecord]| -> Vec<String> {
+        let partial = shots.iter().filter(|s| !total.contains(&s.shot.file.name));
+        partial.map(|s| s.name().to_owned()).collect()
+    };
+    let sides = with.shots.split_at(first.unwrap());
+    let (before, after) = (names(sides.0), names(sides.1));
+    for shot in &mut with.shots {
+        (shot.utc, shot.phase, shot.predicted) = (None, Phase::Untimed, None);
+    }
+    let (recipe, notices) = Recipe::propose(&with);
+    assert_eq!(recipe.centre, Centre::Corona);
+    assert_eq!((recipe.before, recipe.after), (before, after));
     assert!(notices.iter().any(|n| n.text().contains("no times")));
 }

@@ -37,7 +37,10 @@ fn a_frame_is_taken_at_its_time_and_dropped_with_its_own_comment() {
     let (text, recipe) = taken(BY_HAND, &catalogue, &[RecipeEdit::Take(name(4))]);
     assert_eq!(recipe.before, [name(2), name(4), name(5)], "{text}");
     let own = format!("\n  \"{}\",  # ", name(4));
-    assert!(text.contains(&own) && text.contains("% covered"), "{text}");
+    assert!(
+        text.contains(&own) && text.contains("obscuration "),
+        "{text}"
+    );
     for kept in comments(BY_HAND) {
         assert!(comments(&text).contains(&kept), "{kept:?} is lost:\n{text}");
     }
@@ -96,7 +99,7 @@ fn the_program_s_own_text_keeps_every_comment_beside_its_frame() {
     let (text, moved) = taken(&text, &catalogue, &[moved]);
     assert_eq!(moved.after.last(), Some(&first));
     let line = text.lines().find(|l| l.contains(&first)).unwrap();
-    assert!(line.contains("covered"), "it keeps its comment: {line}");
+    assert!(line.contains("obscuration"), "it keeps its comment: {line}");
 }
 
 #[test]

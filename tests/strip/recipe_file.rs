@@ -16,7 +16,7 @@ fn a_proposal_comes_back_as_it_was() {
         "\n{text}"
     );
     assert!(text.contains("# How the discs are arranged"));
-    assert!(text.contains("% covered"));
+    assert!(text.contains("obscuration "));
 }
 
 proptest! {
@@ -26,20 +26,20 @@ proptest! {
         centre in prop::sample::select(vec![Centre::None, Centre::Corona, Centre::Frame("DCIM/100/SUN_0003.JPG".into())]),
         paper in prop::sample::select(vec![None, Some(Paper { width: 84.0, height: 12.0, in_cm: false }), Some(Paper { width: 29.7, height: 42.05, in_cm: true })]),
         disc_px in prop::option::of(4.0..20_000.0_f64),
-        reach in prop::option::of(1.1..30.0_f64),
+        extent_radii in prop::option::of(1.1..30.0_f64),
         spacing in 0.0..10.0_f64,
         margin in prop::option::of(0.0..10.0_f64),
         centre_size in 0.5..10.0_f64,
         background in any::<[u8; 3]>(),
         credit in prop::option::of("[a-zA-Z \"\\\\'#é]{1,20}"),
-        tell_place in any::<bool>(),
+        embed_location in any::<bool>(),
     ) {
         let (catalogue, _) = card(&Scene::SMALL, 900.0);
         let recipe = Recipe {
-            arrangement, centre, paper, disc_px, reach, spacing, margin, centre_size, background,
-            credit: credit.filter(|c| c != "none"), tell_place, layers: tell_place,
-            up: Up::Zenith, tint: Tint::Warm, captions: Captions::Both,
-            landscape: Some("DCIM/100/SUN_0001.JPG".into()),
+            arrangement, centre, paper, disc_px, extent_radii, spacing, margin, centre_size, background,
+            credit: credit.filter(|c| c != "none"), embed_location, layers: embed_location,
+            orientation: Up::Zenith, white_balance: Tint::Warm, captions: Captions::Both,
+            foreground: Some("DCIM/100/SUN_0001.JPG".into()),
             outputs: vec![Output::Jpeg, Output::Tiff],
             before: vec!["DCIM/100/SUN_0002.JPG".into()],
             ..Recipe::default()
@@ -65,7 +65,7 @@ fn mistakes_are_told_with_their_line_and_a_hint() {
             "did you mean layout?",
         ),
         ("\n\nlayout = \"rign\"\n", 3, "did you mean \"ring\"?"),
-        ("tint = 3\n", 1, "must be text"),
+        ("white_balance = 3\n", 1, "must be text"),
         ("dpi = 3\n", 1, "outside 30 to 2400"),
         ("spacing = nan\n", 1, "outside"),
         (

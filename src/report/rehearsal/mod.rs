@@ -142,7 +142,7 @@ impl Rehearsal {
         }
         for body in &self.bodies {
             let name = if body.body.is_empty() {
-                "body not named"
+                "camera not named"
             } else {
                 &body.body
             };
@@ -162,9 +162,9 @@ impl Rehearsal {
             }
         }
         let _ = match self.to_mend() {
-            0 => writeln!(out, "\nNothing to mend."),
-            1 => writeln!(out, "\n1 point to mend."),
-            n => writeln!(out, "\n{n} points to mend."),
+            0 => writeln!(out, "\nNothing to fix."),
+            1 => writeln!(out, "\n1 point to fix."),
+            n => writeln!(out, "\n{n} points to fix."),
         };
         // An ordinary day is no totality: these are the words that keep every filter on.
         out.push('\n');

@@ -19,7 +19,7 @@ impl Verdict {
     pub fn word(self) -> &'static str {
         match self {
             Self::Good => "good",
-            Self::Mend => "mend",
+            Self::Mend => "fix",
             Self::NotKnown => "not known",
         }
     }

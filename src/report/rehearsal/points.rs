@@ -704,7 +704,7 @@ fn readable(frames: &[&ShotRecord]) -> Point {
             "frames",
             Verdict::Mend,
             found,
-            "look at these frames, mend the cause and rehearse again",
+            "look at these frames, fix the cause and rehearse again",
         ),
         false => point("frames", Verdict::Good, found, ""),
     }

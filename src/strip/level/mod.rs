@@ -162,7 +162,7 @@ fn learn(fall: &mut Fall, rings: &[Option<&Rings>], levels: &[Option<Level>]) {
 
 /// Colour of the matched discs, red green blue, the brightest being 1.
 pub(super) fn hue(recipe: &Recipe, levels: &[Level]) -> [f32; 3] {
-    match recipe.tint {
+    match recipe.white_balance {
         Tint::Neutral => [1.0; 3],
         Tint::Warm => WARM,
         Tint::AsShot => {
@@ -190,7 +190,7 @@ pub(super) fn hue(recipe: &Recipe, levels: &[Level]) -> [f32; 3] {
 pub(super) fn matched(light: &mut LinearRgb, level: &Level, hue: [f32; 3], recipe: &Recipe) {
     let target = recipe.brightness as f32;
     let most = level.rgb.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
-    if recipe.tint == Tint::AsShot {
+    if recipe.white_balance == Tint::AsShot {
         let base = (target / most).min(MAX_GAIN);
         let wanted: [f32; 3] =
             std::array::from_fn(|c| target * hue[c] / level.rgb[c].max(most * 1e-4));

@@ -206,7 +206,7 @@ fn empty_steps(chosen: &Chosen<'_>, wish: &Wish) -> Vec<Notice> {
             .collect();
         if !empty.is_empty() {
             notices.push(Notice::look(format!(
-                "no frame {side} the middle is near {} % covered",
+                "no frame {side} the middle is near an obscuration of {} %",
                 empty.join(", ")
             )));
         }

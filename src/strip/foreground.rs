@@ -21,7 +21,7 @@ const SPOT_LIGHT: [f32; 2] = [0.7, 0.97];
 const HORIZON: std::ops::RangeInclusive<f64> = -1.0..=2.0;
 
 /// A wide view at the canvas's size.
-pub(super) struct Landscape {
+pub(super) struct Foreground {
     /// How it looks at the land.
     pub(super) view: View,
     /// Its light.
@@ -32,7 +32,7 @@ pub(super) struct Landscape {
     shown: f64,
 }
 
-impl Landscape {
+impl Foreground {
     /// Row of the canvas at a part of the photograph's height, 0 its top and 1 its bottom.
     fn row_px(&self, part: f64) -> f64 {
         let cut_px = (self.whole_height_px - self.view.height_px as f64) / 2.0;
@@ -50,22 +50,22 @@ impl Landscape {
     }
 }
 
-/// Part of a landscape that may be cut off by the paper without a word.
+/// Part of a foreground that may be cut off by the paper without a word.
 const CUT_UNSAID: f64 = 0.03;
 
 /// The wide view the recipe asks for behind a path; without one that can be used the path stands on the background.
-pub(super) fn landscape(
+pub(super) fn foreground(
     catalogue: &Catalogue,
     recipe: &Recipe,
     open: &Open<'_>,
     notices: &mut Vec<Notice>,
-) -> Option<Landscape> {
-    let name = recipe.landscape.as_ref()?;
+) -> Option<Foreground> {
+    let name = recipe.foreground.as_ref()?;
     let mut lost = |why: &str| {
-        notices.push(Notice::look(format!("not used as the landscape: {why}")).about(name))
+        notices.push(Notice::look(format!("not used as the foreground: {why}")).about(name))
     };
     if recipe.arrangement != Arrangement::Path {
-        lost("a landscape goes with layout \"path\" only");
+        lost("a foreground goes with layout \"path\" only");
         return None;
     }
     let Some(record) = catalogue.shot(name) else {
@@ -77,7 +77,7 @@ pub(super) fn landscape(
             if land.shown < 1.0 - CUT_UNSAID {
                 notices.push(
                     Notice::note(format!(
-                        "the landscape fills the paper and loses {:.0} % of its width or height; a paper of its shape \
+                        "the foreground fills the paper and loses {:.0} % of its width or height; a paper of its shape \
                          shows all of it",
                         100.0 * (1.0 - land.shown)
                     ))
@@ -93,13 +93,13 @@ pub(super) fn landscape(
     }
 }
 
-fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Landscape, String> {
+fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Foreground, String> {
     let frame = open(record)?;
     let (width, height) = (frame.frame().width(), frame.frame().height());
     let width_deg = recipe
-        .landscape_width_deg
+        .foreground_width_deg
         .or_else(|| width_deg(&record.shot.exposure, width >= height))
-        .ok_or("its focal length is not known; set landscape_width_deg in strip.toml")?;
+        .ok_or("its focal length is not known; set foreground_width_deg in strip.toml")?;
     let (width_px, height_px) = canvas(recipe, (width, height));
     // The view covers the canvas; what reaches beyond is cut off evenly.
     let scale = (width as f64 / width_px as f64).min(height as f64 / height_px as f64);
@@ -113,7 +113,7 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
     };
     let light = resampled(&frame.light(), &placing, width_px, height_px);
     let shown = width_px as f64 * scale / width as f64;
-    let land = Landscape {
+    let land = Foreground {
         view: View {
             width_px,
             height_px,
@@ -139,7 +139,7 @@ fn opened(record: &ShotRecord, recipe: &Recipe, open: &Open<'_>) -> Result<Lands
         )
     };
     let view = pointed(&land, record, recipe, there)?;
-    Ok(Landscape { view, ..land })
+    Ok(Foreground { view, ..land })
 }
 
 /// Canvas in pixels: the paper with its bleed, else as wide as the recipe says and of the view's shape.
@@ -164,20 +164,20 @@ fn canvas(recipe: &Recipe, (width, height): (usize, usize)) -> (usize, usize) {
 ///
 /// Where neither tells the view is refused: a path in a wrong place is worse than none.
 fn pointed(
-    land: &Landscape,
+    land: &Foreground,
     record: &ShotRecord,
     recipe: &Recipe,
     there: impl Fn(Circle) -> (f64, f64),
 ) -> Result<View, String> {
-    let horizon_px = recipe.landscape_horizon.map(|part| land.row_px(part));
-    if let (Some(az_deg), Some(horizon_px)) = (recipe.landscape_az_deg, horizon_px) {
+    let horizon_px = recipe.foreground_horizon.map(|part| land.row_px(part));
+    if let (Some(az_deg), Some(horizon_px)) = (recipe.foreground_az_deg, horizon_px) {
         return Ok(View {
             az_deg: Some(az_deg),
             horizon_px,
             ..land.view
         });
     }
-    let by_hand = "; set landscape_az_deg and landscape_horizon in strip.toml";
+    let by_hand = "; set foreground_az_deg and foreground_horizon in strip.toml";
     let sky = record
         .predicted
         .ok_or_else(|| format!("it has no usable time, which says where its Sun stood{by_hand}"))?;
@@ -195,7 +195,7 @@ fn pointed(
         ));
     }
     Ok(View {
-        az_deg: recipe.landscape_az_deg.or(aimed.az_deg),
+        az_deg: recipe.foreground_az_deg.or(aimed.az_deg),
         horizon_px: horizon_px.unwrap_or(aimed.horizon_px),
         ..aimed
     })
