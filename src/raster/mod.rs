@@ -10,6 +10,7 @@ mod exr;
 mod frame;
 mod image;
 mod jpeg;
+mod media;
 mod photograph;
 mod profile;
 #[cfg(feature = "raw")]
@@ -21,6 +22,7 @@ mod thumbnail;
 mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
+pub(crate) use self::media::{CANON_BOX, boxes};
 pub use contain::contained;
 #[cfg(test)]
 use decode::glimpsed;
