@@ -28,5 +28,6 @@ mod raw_card;
 mod report;
 mod resume;
 mod run;
+mod science;
 mod strip;
 mod support;

@@ -28,6 +28,7 @@ mod elements_table;
 mod frames;
 mod overlap;
 mod radii;
+mod solar_axis;
 mod time_scale;
 mod view;
 
@@ -36,6 +37,7 @@ pub use delta_t::DeltaTStatus;
 pub use eclipse::{Eclipse, NoEclipse, eclipse_near, eclipses};
 pub use overlap::{covered_area, covered_diameter};
 pub use radii::Radii;
+pub use solar_axis::{SolarAxis, solar_axis};
 pub use time_scale::{TT_MINUS_TAI_S, tt_from_utc, tt_minus_utc_s, utc_from_tt};
 pub use view::{Discs, EclipseView};
 

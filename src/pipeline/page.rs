@@ -287,6 +287,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("strip.png", "the strip, lossless"),
         ("strip.jpg", "the strip, to share"),
         ("corona.exr", "the corona, linear light"),
+        ("corona.fits", "the corona, linear light placed on the sky"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
         ("beads-c2.png", "beads and ring at second contact"),

@@ -7,6 +7,7 @@ mod contain;
 mod decode;
 mod encode;
 mod exr;
+mod fits;
 mod frame;
 mod image;
 mod jpeg;
@@ -34,6 +35,7 @@ pub use encode::{
     Animation, Depth, Packing, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png,
     write_tiff_float, write_tiff16,
 };
+pub use fits::{FitsCard, FitsValue, write_fits};
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
 pub use photograph::{RawHeader, WhiteBalance, raw_header};
