@@ -29,5 +29,6 @@ mod report;
 mod resume;
 mod run;
 mod science;
+mod stills;
 mod strip;
 mod support;

@@ -21,6 +21,7 @@ mod science;
 mod settings;
 mod small_strip;
 mod sort;
+mod stills;
 mod whereabouts;
 
 use std::path::PathBuf;
@@ -42,6 +43,7 @@ pub use science::{CoronaFrame, corona_header};
 pub use settings::{Settings, Target};
 pub use small_strip::{SmallDrawn, SmallStrip};
 pub use sort::sort;
+pub use stills::{FILM_STILLS, film};
 
 use crate::catalogue::Catalogue;
 use crate::domain::Notice;

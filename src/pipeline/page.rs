@@ -293,6 +293,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("beads-c2.png", "beads and ring at second contact"),
         ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),
+        ("film-stills", "stills from the films"),
         ("time-lapse", "the steady time-lapse"),
         ("phases", "the shots by phase"),
     ]
