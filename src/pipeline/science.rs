@@ -36,10 +36,12 @@ impl CoronaFrame {
             .filter(|lit| used(lit.record.name()))
             .filter_map(|lit| Some((lit.record.utc?, lit.record.shot.exposure.shutter_s?)))
             .collect();
-        let chosen = &frames.get(merged.instant)?.record;
+        // Inputs are those of the frames that have discs: known by name.
+        let instant = &merged.frames.get(merged.instant)?.name;
+        let chosen = frames.iter().find(|lit| lit.record.name() == instant)?;
         Some(Self {
             sun: merged.sun,
-            sun_radius_arcsec: chosen.predicted?.sun_radius_arcsec,
+            sun_radius_arcsec: chosen.record.predicted?.sun_radius_arcsec,
             north_deg: merged.north_deg?,
             mirrored: merged.mirrored,
             exposures,
