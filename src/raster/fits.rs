@@ -176,7 +176,7 @@ mod tests {
         let line = |value| FitsCard::new("KEY", value, "what").lines();
         assert_eq!(
             line(FitsValue::Real(1.5)),
-            ["KEY     =   1.500000000000E0 / what"]
+            ["KEY     =     1.500000000000E0 / what"]
         );
         assert_eq!(
             line(FitsValue::Whole(-7)),
