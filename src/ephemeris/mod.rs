@@ -1,6 +1,6 @@
 //! Where Sun and Moon appear, and how large, for an instant and a place.
 //!
-//! The room knows the 130 solar eclipses of 1995 to 2053. Each is a row of polynomial Besselian elements in vector form
+//! The room knows the 132 solar eclipses of 1994 to 2053. Each is a row of polynomial Besselian elements in vector form
 //! (F. W. Bessel's fundamental plane; Explanatory Supplement to the Astronomical Almanac, 3rd ed. 2013, ch. 11): the
 //! Moon's centre `x, y, z` and the distance to the Sun `g` in a frame whose `z` axis points from the Moon to the Sun,
 //! with the declination `d` and hour angle `mu` of that axis. From them and the place on the ellipsoid come the two
