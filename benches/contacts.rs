@@ -70,7 +70,7 @@ fn real_limb(c: &mut Criterion) {
     group.sample_size(20);
     for (name, lat, lon) in [
         ("central", -30.03, -70.71),
-        ("near the limit", -30.75, -71.25),
+        ("near the limit", -30.50, -70.71),
     ] {
         let site = Site::new(lat, lon, 600.0).expect("on the Earth");
         let view = EclipseView::new(eclipse, site, options.radii, None);

@@ -233,6 +233,26 @@ fn is_of(kind: &Value, value: &Value) -> bool {
     }
 }
 
+/// A missing disc as the programs that wrote layout 2 worded it.
+fn sentence_of_layout_2(why: NoDisc) -> String {
+    match why {
+        NoDisc::Dark { peak } => {
+            format!("nothing but dark (brightest part {peak:.4} of saturation)")
+        }
+        NoDisc::Cluttered { percent } => format!(
+            "the round edge found is one of many: {percent:.0} % of the edges around lie on it"
+        ),
+        NoDisc::NotTheSun => "the round edge found has no dark sky around it".to_owned(),
+        NoDisc::NoEdge => "the round shape found fades out: a glow, not a disc".to_owned(),
+        NoDisc::Astray { percent } => {
+            format!("the flattened disc found is {percent:.0} % off this lens's Sun in radius")
+        }
+        NoDisc::NoLimb => "no round limb stands out".to_owned(),
+        NoDisc::Several { shapes } => format!("{shapes} bright shapes of like size, not one disc"),
+        NoDisc::Untold => "no disc was fitted".to_owned(),
+    }
+}
+
 /// The record as layout 2 had it: with sentences.
 fn as_layout_2(mut record: Value, today: &Catalogue) -> Value {
     fn each<'a>(
@@ -255,7 +275,7 @@ fn as_layout_2(mut record: Value, today: &Catalogue) -> Value {
         camera.insert("clock_summary".to_owned(), json!(own.clock_words()));
     }
     for (shot, own) in each(&mut record, "shots").zip(&today.shots) {
-        let why = own.no_disc.map(|why| why.to_string());
+        let why = own.no_disc.map(sentence_of_layout_2);
         shot.insert("no_disc".to_owned(), json!(why));
     }
     record

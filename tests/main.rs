@@ -28,5 +28,7 @@ mod raw_card;
 mod report;
 mod resume;
 mod run;
+mod science;
+mod stills;
 mod strip;
 mod support;

@@ -371,6 +371,19 @@ fn corona_is_as_bright_as_drawn(out: &Path, sun: contactstrip::domain::Circle) {
     }
 }
 
+/// `corona.fits` has the record's Sun at its reference pixel, counted from 1 and from the bottom (FITS 4.0, 8.1).
+fn fits_has_the_sun_at(out: &Path, sun: contactstrip::domain::Circle) {
+    let bytes = fs::read(out.join("corona.fits")).unwrap();
+    let header = String::from_utf8_lossy(&bytes[..2880 * 4]).into_owned();
+    let number = |keyword: &str| -> f64 {
+        let (_, rest) = header.split_once(&format!("{keyword:<8}= ")).unwrap();
+        rest[..20].trim().parse().unwrap()
+    };
+    assert!((number("CRPIX1") - 1.0 - sun.x_px).abs() < 1e-6);
+    assert!((number("NAXIS2") - number("CRPIX2") - sun.y_px).abs() < 1e-6);
+    assert!((number("CDELT1") * sun.radius_px - number("RSUN_OBS")).abs() < 1e-6);
+}
+
 #[test]
 fn a_second_run_gives_the_same_bytes() {
     let desk = Desk::new();
@@ -410,6 +423,7 @@ fn a_second_run_gives_the_same_bytes() {
 
     // The frames of each exposure lie in register with the corona, once.
     let corona = catalogue.corona.as_ref().unwrap();
+    fits_has_the_sun_at(&out, corona.sun);
     let layers = fs::read_dir(out.join("layers")).unwrap();
     let names: Vec<String> = layers
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())

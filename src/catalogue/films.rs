@@ -5,9 +5,8 @@ use std::io::{self, Write};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::domain::{
-    CameraId, ContactKind, Film, FilmEvidence, FilmTime, Phase, Role, Utc, in_cell,
-};
+use super::cells::{cell, fixed, text, write_rows};
+use crate::domain::{CameraId, ContactKind, Film, FilmEvidence, FilmTime, Phase, Role, Utc};
 
 /// Name of the table of films below OUT; there is none for a card without films.
 pub const FILMS_FILE: &str = "films.csv";
@@ -102,12 +101,7 @@ pub const FILM_COLUMNS: [&str; 17] = [
 /// # Errors
 /// Those of `out`.
 pub fn write_film_table(films: &[FilmRecord], out: &mut dyn Write) -> io::Result<()> {
-    let mut table = csv::Writer::from_writer(io::BufWriter::new(out));
-    table.write_record(FILM_COLUMNS)?;
-    for record in films {
-        table.write_record(row(record))?;
-    }
-    table.flush()
+    write_rows(FILM_COLUMNS, films.iter().map(row), out)
 }
 
 fn row(record: &FilmRecord) -> [String; FILM_COLUMNS.len()] {
@@ -116,9 +110,9 @@ fn row(record: &FilmRecord) -> [String; FILM_COLUMNS.len()] {
     let lacks: Vec<String> = film.lacks.iter().map(ToString::to_string).collect();
     let clock = film.stamp.map(|stamp| stamp.time).or(film.created);
     [
-        in_cell(&film.file.name).into_owned(),
+        cell(&film.file.name),
         film.file.container.word().to_owned(),
-        in_cell(&record.camera_label).into_owned(),
+        cell(&record.camera_label),
         text(record.role.map(Role::word)),
         text(clock),
         text(record.utc),
@@ -127,21 +121,13 @@ fn row(record: &FilmRecord) -> [String; FILM_COLUMNS.len()] {
         fixed(film.frame_rate, 3),
         text(film.width_px),
         text(film.height_px),
-        in_cell(film.codec.as_deref().unwrap_or_default()).into_owned(),
+        cell(film.codec.as_deref().unwrap_or_default()),
         record.phase.word().to_owned(),
         words.join(" "),
         text(record.near_contact.map(ContactKind::word)),
         record.time_from.word().to_owned(),
         lacks.join("; "),
     ]
-}
-
-fn text(value: Option<impl ToString>) -> String {
-    value.map_or_else(String::new, |v| v.to_string())
-}
-
-fn fixed(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(String::new, |v| format!("{v:.decimals$}"))
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 
 mod atomic;
 mod cards;
+mod cells;
 mod content;
 mod films;
 mod older;
@@ -300,15 +301,15 @@ impl Catalogue {
             .map(|(name, path)| (name.to_owned(), path))
             .collect();
         let root = self.cards.first().map(|card| card.path.clone());
+        let place = |name: &str| {
+            let unlisted = || root.clone().unwrap_or_default().join(name);
+            paths.get(name).cloned().unwrap_or_else(unlisted)
+        };
         for record in &mut self.shots {
-            let file = &mut record.shot.file;
-            let unlisted = || root.clone().unwrap_or_default().join(&file.name);
-            file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
+            record.shot.file.path = place(&record.shot.file.name);
         }
         for record in &mut self.films {
-            let file = &mut record.film.file;
-            let unlisted = || root.clone().unwrap_or_default().join(&file.name);
-            file.path = paths.get(&file.name).cloned().unwrap_or_else(unlisted);
+            record.film.file.path = place(&record.film.file.name);
         }
     }
 

@@ -159,17 +159,36 @@ mod tests {
 
     #[test]
     fn sentences_on_missing_discs_become_kinds_again() {
+        // As the programs that wrote those layouts worded them.
         let all = [
-            NoDisc::Dark { peak: 0.0123 },
-            NoDisc::NoLimb,
-            NoDisc::Cluttered { percent: 13.0 },
-            NoDisc::NotTheSun,
-            NoDisc::NoEdge,
-            NoDisc::Astray { percent: 7.0 },
-            NoDisc::Several { shapes: 3 },
+            (
+                "nothing but dark (brightest part 0.0123 of saturation)",
+                NoDisc::Dark { peak: 0.0123 },
+            ),
+            ("no round limb stands out", NoDisc::NoLimb),
+            (
+                "the round edge found is one of many: 13 % of the edges around lie on it",
+                NoDisc::Cluttered { percent: 13.0 },
+            ),
+            (
+                "the round edge found has no dark sky around it",
+                NoDisc::NotTheSun,
+            ),
+            (
+                "the round shape found fades out: a glow, not a disc",
+                NoDisc::NoEdge,
+            ),
+            (
+                "the flattened disc found is 7 % off this lens's Sun in radius",
+                NoDisc::Astray { percent: 7.0 },
+            ),
+            (
+                "3 bright shapes of like size, not one disc",
+                NoDisc::Several { shapes: 3 },
+            ),
         ];
-        for why in all {
-            let back: NoDisc = serde_json::from_value(no_disc(&why.to_string())).unwrap();
+        for (sentence, why) in all {
+            let back: NoDisc = serde_json::from_value(no_disc(sentence)).unwrap();
             assert_eq!(back, why);
         }
         assert_eq!(no_disc("22\u{b0} of limb"), json!({ "kind": "untold" }));

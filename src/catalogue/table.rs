@@ -2,8 +2,9 @@
 
 use std::io::{self, Write};
 
+use super::cells::{cell, fixed, text, write_rows};
 use super::{Catalogue, ShotRecord};
-use crate::domain::{Circle, in_cell};
+use crate::domain::Circle;
 
 /// Column names, in their fixed order.
 pub const COLUMNS: [&str; 30] = [
@@ -45,12 +46,8 @@ pub const COLUMNS: [&str; 30] = [
 /// # Errors
 /// Those of `out`.
 pub fn write_table(catalogue: &Catalogue, out: &mut dyn Write) -> io::Result<()> {
-    let mut table = csv::Writer::from_writer(io::BufWriter::new(out));
-    table.write_record(COLUMNS)?;
-    for record in &catalogue.shots {
-        table.write_record(row(catalogue, record))?;
-    }
-    table.flush()
+    let rows = catalogue.shots.iter().map(|record| row(catalogue, record));
+    write_rows(COLUMNS, rows, out)
 }
 
 /// One shot's row, in the order of [`COLUMNS`].
@@ -92,19 +89,6 @@ fn row(catalogue: &Catalogue, record: &ShotRecord) -> [String; COLUMNS.len()] {
         record.flags.to_string(),
         record.sibling.as_deref().map(cell).unwrap_or_default(),
     ]
-}
-
-/// A text from outside in a cell.
-fn cell(text: &str) -> String {
-    in_cell(text).into_owned()
-}
-
-fn text(value: Option<impl ToString>) -> String {
-    value.map_or_else(String::new, |v| v.to_string())
-}
-
-fn fixed(value: Option<f64>, decimals: usize) -> String {
-    value.map_or_else(String::new, |v| format!("{v:.decimals$}"))
 }
 
 fn circle(circle: Option<Circle>) -> [String; 3] {

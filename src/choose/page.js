@@ -392,11 +392,15 @@
     if (now >= 0) { look(); }
     redraw();
   }
-  async function change(changes, words) {
+  let last = Promise.resolve();  // the change asked for last, answered or not
+  function change(changes, words) { last = changed(changes, words); return last; }
+  async function changed(changes, words) {
     try { took(await ask("recipe/" + state.r + "/edit", changes)); if (words) { say(words); } return true; }
     catch (e) { say(e.message); return false; }
   }
-  async function undo(which) {
+  // What can be taken back is known when the answer to the change before is there.
+  function undo(which) { last = last.then(() => takeStep(which)); return last; }
+  async function takeStep(which) {
     if ((which === "undo" ? recipe.undo : recipe.redo) === 0) { say("nothing to " + which); return; }
     try { took(await ask("recipe/" + state.r + "/" + which, {})); say(which === "undo" ? "taken back" : "done again"); }
     catch (e) { say(e.message); await load(); }

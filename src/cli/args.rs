@@ -48,6 +48,8 @@ pub(crate) enum Command {
     Export(ExportArgs),
     /// Write the web page of the card
     Report(OutArgs),
+    /// Take stills from the card's films about the contacts and in totality, with ffmpeg
+    Film(OutArgs),
     /// Contact times and circumstances of a place
     Contacts(Box<ContactsArgs>),
     /// The camera clocks: offset, error, evidence, residual plot

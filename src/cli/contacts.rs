@@ -35,7 +35,7 @@ pub(crate) struct ContactsArgs {
     /// Write JSON instead of text
     #[arg(long)]
     json: bool,
-    /// List the eclipses seen from the place, 1995 to 2053
+    /// List the eclipses seen from the place, 1994 to 2053
     #[arg(long, value_name = "YEAR..YEAR", value_parser = years, conflicts_with_all = ["date", "ics", "diagram"])]
     list: Option<(i16, i16)>,
     /// Also write a calendar file

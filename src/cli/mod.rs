@@ -92,6 +92,7 @@ fn carry_out(command: &Command, config: &Config) -> Result<ExitCode> {
             pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),
         Command::Export(args) => export(args),
+        Command::Film(args) => make(args, pipeline::film),
         Command::Report(args) => make(args, pipeline::report),
         Command::Contacts(args) => contacts::run(args),
         Command::Clock(args) => clock(args),

@@ -180,41 +180,38 @@ fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
     )
 }
 
-fn counts_by_phase(catalogue: &Catalogue) -> String {
+/// "ingress 22 · totality 31", in the phases' order.
+fn by_phase(phases: impl Iterator<Item = Phase>) -> String {
     let mut counts: BTreeMap<Phase, usize> = BTreeMap::new();
-    for shot in &catalogue.shots {
-        *counts.entry(shot.phase).or_default() += 1;
+    for phase in phases {
+        *counts.entry(phase).or_default() += 1;
     }
     let words: Vec<String> = counts.iter().map(|(p, n)| format!("{p} {n}")).collect();
+    words.join(" · ")
+}
+
+fn counts_by_phase(catalogue: &Catalogue) -> String {
+    let phases = by_phase(catalogue.shots.iter().map(|shot| shot.phase));
     let strays = match catalogue.strays.len() {
         0 => String::new(),
-        n => format!("; {n} other files"),
+        n => format!("; {}", counted(n, "other file")),
     };
     let copies = catalogue.cards.iter().flat_map(|card| &card.files);
     let copies = match copies.filter(|file| file.same_as.is_some()).count() {
         0 => String::new(),
         n => format!("; {n} second copies of the same bytes"),
     };
-    format!(
-        "{} in all: {}{copies}{strays}",
-        catalogue.shots.len(),
-        words.join(" · ")
-    )
+    format!("{} in all: {phases}{copies}{strays}", catalogue.shots.len(),)
 }
 
 /// Films by the phase each goes by, and how long they last together.
 fn film_words(catalogue: &Catalogue) -> String {
-    let mut counts: BTreeMap<Phase, usize> = BTreeMap::new();
-    for record in &catalogue.films {
-        *counts.entry(record.phase).or_default() += 1;
-    }
-    let words: Vec<String> = counts.iter().map(|(p, n)| format!("{p} {n}")).collect();
     let lengths = catalogue.films.iter().filter_map(|r| r.film.duration_s);
     let minutes = lengths.sum::<f64>() / 60.0;
     format!(
         "{} in all, {minutes:.1} min: {}",
         catalogue.films.len(),
-        words.join(" · ")
+        by_phase(catalogue.films.iter().map(|film| film.phase))
     )
 }
 

@@ -2,7 +2,7 @@
 
 use super::combine::contradicted;
 use super::course::Course;
-use super::heard::{Heard, Known, known, word_stands};
+use super::heard::{Elsewhere, Heard, Known, known, word_stands};
 use super::outcome::{Judged, Outcome};
 use super::posterior::Peak;
 use super::{ClockSolution, north, words};
@@ -12,7 +12,8 @@ use crate::domain::{ClockCorrection, ClockEvidence, ClockMistake, Notice, ZoneSo
 /// Least one sigma of a solved clock in seconds: what the prediction itself may be off by.
 const LEAST_SIGMA_S: f64 = 0.05;
 
-/// One sigma in seconds of a clock whose partials contradict each other, with nothing else to go by (our choice).
+/// One sigma in seconds of a clock whose partials contradict each other, with nothing else to go by, or whose frames were taken
+/// somewhat beside the place (our choice).
 const DOUBTED_SIGMA_S: f64 = 60.0;
 
 /// Other peaks that weigh more than this together are told, and the clock is as wide as they lie apart.
@@ -105,6 +106,9 @@ fn judged(body: &Heard, known: &Known) -> Judged {
 fn solution(body: &Heard, known: &Known) -> Option<(Peak, Vec<Peak>)> {
     let peaks = &known.posterior.as_ref()?.peaks;
     let best = *peaks.first()?;
+    if body.elsewhere == Elsewhere::Far {
+        return None;
+    }
     if !body.evidence.tells() && word_stands(body, peaks) {
         return None;
     }
@@ -116,7 +120,8 @@ fn solution(body: &Heard, known: &Known) -> Option<(Peak, Vec<Peak>)> {
         .map(|r| r.weight * ((r.tau_s - best.tau_s).powi(2) + r.sigma_s.powi(2)))
         .sum();
     let doubted = body.partials.contradict() && body.evidence.joint.is_none();
-    let least_s = if doubted && known.tied_to.is_none() {
+    let beside = body.elsewhere == Elsewhere::Near;
+    let least_s = if beside || (doubted && known.tied_to.is_none()) {
         DOUBTED_SIGMA_S
     } else {
         LEAST_SIGMA_S

@@ -1,6 +1,6 @@
 //! What there is to say about a clock, as kinds and numbers.
 
-use super::heard::Heard;
+use super::heard::{Elsewhere, Heard};
 use super::kind::{Shows, Witness};
 use super::outcome::{Judged, Outcome};
 use super::partials::Mirror;
@@ -66,7 +66,9 @@ pub(super) fn notices(body: &Heard, judged: &Judged) -> Vec<Notice> {
 }
 
 fn silence(body: &Heard) -> ClockSilence {
-    if body.evidence.tells() {
+    if body.elsewhere == Elsewhere::Far {
+        ClockSilence::Elsewhere
+    } else if body.evidence.tells() {
         ClockSilence::FitsItsWord
     } else if body.evidence.witnesses.is_empty() {
         ClockSilence::NoDisc

@@ -10,7 +10,7 @@ use crate::domain::{Contacts, Site};
 use crate::ephemeris::{Eclipse, EclipseView, eclipse_near, eclipses};
 
 /// First and last year of the table.
-pub const YEARS: std::ops::RangeInclusive<i16> = 1995..=2053;
+pub const YEARS: std::ops::RangeInclusive<i16> = 1994..=2053;
 
 /// The eclipse a set of capture dates belongs to: the one with most dates on it or a day beside it, the earliest of
 /// equals. Dates without an eclipse are no hindrance as long as one has one.

@@ -133,7 +133,7 @@ pub enum ContactsError {
         max = ContactsOptions::DELTA_T_RANGE_S.end())]
     DeltaT(f64),
     /// Years out of order or beyond the table.
-    #[error("years {0} to {1}: the table holds 1995 to 2053, and the first year comes first")]
+    #[error("years {0} to {1}: the table holds 1994 to 2053, and the first year comes first")]
     Years(i16, i16),
 }
 

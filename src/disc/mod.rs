@@ -145,11 +145,7 @@ fn needed_share(seen_deg: f64) -> f64 {
 /// Where the brightest channel of a coloured frame shows no disc, or a saturated one, each channel is looked at by itself: a filter
 /// or glare often leaves one of them a clean limb.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
-    let mut report = examined(frame, hint);
-    let ghost = |fit| ghost::is_ghost(frame, &find::overview(frame), fit);
-    if frame.channels() > 1 && report.fit.as_ref().is_ok_and(ghost) {
-        report.fit = Err(NoDisc::NotTheSun);
-    }
+    let report = examined(frame, hint);
     match frame.channels() > 1 && hides(&report) {
         true => by_channel(frame, hint, report),
         false => report,
@@ -262,7 +258,11 @@ fn examined(frame: &Frame, hint: &DiscHint) -> DiscReport {
     let mut look = look::look(frame, &view);
     let usual = searched(frame, &view, hint)
         .or_else(|why| of_another_size(frame, &view, hint, why))
-        .and_then(|found| not_astray(found, hint));
+        .and_then(|found| not_astray(found, hint))
+        .and_then(|found| match ghost::is_ghost(frame, &view, &found.fit) {
+            true => Err(NoDisc::NotTheSun),
+            false => Ok(found),
+        });
     let settled = usual
         .as_ref()
         .is_ok_and(|found| sliver::agrees(&found.fit, hint));

@@ -46,6 +46,8 @@ pub enum ClockSilence {
     NoDisc,
     /// No frame shows the Moon.
     NoMoon,
+    /// Frames show totality, and the place has none.
+    Elsewhere,
 }
 
 impl fmt::Display for ClockSilence {
@@ -54,6 +56,7 @@ impl fmt::Display for ClockSilence {
             Self::FitsItsWord => "its pictures fit its word, and tell no more",
             Self::NoDisc => "no frame shows a disc",
             Self::NoMoon => "no frame shows the Moon",
+            Self::Elsewhere => "they show totality, and this place has none on that day",
         })
     }
 }

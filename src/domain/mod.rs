@@ -23,7 +23,6 @@ mod no_disc;
 mod notice;
 mod notice_kind;
 mod notice_words;
-pub use notice_words::counted;
 mod outside;
 mod practice;
 mod safety;
@@ -54,6 +53,8 @@ pub(crate) use mistake::{DAY_S, HALF_HOUR_ZONES_S, HOUR_S, QUARTER_HOUR_ZONES_S,
 pub use no_disc::NoDisc;
 pub use notice::Notice;
 pub use notice_kind::{FrameShows, NamedOffset, NoticeKind, SizedFrame, ZoneReading};
+pub use notice_words::counted;
+pub(crate) use outside::header_text;
 pub use outside::{Shown, in_cell, in_line, in_lines, in_markup};
 pub use practice::Practice;
 pub use safety::safety_words;

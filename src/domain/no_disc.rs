@@ -14,7 +14,7 @@ pub enum NoDisc {
         peak: f64,
     },
     /// No round limb.
-    #[error("no round limb stands out")]
+    #[error("nothing round stands out")]
     NoLimb,
     /// Too much else around.
     #[error("many other edges: {percent:.0} % of those in its picture lie on one circle")]
@@ -50,7 +50,7 @@ impl NoDisc {
     pub fn family(self) -> &'static str {
         match self {
             Self::Dark { .. } => "black frame",
-            Self::NoLimb => "no round limb stands out",
+            Self::NoLimb => "nothing round stands out",
             Self::Cluttered { .. } => "many other edges beside the round one",
             Self::NotTheSun => {
                 "what is round in it has no dark sky around, or another colour than the Sun"

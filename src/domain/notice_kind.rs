@@ -71,6 +71,19 @@ pub enum NoticeKind {
         /// The date (TT) of the eclipse.
         #[schemars(with = "String")]
         eclipse: Date,
+        /// Dates (TT) of others of that day of the year that the place sees.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        #[schemars(with = "Vec<String>")]
+        others: Vec<Date>,
+    },
+    /// The eclipse is that of the capture date with day and month one for the other.
+    EclipseOfSwappedDate {
+        /// The capture date.
+        #[schemars(with = "String")]
+        date: Date,
+        /// The date (TT) of the eclipse.
+        #[schemars(with = "String")]
+        eclipse: Date,
     },
     /// GPS positions of the day disagree.
     PositionsElsewhere {

@@ -99,9 +99,18 @@ fn of_the_place(kind: &NoticeKind) -> Option<String> {
             "no eclipse on the capture dates; GPS dates have that of {eclipse}: the camera's date is wrong then; pass --date if it \
              was another eclipse"
         ),
-        K::EclipseOfAnotherYear { date, eclipse } => format!(
+        K::EclipseOfAnotherYear {
+            date,
+            eclipse,
+            others,
+        } => format!(
             "no eclipse on the capture dates; {date} was taken for {eclipse}, the same day of the year of an eclipse that the place \
-             saw: the camera's year is wrong then; pass --date if it was another eclipse"
+             saw: the camera's year is wrong then; pass --date if it was another eclipse{}",
+            of_that_day(others)
+        ),
+        K::EclipseOfSwappedDate { date, eclipse } => format!(
+            "no eclipse on the capture dates; {date} was taken for {eclipse}, day and month one for the other: the camera's date is \
+             wrong then; pass --date if it was another eclipse"
         ),
         K::PositionsElsewhere { elsewhere, positions } => format!(
             "{elsewhere} of {positions} GPS positions of the day lie elsewhere; took the place most agree on; pass --site if it is \
@@ -117,6 +126,17 @@ fn of_the_place(kind: &NoticeKind) -> Option<String> {
         K::ClockReadIn { camera, zone } => format!("{}: {zone}", body(camera)),
         _ => return None,
     })
+}
+
+/// Other eclipses of a day of the year, as an end of a sentence.
+fn of_that_day(others: &[jiff::civil::Date]) -> String {
+    match others {
+        [] => String::new(),
+        all => {
+            let all: Vec<String> = all.iter().map(ToString::to_string).collect();
+            format!(" ({})", all.join(", "))
+        }
+    }
 }
 
 /// On clocks and mirrors.
@@ -136,7 +156,8 @@ fn of_clocks(kind: &NoticeKind) -> Option<String> {
             body(camera)
         ),
         K::TotalityImpossible { camera, frames } => format!(
-            "{}: {} seem to show totality, and there is none at this place; pass --site if the place is wrong",
+            "{}: {} seem to show totality, and there is none at this place on that day; pass --site or --date if \
+             the place or the eclipse is wrong",
             body(camera),
             counted(*frames, "frame")
         ),

@@ -5,6 +5,20 @@ use std::borrow::Cow;
 use std::fmt;
 use std::path::Path;
 
+/// Longest text taken from a header, in characters.
+const MAX_HEADER_TEXT: usize = 128;
+
+/// A text of a file's header without padding and control characters; `None` when blank.
+pub(crate) fn header_text(bytes: &[u8]) -> Option<String> {
+    let text: String = String::from_utf8_lossy(bytes)
+        .chars()
+        .filter(|c| !c.is_control())
+        .take(MAX_HEADER_TEXT)
+        .collect();
+    let text = text.trim();
+    (!text.is_empty()).then(|| text.to_owned())
+}
+
 /// For a line on a terminal: control characters, line breaks and marks that turn the direction of text are shown as escapes.
 pub fn in_line(text: &str) -> Cow<'_, str> {
     held(text, |c| !misleads(c))

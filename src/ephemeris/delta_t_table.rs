@@ -8,7 +8,9 @@ use super::delta_t::DeltaTRow;
 use super::delta_t::DeltaTStatus::{Extrapolated, Observed, Predicted};
 
 #[rustfmt::skip]
-pub(super) static DELTA_T: [DeltaTRow; 130] = [
+pub(super) static DELTA_T: [DeltaTRow; 132] = [
+    DeltaTRow { date: (1994, 5, 10), tt_minus_ut1_s: 60.3048, tt_minus_utc_s: 60.184, status: Observed },
+    DeltaTRow { date: (1994, 11, 3), tt_minus_ut1_s: 60.6399, tt_minus_utc_s: 61.184, status: Observed },
     DeltaTRow { date: (1995, 4, 29), tt_minus_ut1_s: 61.1072, tt_minus_utc_s: 61.184, status: Observed },
     DeltaTRow { date: (1995, 10, 24), tt_minus_ut1_s: 61.4574, tt_minus_utc_s: 61.184, status: Observed },
     DeltaTRow { date: (1996, 4, 17), tt_minus_ut1_s: 61.8545, tt_minus_utc_s: 62.184, status: Observed },

@@ -123,7 +123,7 @@ pub struct NoEclipse {
     pub after: Option<Eclipse>,
 }
 
-/// All eclipses of 1995 to 2053 in time order.
+/// All eclipses of 1994 to 2053 in time order.
 pub fn eclipses() -> impl DoubleEndedIterator<Item = Eclipse> + ExactSizeIterator {
     ELEMENTS
         .iter()
@@ -153,7 +153,7 @@ mod tests {
 
     #[test]
     fn the_two_tables_stand_row_by_row() {
-        assert_eq!(eclipses().len(), 130);
+        assert_eq!(eclipses().len(), 132);
         for eclipse in eclipses() {
             assert_eq!(eclipse.elements.date, eclipse.delta_t.date);
             assert_ne!(eclipse.date(), Date::ZERO);

@@ -1,6 +1,6 @@
 //! From the true equator and equinox of date to the axes of the ICRS.
 //!
-//! Good to half an arcsecond from 1995 to 2053, which is 4 m on the Moon: the nutation keeps its four largest terms, and the
+//! Good to half an arcsecond from 1994 to 2053, which is 4 m on the Moon: the nutation keeps its four largest terms, and the
 //! 0.02" between the ICRS and the mean equator of J2000 is left out.
 
 use crate::domain::Tt;

@@ -1,6 +1,6 @@
 //! Where Sun and Moon appear, and how large, for an instant and a place.
 //!
-//! The room knows the 130 solar eclipses of 1995 to 2053. Each is a row of polynomial Besselian elements in vector form
+//! The room knows the 132 solar eclipses of 1994 to 2053. Each is a row of polynomial Besselian elements in vector form
 //! (F. W. Bessel's fundamental plane; Explanatory Supplement to the Astronomical Almanac, 3rd ed. 2013, ch. 11): the
 //! Moon's centre `x, y, z` and the distance to the Sun `g` in a frame whose `z` axis points from the Moon to the Sun,
 //! with the declination `d` and hour angle `mu` of that axis. From them and the place on the ellipsoid come the two
@@ -28,6 +28,7 @@ mod elements_table;
 mod frames;
 mod overlap;
 mod radii;
+mod solar_axis;
 mod time_scale;
 mod view;
 
@@ -36,6 +37,7 @@ pub use delta_t::DeltaTStatus;
 pub use eclipse::{Eclipse, NoEclipse, eclipse_near, eclipses};
 pub use overlap::{covered_area, covered_diameter};
 pub use radii::Radii;
+pub use solar_axis::{SolarAxis, solar_axis};
 pub use time_scale::{TT_MINUS_TAI_S, tt_from_utc, tt_minus_utc_s, utc_from_tt};
 pub use view::{Discs, EclipseView};
 

@@ -2,8 +2,7 @@
 
 use exif::{Context, Exif, Field, In, Tag, Value};
 
-/// Longest text kept, in characters.
-const MAX_TEXT: usize = 128;
+use crate::domain::header_text;
 
 /// The tags read (CIPA DC-008, Exif 2.32, unless noted).
 pub(super) mod tag {
@@ -72,13 +71,7 @@ impl Tags {
             _ => return None,
         };
         let until_zero = bytes.split(|b| *b == 0).next().unwrap_or_default();
-        let text: String = String::from_utf8_lossy(until_zero)
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(MAX_TEXT)
-            .collect();
-        let text = text.trim();
-        (!text.is_empty()).then(|| text.to_owned())
+        header_text(until_zero)
     }
 
     /// The finite numbers of a tag in order; a rational over zero ends the list. Empty when absent.

@@ -87,15 +87,3 @@ fn span(head: &[u8], at: u64, to: u64) -> Option<Span> {
         cut: end > to,
     })
 }
-
-/// The boxes inside contents already read; ends where a size does not fit.
-pub(super) fn pieces(body: &[u8]) -> impl Iterator<Item = ([u8; 4], &[u8])> {
-    let mut rest = body;
-    std::iter::from_fn(move || {
-        let size = u32::from_be_bytes(*rest.first_chunk::<4>()?) as usize;
-        let kind = *rest.get(4..)?.first_chunk::<4>()?;
-        let contents = rest.get(8..size)?;
-        rest = &rest[size..];
-        Some((kind, contents))
-    })
-}

@@ -9,6 +9,7 @@ use mp4_atom::{Atom, Mdhd, Mvhd, Stts, Tkhd};
 use super::boxes::{Span, Walk};
 use super::tags::{FIRST_YEAR, Tags};
 use crate::domain::{CameraTime, Film, FilmFile, FilmLack};
+use crate::raster::{CANON_BOX, boxes};
 
 /// Longest box of plain numbers or tags that is read, in bytes (small JPEGs inside are the longest; our choice).
 const TAG_BYTES: u64 = 1 << 20;
@@ -18,11 +19,6 @@ const TABLE_BYTES: u64 = 8 << 20;
 
 /// Seconds from 1904-01-01, where these files count from (ISO/IEC 14496-12, 8.2.2), to 1970-01-01.
 const EPOCH_1904_S: i64 = 2_082_844_800;
-
-/// The box in which Canon keeps what photographs have in their headers (from memory of CR3 files, where it was checked).
-const CANON: [u8; 16] = [
-    0x85, 0xC0, 0xB6, 0x87, 0x82, 0x0F, 0x11, 0xE0, 0x81, 0x11, 0xF4, 0xCE, 0x46, 0x2B, 0x6A, 0x48,
-];
 
 /// Rates that a camera films at, in pictures a second: time-lapses to the fastest slow motion.
 const RATES: std::ops::RangeInclusive<f64> = 0.01..=100_000.0;
@@ -234,8 +230,8 @@ impl<R: Read + Seek> Reading<R> {
     /// Canon's box: blocks of TIFF as in its raw files.
     fn canon(&mut self, span: Span) -> io::Result<()> {
         let body = self.walk.contents(span, TAG_BYTES)?;
-        if let Some(inside) = body.strip_prefix(CANON.as_slice()) {
-            super::boxes::pieces(inside)
+        if let Some(inside) = body.strip_prefix(CANON_BOX.as_slice()) {
+            boxes(inside)
                 .filter(|(kind, _)| matches!(kind, b"CMT1" | b"CMT2"))
                 .for_each(|(_, block)| self.tags.add_block(block));
             self.tags.add_user_data(inside);
@@ -247,7 +243,7 @@ impl<R: Read + Seek> Reading<R> {
     fn sony(&mut self, meta: Span) -> io::Result<()> {
         let body = self.walk.contents(meta, TAG_BYTES)?;
         let inside = body.get(4..).unwrap_or_default();
-        let xml = super::boxes::pieces(inside).find(|(kind, _)| kind == b"xml ");
+        let xml = boxes(inside).find(|(kind, _)| kind == b"xml ");
         if let Some((_, text)) = xml {
             self.tags.add_sony(text.get(4..).unwrap_or_default());
         }

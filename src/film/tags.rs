@@ -6,11 +6,8 @@ use std::io::Cursor;
 use exif::{Context, Exif, In, Reader, Tag, Value};
 use jiff::civil::DateTime;
 
-use super::boxes::pieces;
-use crate::domain::{CameraId, CameraStamp, CameraTime};
-
-/// Longest text kept, in characters.
-const MAX_TEXT: usize = 128;
+use crate::domain::{CameraId, CameraStamp, CameraTime, header_text};
+use crate::raster::boxes;
 
 /// Largest offset from UTC of any zone, with room to spare, in minutes.
 const MAX_OFFSET_MIN: i32 = 15 * 60;
@@ -24,16 +21,8 @@ pub(super) struct Tags {
 
 impl Tags {
     fn put(&mut self, key: &str, value: &[u8]) {
-        let text: String = String::from_utf8_lossy(value)
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(MAX_TEXT)
-            .collect();
-        let text = text.trim();
-        if !text.is_empty() {
-            self.texts
-                .entry(key.to_owned())
-                .or_insert_with(|| text.to_owned());
+        if let Some(text) = header_text(value) {
+            self.texts.entry(key.to_owned()).or_insert(text);
         }
     }
 
@@ -44,13 +33,13 @@ impl Tags {
             Some(b"hdlr") => &body[4..],
             _ => body,
         };
-        let of_kind = |wanted: &[u8; 4]| pieces(body).find(|(kind, _)| kind == wanted);
+        let of_kind = |wanted: &[u8; 4]| boxes(body).find(|(kind, _)| kind == wanted);
         let keys = of_kind(b"keys").map_or_else(Vec::new, |(_, keys)| key_names(keys));
         let Some((_, items)) = of_kind(b"ilst") else {
             return;
         };
-        for (kind, item) in pieces(items) {
-            let Some((_, data)) = pieces(item).find(|(kind, _)| kind == b"data") else {
+        for (kind, item) in boxes(items) {
+            let Some((_, data)) = boxes(item).find(|(kind, _)| kind == b"data") else {
                 continue;
             };
             let number = (u32::from_be_bytes(kind) as usize).checked_sub(1);
@@ -62,12 +51,12 @@ impl Tags {
 
     /// User data: texts behind a length and a language (QuickTime File Format, "User data"), and blocks of makers.
     pub(super) fn add_user_data(&mut self, body: &[u8]) {
-        for (kind, contents) in pieces(body) {
+        for (kind, contents) in boxes(body) {
             match &kind {
                 b"meta" => self.add_meta(contents),
                 // Canon: a small JPEG with the tags of a photograph (from memory; no such film at hand).
                 b"CNTH" => {
-                    let jpeg = pieces(contents).find(|(kind, _)| kind == b"CNDA");
+                    let jpeg = boxes(contents).find(|(kind, _)| kind == b"CNDA");
                     jpeg.into_iter()
                         .for_each(|(_, jpeg)| self.add_picture(jpeg));
                 }
@@ -140,13 +129,7 @@ impl Tags {
         let Value::Ascii(parts) = &field.value else {
             return None;
         };
-        let text: String = String::from_utf8_lossy(parts.first()?)
-            .chars()
-            .filter(|c| !c.is_control())
-            .take(MAX_TEXT)
-            .collect();
-        let text = text.trim();
-        (!text.is_empty()).then(|| text.to_owned())
+        header_text(parts.first()?)
     }
 
     /// The camera, where a tag names one.
@@ -210,7 +193,7 @@ impl Tags {
 
 /// Names in a `keys` box, in their order; items of the list call them by number from 1.
 fn key_names(body: &[u8]) -> Vec<String> {
-    pieces(body.get(8..).unwrap_or_default())
+    boxes(body.get(8..).unwrap_or_default())
         .map(|(_, name)| String::from_utf8_lossy(name).into_owned())
         .collect()
 }

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use crate::card::CardError;
 use crate::contacts::ContactsError;
-use crate::domain::{Shown, SiteError};
+use crate::domain::{Shown, SiteError, counted};
 
 /// A card that cannot be read at all. Trouble with single files is a notice instead.
 #[derive(Debug, thiserror::Error)]
@@ -18,7 +18,7 @@ pub enum ModelError {
     #[error("the card {card} went away while it was read; what was seen so far is kept\n  try: put it back and run the same command, which goes on from there", card = Shown(.0))]
     CardGone(PathBuf),
     /// The card has no pictures.
-    #[error("no picture in {cards} ({others} other files)\n  try: the folder that holds the pictures, often DCIM", cards = .cards.iter().map(|c| Shown(c).to_string()).collect::<Vec<_>>().join(", "))]
+    #[error("no picture in {cards} ({})\n  try: the folder that holds the pictures, often DCIM", counted(*others, "other file"), cards = .cards.iter().map(|c| Shown(c).to_string()).collect::<Vec<_>>().join(", "))]
     NoPictures {
         /// The cards.
         cards: Vec<PathBuf>,

@@ -73,7 +73,8 @@ pub(crate) fn settle(
     })
 }
 
-/// The eclipse of the capture dates; without one that of the GPS dates; without that one of the same day of another year.
+/// The eclipse of the capture dates; without one that of the GPS dates; without that one of a date that capture dates are easily
+/// mistaken for.
 fn eclipse_of(
     given: &Given,
     shots: &[Shot],
@@ -95,14 +96,15 @@ fn eclipse_of(
         }));
         return Ok(eclipse);
     }
-    let Some((date, eclipse)) = of_another_year(given, shots, &dates) else {
-        return Err(no_eclipse_in(&dates));
-    };
-    notices.push(Notice::look(NoticeKind::EclipseOfAnotherYear {
-        date,
-        eclipse: eclipse.date(),
-    }));
-    Ok(eclipse)
+    let site = probable_site(given, shots);
+    let slips = site.map(|site| slips(&dates, &site)).unwrap_or_default();
+    match slips.first() {
+        Some(slip) => {
+            notices.push(Notice::look(slip.told(&slips[1..])));
+            Ok(slip.eclipse)
+        }
+        None => Err(no_eclipse_in(&dates)),
+    }
 }
 
 /// The eclipse with most shots on its date or the day before or after.
@@ -117,33 +119,111 @@ fn most_shots(dates: &BTreeMap<Date, usize>) -> Option<Eclipse> {
     Some(most.1)
 }
 
-/// The eclipse that the place saw on the same day as the captures in the nearest other year, and the busiest of those dates; a
-/// clock whose year was set wrong keeps its day.
-fn of_another_year(
-    given: &Given,
-    shots: &[Shot],
-    dates: &BTreeMap<Date, usize>,
-) -> Option<(Date, Eclipse)> {
+/// The site as given, else where most GPS fixes lie, whatever their date.
+fn probable_site(given: &Given, shots: &[Shot]) -> Option<Site> {
     let fixes: Vec<GpsFix> = shots.iter().filter_map(|shot| shot.gps).collect();
     let by_gps =
         || most_central(&fixes).and_then(|fix| Site::new(fix.lat_deg, fix.lon_deg, 0.0).ok());
-    let site = given.site.or_else(by_gps)?;
-    let seen = |eclipse: &Eclipse| {
-        let contacts = contacts::at(&site, eclipse.date(), &ContactsOptions::default());
-        contacts.is_ok_and(|contacts| contacts.kind != LocalKind::None && contacts.maximum.sun_up)
-    };
-    let mut found: Vec<(usize, i16, Date, Eclipse)> = Vec::new();
-    for (date, count) in dates {
-        for eclipse in ephemeris::eclipses().filter(|eclipse| same_day(eclipse.date(), *date)) {
-            let years = (eclipse.date().year() - date.year()).abs();
-            found.push((*count, years, *date, eclipse));
+    given.site.or_else(by_gps)
+}
+
+/// Whether a place saw something of an eclipse, the Sun being up.
+fn sees(site: &Site, eclipse: &Eclipse) -> bool {
+    let contacts = contacts::at(site, eclipse.date(), &ContactsOptions::default());
+    contacts.is_ok_and(|contacts| {
+        contacts.kind != LocalKind::None && contacts.events().any(|event| event.sun_up)
+    })
+}
+
+/// An eclipse that the place saw on a day for which a capture date is easily set or read by mistake.
+#[derive(Clone, Copy, Debug)]
+struct Slip {
+    /// The capture date.
+    date: Date,
+    /// Shots on it.
+    count: usize,
+    eclipse: Eclipse,
+    kind: SlipKind,
+}
+
+/// What was mistaken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum SlipKind {
+    /// The year, by so many.
+    Year(i16),
+    /// Day and month, one for the other.
+    Order,
+}
+
+/// Years by which a clock is set wrong by mistake; farther off it shows what it was made with, and the year says nothing
+/// (our choice).
+const NEAR_YEARS: i16 = 3;
+
+impl Slip {
+    fn of(date: Date, count: usize, eclipse: Eclipse) -> Option<Self> {
+        let years = (eclipse.date().year() - date.year()).abs();
+        let kind = if same_day(eclipse.date(), date) {
+            SlipKind::Year(years)
+        } else if years == 0 && swapped(date) == Some(eclipse.date()) {
+            SlipKind::Order
+        } else {
+            return None;
+        };
+        Some(Self {
+            date,
+            count,
+            eclipse,
+            kind,
+        })
+    }
+
+    /// Likeliest first: the busiest day, then a year or two, then eclipses people travel for, then the nearest year. Eclipses of
+    /// one day of the year come 19 years apart, so that a place sees several.
+    fn rank(&self, site: &Site) -> (std::cmp::Reverse<usize>, bool, bool, i16) {
+        let years = match self.kind {
+            SlipKind::Year(years) => years,
+            SlipKind::Order => 1,
+        };
+        let contacts = contacts::at(site, self.eclipse.date(), &ContactsOptions::default());
+        let central = contacts.is_ok_and(|contacts| contacts.c2.is_some());
+        let far = years > NEAR_YEARS;
+        (std::cmp::Reverse(self.count), far, far && !central, years)
+    }
+
+    /// What a person is told; `others` are less likely ones.
+    fn told(&self, others: &[Self]) -> NoticeKind {
+        let (date, eclipse) = (self.date, self.eclipse.date());
+        let mut others: Vec<Date> = others.iter().map(|slip| slip.eclipse.date()).collect();
+        others.retain(|other| *other != eclipse);
+        others.sort();
+        others.dedup();
+        match self.kind {
+            SlipKind::Year(_) => NoticeKind::EclipseOfAnotherYear {
+                date,
+                eclipse,
+                others,
+            },
+            SlipKind::Order => NoticeKind::EclipseOfSwappedDate { date, eclipse },
         }
     }
-    found.sort_by_key(|(count, years, date, _)| (std::cmp::Reverse(*count), *years, *date));
+}
+
+/// All such eclipses, likeliest first.
+fn slips(dates: &BTreeMap<Date, usize>, site: &Site) -> Vec<Slip> {
+    let mut found: Vec<Slip> = dates
+        .iter()
+        .flat_map(|(date, count)| {
+            ephemeris::eclipses().filter_map(|eclipse| Slip::of(*date, *count, eclipse))
+        })
+        .filter(|slip| sees(site, &slip.eclipse))
+        .collect();
+    found.sort_by_key(|slip| slip.rank(site));
     found
-        .into_iter()
-        .find(|(_, _, _, eclipse)| seen(eclipse))
-        .map(|(_, _, date, eclipse)| (date, eclipse))
+}
+
+/// The date with day and month one for the other, as where a camera asks for them in another order than its owner writes them.
+fn swapped(date: Date) -> Option<Date> {
+    Date::new(date.year(), date.day(), date.month()).ok()
 }
 
 /// Whether two dates are the same day of the year, or neighbours.
@@ -266,4 +346,53 @@ fn most_central(fixes: &[GpsFix]) -> Option<GpsFix> {
 fn apart_deg(a: &GpsFix, b: &GpsFix) -> f64 {
     let east = (a.lon_deg - b.lon_deg + 540.0).rem_euclid(360.0) - 180.0;
     (a.lat_deg - b.lat_deg).hypot(east * a.lat_deg.to_radians().cos())
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+
+    fn dates(all: &[(Date, usize)]) -> BTreeMap<Date, usize> {
+        all.iter().copied().collect()
+    }
+
+    fn texas() -> Site {
+        Site::new(32.44, -97.79, 220.0).unwrap()
+    }
+
+    #[test]
+    fn a_year_off_is_the_nearest_year() {
+        for year in [2023, 2025, 2022] {
+            let found = slips(&dates(&[(date(year, 4, 8), 5)]), &texas());
+            assert_eq!(found[0].eclipse.date(), date(2024, 4, 8), "{year}");
+        }
+    }
+
+    /// Texas saw eclipses on 8 April 2005 (partial) and 2024 (total), and sees one on 9 April 2043 (partial).
+    #[test]
+    fn a_year_that_says_nothing_leaves_several_and_they_are_told() {
+        let found = slips(&dates(&[(date(2010, 4, 8), 5)]), &texas());
+        assert_eq!(found[0].eclipse.date(), date(2024, 4, 8));
+        let NoticeKind::EclipseOfAnotherYear { others, .. } = found[0].told(&found[1..]) else {
+            panic!("{found:?}");
+        };
+        assert!(others.contains(&date(2005, 4, 8)), "{others:?}");
+    }
+
+    #[test]
+    fn day_and_month_may_be_one_for_the_other() {
+        let found = slips(&dates(&[(date(2024, 8, 4), 5)]), &texas());
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].eclipse.date(), date(2024, 4, 8));
+        assert_eq!(found[0].kind, SlipKind::Order);
+    }
+
+    #[test]
+    fn dates_a_clock_starts_from_tell_nothing() {
+        for start in [date(1970, 1, 1), date(1980, 1, 1), date(2000, 1, 1)] {
+            assert!(slips(&dates(&[(start, 5)]), &texas()).is_empty(), "{start}");
+        }
+    }
 }

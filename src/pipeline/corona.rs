@@ -12,6 +12,7 @@ use super::light::{self, Lit};
 use super::low_sun::{clear_air, flattened};
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
+use super::science;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
 use crate::domain::{LocalKind, Notice, Phase};
@@ -23,6 +24,8 @@ use crate::strip::{Flatten, Recipe};
 
 /// Name of the linear picture below OUT.
 pub const CORONA_EXR: &str = "corona.exr";
+/// Name of the linear picture for other programs of astronomy below OUT; only where its scale, north and time are known.
+pub const CORONA_FITS: &str = "corona.fits";
 /// Name of the 16-bit picture below OUT.
 pub const CORONA_TIFF: &str = "corona.tif";
 /// Name of the picture to share below OUT: the part of the 16-bit picture that the corona fills.
@@ -144,6 +147,16 @@ pub(crate) fn merge_into(
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
     let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
+    match science::fits(&merged, &frames, &pictures.1, &words) {
+        Some((map, cards)) => {
+            let written = out.write(CORONA_FITS, |file| {
+                raster::write_fits(map, &cards, io::BufWriter::new(file))
+            })?;
+            made_files.push(written);
+        }
+        // One of an earlier merge would not be of this corona.
+        None => out.clear(&|name| name == CORONA_FITS),
+    }
     let used = merged.frames.iter().filter(|f| f.left_out.is_none());
     catalogue.corona = Some(CoronaRecord {
         sun: merged.sun,

@@ -12,6 +12,11 @@ use crate::strip::{EditError, RecipeError, StripError};
 /// A run that could not be done. Trouble with single files is a notice instead.
 #[derive(Debug, thiserror::Error)]
 pub enum PipelineError {
+    /// Stills were asked for and there is no ffmpeg.
+    #[error(
+        "no ffmpeg on the path, which takes the stills from films\n  try: install it (Debian, Ubuntu: apt install ffmpeg; macOS: brew install ffmpeg; Windows: winget install ffmpeg) and run this again"
+    )]
+    NoFfmpeg,
     /// Results would land on the card.
     #[error("the results folder {out} lies inside the card {card}, which is never written to\n  try: -o with a folder elsewhere", out = Shown(.out), card = Shown(.card))]
     OutInsideCard {

@@ -18,14 +18,16 @@ mod recipes;
 mod rehearse;
 mod results;
 mod scale;
+mod science;
 mod settings;
 mod small_strip;
 mod sort;
+mod stills;
 mod whereabouts;
 
 use std::path::PathBuf;
 
-pub use corona::{CORONA_EXR, CORONA_PNG, CORONA_TIFF, CoronaWish};
+pub use corona::{CORONA_EXR, CORONA_FITS, CORONA_PNG, CORONA_TIFF, CoronaWish};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
 pub use lapse::TIME_LAPSE;
@@ -38,9 +40,11 @@ pub use making::{
 pub use page::{REPORT_FILE, report};
 pub use recipes::{RecipeName, RecipeNameError, RecipeNow, RecipeStep, recipe_step, recipes};
 pub use rehearse::{Rehearsed, rehearse};
+pub use science::{CoronaFrame, corona_header};
 pub use settings::{Settings, Target};
 pub use small_strip::{SmallDrawn, SmallStrip};
 pub use sort::sort;
+pub use stills::{FILM_STILLS, film};
 
 use crate::catalogue::Catalogue;
 use crate::domain::Notice;

@@ -287,11 +287,13 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("strip.png", "the strip, lossless"),
         ("strip.jpg", "the strip, to share"),
         ("corona.exr", "the corona, linear light"),
+        ("corona.fits", "the corona, linear light placed on the sky"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
         ("beads-c2.png", "beads and ring at second contact"),
         ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),
+        ("film-stills", "stills from the films"),
         ("time-lapse", "the steady time-lapse"),
         ("phases", "the shots by phase"),
     ]

@@ -7,9 +7,11 @@ mod contain;
 mod decode;
 mod encode;
 mod exr;
+mod fits;
 mod frame;
 mod image;
 mod jpeg;
+mod media;
 mod photograph;
 mod profile;
 #[cfg(feature = "raw")]
@@ -21,6 +23,7 @@ mod thumbnail;
 mod turn;
 
 pub use self::exr::{ExrError, ExrNotes, write_exr};
+pub(crate) use self::media::{CANON_BOX, boxes};
 pub use contain::contained;
 #[cfg(test)]
 use decode::glimpsed;
@@ -32,6 +35,7 @@ pub use encode::{
     Animation, Depth, Packing, Picture, PictureInfo, Rows, srgb_profile, write_jpeg, write_png,
     write_tiff_float, write_tiff16,
 };
+pub use fits::{FitsCard, FitsValue, write_fits};
 pub use frame::{Channel, Frame, Rect, Samples, Transfer, linear_to_srgb, srgb_to_linear};
 pub use image::{LinearImage, LinearRgb};
 pub use photograph::{RawHeader, WhiteBalance, raw_header};

@@ -209,7 +209,7 @@ fn contents(eclipse: bool, filmed: bool, input: &PageInput<'_>) -> String {
         (input.strip.is_some(), "strip", "Strip"),
         (input.corona.is_some(), "corona", "Corona"),
         (!input.beads.is_empty(), "beads", "Beads"),
-        (eclipse, "curve", "Curve"),
+        (eclipse, "curve", "Timeline"),
         (eclipse, "contacts", "Contacts"),
         (true, "clocks", "Clocks"),
         (true, "missed", "Gaps"),

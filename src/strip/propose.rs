@@ -6,8 +6,6 @@ mod choose;
 mod size;
 mod tell;
 
-use std::collections::BTreeSet;
-
 use super::pose::{Light, light_of_shot};
 use super::recipe::{Centre, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -108,8 +106,10 @@ fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
         .is_some_and(|c| c.kind == LocalKind::Total);
     let middle = best_single(catalogue).filter(|_| total);
     let beside =
-        |s: &&ShotRecord| middle.is_none() || light_of_shot(catalogue, s) == Light::Filtered;
-    let mut names: Vec<String> = untimed(catalogue)
+        |s: &&&ShotRecord| middle.is_none() || light_of_shot(catalogue, s) == Light::Filtered;
+    let row: Vec<&ShotRecord> = untimed(catalogue).collect();
+    let mut names: Vec<String> = row
+        .iter()
         .filter(beside)
         .map(|s| s.name().to_owned())
         .collect();
@@ -118,21 +118,10 @@ fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
     }
     let dropped = names.len().saturating_sub(2 * MOST_EACH_SIDE);
     names.truncate(2 * MOST_EACH_SIDE);
-    let mut text =
-        "the frames have no times; the strip has them in the order of their names".to_owned();
-    if dropped > 0 {
-        text.push_str(&format!(", the last {dropped} left out"));
-    }
-    let notice = Notice::look(format!("{text}; put them in order in strip.toml"));
-    let half = match middle {
-        Some(middle) => {
-            let until = catalogue
-                .shots
-                .iter()
-                .take_while(|s| s.name() != middle.name());
-            let earlier: BTreeSet<&str> = until.map(ShotRecord::name).collect();
-            names.partition_point(|name| earlier.contains(name.as_str()))
-        }
+    let notice = (!names.is_empty()).then(|| in_order_of_names(dropped));
+    let at = middle.and_then(|middle| row.iter().position(|s| s.name() == middle.name()));
+    let half = match at {
+        Some(at) => row[..at].iter().filter(beside).count().min(names.len()),
         None => names.len().div_ceil(2),
     };
     let after = names.split_off(half);
@@ -142,12 +131,17 @@ fn timeless(catalogue: &Catalogue) -> (Recipe, Vec<Notice>) {
         after,
         ..Recipe::default()
     };
-    let notices = if recipe.frames().count() > 0 {
-        vec![notice]
-    } else {
-        Vec::new()
+    (size::sized(catalogue, recipe), notice.into_iter().collect())
+}
+
+fn in_order_of_names(dropped: usize) -> Notice {
+    let left_out = match dropped {
+        0 => String::new(),
+        n => format!(", the last {n} left out"),
     };
-    (size::sized(catalogue, recipe), notices)
+    Notice::look(format!(
+        "the frames have no times; the strip has them in the order of their names{left_out}; put them in order in strip.toml"
+    ))
 }
 
 fn nothing_to_place(catalogue: &Catalogue) -> Notice {

@@ -62,10 +62,13 @@ const parts = {
     await sees(page, drawn - 1);
     await page.keyboard.press("t");
     await until(async () => total(await recipe(page)) === total(begun), "taken again");
+    // The answer to the first comes late: the second key waits for it.
+    await page.route(/\/undo$/, async (r) => { const a = await r.fetch(); await new Promise((done) => setTimeout(done, 1000)); await r.fulfill({ response: a }); });
     await page.keyboard.press("u");
     await until(async () => total(await recipe(page)) === total(begun) - 1, "undone");
     await page.keyboard.press("r");
     await until(async () => total(await recipe(page)) === total(begun), "done again");
+    await page.unroute(/\/undo$/);
     await sees(page, drawn);
     // Reordered.
     const first = (await recipe(page)).before[0];

@@ -1,6 +1,7 @@
 //! Cards with few clues, one by one.
 
 use contactstrip::clock::{ClockFrame, ClockSolution};
+use contactstrip::domain::Site;
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
@@ -162,6 +163,22 @@ pub(crate) fn of_one_body() -> Vec<Case> {
         ),
         copies(&stage),
     ]
+}
+
+/// A card of Ohio, 2024, with partials and totality, about which another place is asked: its solution there.
+pub(crate) fn asked_elsewhere(lat_deg: f64, lon_deg: f64) -> ClockSolution {
+    let taken_at = stage();
+    let mut list = five(&taken_at);
+    list.extend((0..8).map(|n| (-4_000.0 + 450.0 * f64::from(n), Kind::Crescent)));
+    list.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (all, _) = frames(&taken_at, &body(&taken_at, &list, 12.0));
+    let site = Site {
+        lat_deg,
+        lon_deg,
+        elev_m: 200.0,
+    };
+    let asked = Stage::at("2024-04-08", site, taken_at.zone_s);
+    solved(&asked, &[(&all, true, asked.zone_s)]).remove(0)
 }
 
 /// Frames of the day that show no disc.

@@ -51,6 +51,10 @@ impl Stage {
             lon_deg,
             elev_m,
         };
+        Self::at(date, site, zone_s)
+    }
+
+    pub(crate) fn at(date: &str, site: Site, zone_s: i32) -> Self {
         let view =
             contacts::view(&site, date.parse().unwrap(), &ContactsOptions::default()).unwrap();
         Self {

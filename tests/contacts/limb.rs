@@ -181,6 +181,30 @@ fn printed_corrections_of_2002_agree() {
     }
 }
 
+/// NASA's bulletin of the annular eclipse of 10 May 1994 (F. Espenak and J. Anderson 1993, NASA Reference Publication 1301), Table 6:
+/// corrections of the duration on the central line against a smooth Moon of k2, from the same charts, whose errors are most of a second
+/// of a ring's duration.
+#[test]
+fn printed_corrections_of_1994_agree() {
+    let eclipse = eclipse_near("1994-05-10".parse().unwrap()).unwrap();
+    for (ut, printed_s) in [
+        ("15:25", -7.8),
+        ("15:40", -10.0),
+        ("16:00", -11.3),
+        ("16:20", -11.9),
+        ("16:40", -12.7),
+        ("17:00", -12.8),
+    ] {
+        let utc = Utc::new(format!("1994-05-10T{ut}:00Z").parse().unwrap());
+        let found = correction_s(eclipse, &under_the_axis(eclipse, utc));
+        println!("{ut} {printed_s} {found:.2}");
+        assert!(
+            (found - printed_s).abs() < 0.75,
+            "{ut}: {found:.2} s, printed {printed_s}"
+        );
+    }
+}
+
 /// Video from 16 deg 02.969' S, 28 deg 51.308' E, 400 m on 2001 June 21, to a second: C2 13:11:18, C3 13:12:15 UT. A smooth Moon of
 /// k2 is 12 s early at C2.
 #[test]
@@ -192,7 +216,7 @@ fn an_observation_near_the_limit_of_2001_agrees() {
     for (event, seen) in [(found.c2, "13:11:18"), (found.c3, "13:12:15")] {
         let seen = Utc::new(format!("2001-06-21T{seen}Z").parse().unwrap());
         let off = event.unwrap().utc.seconds_since(seen);
-        assert!(off.abs() < 2.0, "{seen}: {off:.2} s");
+        assert!(off.abs() < 1.5, "{seen}: {off:.2} s");
     }
     let smooth = at(&ContactsOptions {
         radii: Radii::IAU.with_inner(Radii::K_VALLEYS),

@@ -115,7 +115,7 @@ fn a_copy_that_lacks_the_raw_is_the_second_one() {
     desk.put("a/IMG_0001.JPG", &bytes);
     desk.put("b/IMG_0001.JPG", &bytes);
     desk.put("b/IMG_0001.CR2", &raw);
-    ended(&desk.run("sort", &[]), 1, &["hold the same bytes"]);
+    ended(&desk.run("sort", &[]), 1, &["1 file holds the same bytes"]);
     let record = Catalogue::load(&desk.out()).unwrap();
     assert_eq!(record.shots.len(), 1);
     assert_eq!(record.shots[0].name(), "b/IMG_0001.JPG");

@@ -62,6 +62,10 @@ pub(super) fn exif_fields(info: &PictureInfo, host: Host) -> Vec<Field> {
         fields.push(field(Tag::PixelXDimension, Value::Long(vec![width])));
         fields.push(field(Tag::PixelYDimension, Value::Long(vec![height])));
     }
+    if let Some(camera) = &info.camera {
+        fields.push(text(Tag::Make, &camera.make));
+        fields.push(text(Tag::Model, &camera.model));
+    }
     if let Some(credit) = &info.credit {
         fields.push(text(Tag::Artist, credit));
         fields.push(text(Tag::Copyright, credit));

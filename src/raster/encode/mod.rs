@@ -10,7 +10,7 @@ mod png_file;
 mod profile;
 mod tiff_file;
 
-use crate::domain::{Site, SiteSource, Utc};
+use crate::domain::{CameraId, Site, SiteSource, Utc};
 
 pub use jpeg::write_jpeg;
 pub use picture::{Picture, Rows};
@@ -35,6 +35,8 @@ pub struct PictureInfo {
     pub captured: Option<(Utc, Utc)>,
     /// Local time minus UTC in seconds, for the times in EXIF; whole minutes (EXIF 2.32, tag 0x9011).
     pub offset_s: i32,
+    /// The camera, where the whole picture is of one.
+    pub camera: Option<CameraId>,
     /// Place and how it is known, where it may be told. `None` keeps it out of the file.
     pub place: Option<(Site, SiteSource)>,
     /// Dots per inch of the print; held to 1 to 65,535.
@@ -53,6 +55,7 @@ impl PictureInfo {
             credit: None,
             captured: None,
             offset_s: 0,
+            camera: None,
             place: None,
             dpi: 300.0,
         }

@@ -141,7 +141,7 @@ fn sunless(catalogue: &Catalogue) -> Option<Notice> {
     let all: Vec<&str> = without_sun(catalogue).map(ShotRecord::name).collect();
     (!all.is_empty()).then(|| {
         Notice::note(format!(
-            "{} of the partial phases cannot stand in the strip, no disc was found in them: {}",
+            "{} of the partial phases without a disc, which cannot stand in the strip: {}",
             frames(all.len()),
             names(all.into_iter())
         ))
