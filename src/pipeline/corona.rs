@@ -147,7 +147,7 @@ pub(crate) fn merge_into(
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
     let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
-    match science::fits(&merged, &frames, &pictures.1, &words) {
+    match science::fits(&merged, &frames, &pictures.map, &words) {
         Some((map, cards)) => {
             let written = out.write(CORONA_FITS, |file| {
                 raster::write_fits(map, &cards, io::BufWriter::new(file))
