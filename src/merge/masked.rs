@@ -81,7 +81,8 @@ mod tests {
                 (!gap).then_some(x as f32 + 2.0 * y as f32)
             };
             let mean = Masked::blurred([200, 180], sigma, value);
-            for (x, y) in [(90, 90), (101, 77), (61, 50)] {
+            // The last one is the middle of the gap, where what is missing on either side cancels.
+            for (x, y) in [(90, 90), (101, 77), (60, 50)] {
                 let due = x as f32 + 2.0 * y as f32;
                 assert!((mean.at(x, y) - due).abs() < 1.0, "{sigma} {x} {y}");
             }
