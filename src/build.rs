@@ -1,5 +1,6 @@
 //! Gives what turns a file into an analysis a version of its own, so that a newer program never takes up what an older one
 //! kept: a checksum of the rooms that decode and measure, of the code that chooses how, and of the versions of the libraries.
+//! Results of whole stages have the checksum of all there is.
 
 use std::path::{Path, PathBuf};
 
@@ -12,16 +13,28 @@ const SOURCES: [&str; 5] = [
     "Cargo.lock",
 ];
 
+/// What a result depends on: everything, the fonts and tables of the program among it.
+const ALL: [&str; 2] = ["src", "Cargo.lock"];
+
 fn main() {
+    for (name, sources) in [
+        ("CONTACTSTRIP_ANALYSIS", &SOURCES[..]),
+        ("CONTACTSTRIP_PROGRAM", &ALL),
+    ] {
+        println!("cargo::rustc-env={name}={:016x}", checksum(sources));
+    }
+}
+
+fn checksum(sources: &[&str]) -> u64 {
     let mut sum = FNV_START;
-    for source in SOURCES {
+    for source in sources {
         println!("cargo::rerun-if-changed={source}");
         for path in files(Path::new(source)) {
             sum = added(sum, path.to_string_lossy().replace('\\', "/").as_bytes());
             sum = added(sum, &std::fs::read(&path).unwrap_or_default());
         }
     }
-    println!("cargo::rustc-env=CONTACTSTRIP_ANALYSIS={sum:016x}");
+    sum
 }
 
 /// All files at or below a path, in order of their names. A packaged program may come without the list of libraries.

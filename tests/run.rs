@@ -411,6 +411,25 @@ fn a_second_run_gives_the_same_bytes() {
     assert!(changed.is_empty(), "changed: {changed:?}");
     assert_eq!(contents(&card), before, "the card was touched");
 
+    // What still stands is not made again: the strip does not ask for its pieces. A corona that a person changed is kept, and made.
+    fs::remove_dir_all(out.join(".cache/tiles")).unwrap();
+    fs::write(out.join("corona.png"), "retouched").unwrap();
+    let third = all();
+    assert_eq!(third.status.code(), Some(1), "{}", stderr(&third));
+    assert!(
+        !out.join(".cache/tiles").exists(),
+        "the strip was drawn again"
+    );
+    let kept = fs::read(out.join("corona-1.png")).unwrap();
+    assert_eq!(kept, b"retouched");
+    let whole = fs::read(out.join("corona.png")).unwrap();
+    assert_eq!(whole, made[Path::new("corona.png")]);
+    // A recipe changed by hand is drawn.
+    let recipe = fs::read_to_string(out.join("strip.toml")).unwrap();
+    fs::write(out.join("strip.toml"), recipe + "\n# looked at\n").unwrap();
+    all();
+    assert!(out.join(".cache/tiles").exists(), "the strip was not drawn");
+
     let catalogue = Catalogue::load(&out).unwrap();
     assert_eq!(catalogue.shots.len(), truth.frames.len());
     assert_eq!(

@@ -31,7 +31,7 @@ impl Relief {
     pub(super) fn of(merged: &Merged, look: &Look) -> Self {
         let mut out = Self::with_grain(merged, look);
         let radius_px = look.sun.radius_px;
-        let near_px = (radius_px / 50.0).clamp(1.5, 8.0);
+        let near_px = near_px(look);
         let near = out.blurred(near_px);
         let wide = out.blurred((radius_px / 8.0).clamp(4.0, 64.0));
         let grain = Grain::of(merged, look, &out, &near);
@@ -47,8 +47,7 @@ impl Relief {
                 // Rounding makes terraces as wide as the near mean and wider: averaging does not lessen it.
                 let off = near - wide;
                 let base = wide + off * kept(off * off, averaged * noise + rounding);
-                *value =
-                    base + (own - base) * kept(out.square_off(base, x, y), noise.hypot(rounding));
+                *value = base + (own - base) * out.structure(base, [x, y], noise.hypot(rounding));
             }
         });
         out.values = values;
@@ -58,6 +57,11 @@ impl Relief {
     fn with_grain(merged: &Merged, look: &Look) -> Self {
         let map = &merged.radiance;
         let (width, height) = (map.width(), map.height());
+        // A border of what is clipped follows the blocks of the files: it is crossed over some pixels, not in a step.
+        let size = [width, height];
+        let clipped = Masked::blurred(size, near_px(look), |x, y| {
+            Some(f32::from(u8::from(merged.bounds.at(x, y))))
+        });
         let mut values = vec![f32::NAN; width * height];
         let rows = values.par_chunks_mut(width.max(1)).enumerate();
         rows.for_each(|(y, row)| {
@@ -67,8 +71,8 @@ impl Relief {
                 if off > EDGE_PX && rgb.iter().any(|v| *v > 0.0) {
                     let own = luminance(look.light(rgb, x, y)) / look.mean(look.radius(x, y));
                     // Where every frame is clipped the map has a lower bound, darker than all around it.
-                    let least = if merged.bounds.at(x, y) { 1.0 } else { 0.0 };
-                    *value = own.max(least);
+                    let lifted = (2.0 * clipped.at(x, y)).min(1.0);
+                    *value = own + (1.0 - own).max(0.0) * lifted;
                 }
             }
         });
@@ -84,12 +88,23 @@ impl Relief {
         Some(self.values[y * self.width + x]).filter(|v| !v.is_nan())
     }
 
-    /// Mean square of what the places about one, itself among them, differ from a value by: structure goes together, a grain is
-    /// alone.
-    fn square_off(&self, from: f32, x: usize, y: usize) -> f32 {
+    /// Part of what a place differs from `base` by that is structure, beside grain of such a sigma. Structure goes together: what
+    /// stands out among the next pixels alone is a large grain, and is asked once more of those two pixels away.
+    fn structure(&self, base: f32, at: [usize; 2], sigma: f32) -> f32 {
+        /// A part so small is not worth a second look.
+        const NOTHING: f32 = 0.05;
+        let next = kept(self.square_off(base, at, 1), sigma);
+        if next < NOTHING {
+            return next;
+        }
+        next.min(kept(self.square_off(base, at, 2), sigma))
+    }
+
+    /// Mean square of what the places up to `reach` pixels from one, itself among them, differ from a value by.
+    fn square_off(&self, from: f32, [x, y]: [usize; 2], reach: usize) -> f32 {
         let (mut sum, mut count) = (0.0, 0.0);
-        for j in y.saturating_sub(1)..(y + 2).min(self.height) {
-            for i in x.saturating_sub(1)..(x + 2).min(self.width) {
+        for j in y.saturating_sub(reach)..(y + reach + 1).min(self.height) {
+            for i in x.saturating_sub(reach)..(x + reach + 1).min(self.width) {
                 if let Some(v) = self.at(i, j) {
                     sum += (v - from) * (v - from);
                     count += 1.0;
@@ -117,6 +132,11 @@ impl Relief {
             }),
         }
     }
+}
+
+/// Sigma in pixels of the nearer mean about a place.
+fn near_px(look: &Look) -> f64 {
+    (look.sun.radius_px / 50.0).clamp(1.5, 8.0)
 }
 
 /// Pixels off the Moon's limb where its blurred edge is over.

@@ -75,11 +75,7 @@ pub(crate) fn merge_into(
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
-    let recipe = recipe_there(catalogue, out).ok().flatten();
-    let recipe = recipe.unwrap_or_else(|| Recipe {
-        credit: wish.credit.clone(),
-        ..Recipe::default()
-    });
+    let recipe = recipe_for(catalogue, out, wish);
     let mut records = frames_of_totality(catalogue);
     let without = |record: &ShotRecord| recipe.corona_without.iter().any(|n| n == record.name());
     let all = records.len();
@@ -183,9 +179,32 @@ pub(crate) fn merge_into(
     }
     Ok(Made {
         files: made_files,
-        notices: [notices, merged.notices, out.told()].concat(),
+        notices: [notices, merged.notices].concat(),
         ..Made::default()
     })
+}
+
+/// The recipe the corona follows: the one that is there, else what one that is proposed says of the corona.
+fn recipe_for(catalogue: &Catalogue, out: &OutFolder, wish: &CoronaWish) -> Recipe {
+    let there = recipe_there(catalogue, out).ok().flatten();
+    there.unwrap_or_else(|| Recipe {
+        credit: wish.credit.clone(),
+        ..Recipe::default()
+    })
+}
+
+/// All that is asked of the corona, in one text: another text asks for other pictures.
+pub(crate) fn asked(catalogue: &Catalogue, out: &OutFolder, wish: &CoronaWish) -> String {
+    let recipe = recipe_for(catalogue, out, wish);
+    let by_recipe = (
+        &recipe.credit,
+        &recipe.corona_without,
+        recipe.corona_strength,
+        recipe.corona_extent_radii,
+        recipe.flatten,
+        recipe.embed_location,
+    );
+    format!("{by_recipe:?} {wish:?}")
 }
 
 fn nothing_to_merge(catalogue: &Catalogue) -> Notice {

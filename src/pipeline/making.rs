@@ -9,7 +9,9 @@ use super::imprint::Imprint;
 use super::lapse::{self, TIME_LAPSE};
 use super::layers::{LAYERS, Layers};
 use super::out::OutFolder;
+use super::page;
 use super::recipes::{RecipeName, RecipeStep, recipe_after, recipe_step};
+use super::standing::{self, Stage};
 use super::{Made, PipelineError, Settings, Target, Watch, keepsake, sort};
 use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
 use crate::clock;
@@ -69,17 +71,31 @@ fn all_from(
         credit: wish.credit.clone(),
         ..wish.corona.clone()
     };
-    made.join(corona::merge_into(catalogue, out, &corona, dry_run, watch)?);
-    made.join(strip_into(
+    let stage = |name, catalogue: &Catalogue, asked: String, from: &[&str]| {
+        (!dry_run).then(|| Stage::of(out, name, catalogue, &asked, from))
+    };
+    let merging = stage(
+        "merge",
         catalogue,
-        out,
-        &StripWish {
-            credit: wish.credit.clone(),
-            ..StripWish::default()
-        },
-        dry_run,
-        watch,
-    )?);
+        corona::asked(catalogue, out, &corona),
+        &[],
+    );
+    made.join(standing::run(merging, catalogue, |catalogue| {
+        corona::merge_into(catalogue, out, &corona, dry_run, watch)
+    })?);
+    let strip = StripWish {
+        credit: wish.credit.clone(),
+        ..StripWish::default()
+    };
+    let (recipe, notices, files) = recipe(catalogue, out, &strip, dry_run)?;
+    made.notices.extend(notices);
+    made.files.extend(files);
+    let from = [CORONA_TIFF, &*strip.recipe.file()];
+    let drawing = stage("strip", catalogue, String::new(), &from);
+    made.join(standing::run(drawing, catalogue, |catalogue| {
+        strip_by(&recipe, catalogue, (out, &strip), dry_run, watch)
+    })?);
+    made.notices.extend(out.told());
     let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
     // The folders themselves show what was copied; the closing summary stays short.
     exported.text.clear();
@@ -87,7 +103,16 @@ fn all_from(
         exported.lines.clear();
     }
     made.join(exported);
-    made.join(super::page::report_into(catalogue, out, dry_run, watch)?);
+    let page = stage(
+        "report",
+        catalogue,
+        page::asked(catalogue, out),
+        &page::SHOWN,
+    );
+    made.join(standing::run(page, catalogue, |catalogue| {
+        page::report_into(catalogue, out, dry_run, watch)
+    })?);
+    made.notices.extend(out.told());
     Ok(made)
 }
 
@@ -101,8 +126,9 @@ pub fn merge(target: &Target, wish: &CoronaWish, watch: &dyn Watch) -> Result<Ma
         mut catalogue,
         away,
     } = open(target)?;
-    let made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
-    let stale = super::page::stale(&folder.path);
+    let mut made = corona::merge_into(&mut catalogue, &folder, wish, target.dry_run, watch)?;
+    made.notices.extend(folder.told());
+    let stale = page::stale(&folder.path);
     Ok(made.and_told(away).and_told(stale))
 }
 
@@ -134,7 +160,7 @@ pub fn strip(target: &Target, wish: &StripWish, watch: &dyn Watch) -> Result<Mad
         target.dry_run,
         watch,
     )?;
-    let stale = super::page::stale(&opened.folder.path);
+    let stale = page::stale(&opened.folder.path);
     Ok(made.and_told(opened.away).and_told(stale))
 }
 
@@ -145,8 +171,33 @@ fn strip_into(
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
+    let (recipe, notices, files) = recipe(catalogue, folder, wish, dry_run)?;
+    let mut made = Made {
+        notices,
+        files,
+        ..Made::default()
+    };
+    made.join(strip_by(
+        &recipe,
+        catalogue,
+        (folder, wish),
+        dry_run,
+        watch,
+    )?);
+    made.notices.extend(folder.told());
+    Ok(made)
+}
+
+/// Draws the strip of a recipe, with what is made beside it.
+fn strip_by(
+    recipe: &Recipe,
+    catalogue: &Catalogue,
+    (folder, wish): (&OutFolder, &StripWish),
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
     let out = folder.path.as_path();
-    let (recipe, mut notices, mut files) = recipe(catalogue, folder, wish, dry_run)?;
+    let (mut notices, mut files) = (Vec::new(), Vec::new());
     let first = wish.recipe.is_first();
     let stem = wish.recipe.stem();
     if recipe.frames().next().is_none() && recipe.centre == Centre::None {
@@ -178,7 +229,7 @@ fn strip_into(
             ..Made::default()
         });
     }
-    let corona = corona_light(catalogue, out, &recipe, &mut notices);
+    let corona = corona_light(catalogue, out, recipe, &mut notices);
     let centre = corona.as_ref().and_then(|light| {
         let record = catalogue.corona.as_ref()?;
         Some(CentrePiece {
@@ -192,7 +243,7 @@ fn strip_into(
     watch.begin("drawing the strip", recipe.frames().count() as u64);
     let drawn = strip::draw(
         catalogue,
-        &recipe,
+        recipe,
         &|record| {
             let tile = if recipe.foreground.as_deref() == Some(record.name()) {
                 whole_tile(out, record)
@@ -208,7 +259,7 @@ fn strip_into(
     if watch.interrupted() {
         return Err(PipelineError::Interrupted);
     }
-    let imprint = Imprint::of(catalogue, Some(&recipe));
+    let imprint = Imprint::of(catalogue, Some(recipe));
     let mut drawn = drawn;
     drawn.info = imprint.on(drawn.info);
     for (output, _) in &outputs {
@@ -226,14 +277,13 @@ fn strip_into(
         let open = |record: &ShotRecord| tile(catalogue, out, record);
         files.extend(lapse::time_lapses(
             catalogue,
-            &recipe,
+            recipe,
             folder,
             &open,
             watch,
             &mut notices,
         )?);
     }
-    notices.extend(folder.told());
     Ok(Made {
         files,
         notices,

@@ -22,6 +22,7 @@ mod science;
 mod settings;
 mod small_strip;
 mod sort;
+mod standing;
 mod stills;
 mod whereabouts;
 

@@ -175,6 +175,16 @@ impl OutFolder {
         self.results().told()
     }
 
+    /// Names of the results written since the folder was opened.
+    pub(crate) fn written(&self) -> Vec<String> {
+        self.results().written()
+    }
+
+    /// Takes results of an earlier run for this one's; `false` where one is not known for certain.
+    pub(crate) fn stand<'n>(&self, names: impl Iterator<Item = &'n String>) -> bool {
+        self.results().stand(names)
+    }
+
     fn results(&self) -> std::sync::MutexGuard<'_, Results> {
         self.results.lock().unwrap_or_else(PoisonError::into_inner)
     }

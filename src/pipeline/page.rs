@@ -34,7 +34,29 @@ const PICTURE_QUALITY: u8 = 85;
 /// [`PipelineError`] when the record cannot be read or the page cannot be written.
 pub fn report(target: &Target, watch: &dyn Watch) -> Result<Made, PipelineError> {
     let opened = open(target)?;
-    report_into(&opened.catalogue, &opened.folder, target.dry_run, watch)
+    let mut made = report_into(&opened.catalogue, &opened.folder, target.dry_run, watch)?;
+    made.notices.extend(opened.folder.told());
+    Ok(made)
+}
+
+/// Pictures below OUT that the page shows or looks at.
+pub(crate) const SHOWN: [&str; 5] = [
+    "strip.png",
+    CORONA_PNG,
+    CORONA_TIFF,
+    "beads-c2.png",
+    "beads-c3.png",
+];
+
+/// All that the page shows besides the record and the pictures, in one text.
+pub(crate) fn asked(catalogue: &Catalogue, folder: &OutFolder) -> String {
+    let recipe = recipe_there(catalogue, folder).ok().flatten();
+    let place = recipe.is_some_and(|recipe| recipe.embed_location);
+    let files = written(&folder.path);
+    let files = files
+        .iter()
+        .map(|f| format!("{} {:?}", f.name, f.size_bytes));
+    format!("{place} {:?}", files.collect::<Vec<_>>())
 }
 
 pub(crate) fn report_into(
@@ -89,7 +111,6 @@ pub(crate) fn report_into(
     }
     Ok(Made {
         files: vec![out.join(REPORT_FILE)],
-        notices: folder.told(),
         ..Made::default()
     })
 }

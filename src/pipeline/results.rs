@@ -109,6 +109,24 @@ impl Results {
         Ok(())
     }
 
+    /// Names written since the folder was opened, or that stand as if they had been.
+    pub(super) fn written(&self) -> Vec<String> {
+        self.fresh.keys().cloned().collect()
+    }
+
+    /// Takes results of an earlier run for this one's; `false`, and nothing taken, where one is not known for certain.
+    pub(super) fn stand<'n>(&mut self, names: impl Iterator<Item = &'n String>) -> bool {
+        let certain = |name: &String| {
+            let own = self.known.get(name).filter(|own| own.len() == 1)?;
+            Some((name.clone(), own.first()?.clone()))
+        };
+        let Some(all) = names.map(certain).collect::<Option<Vec<_>>>() else {
+            return false;
+        };
+        self.fresh.extend(all);
+        true
+    }
+
     fn is_ours(&self, name: &str, hash: &Hash) -> bool {
         self.known.get(name).is_some_and(|own| own.contains(hash))
     }
