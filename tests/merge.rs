@@ -831,34 +831,54 @@ fn the_view_has_a_dark_moon_no_ring_and_a_grey_corona() {
     assert!(coded(3.0, 3.0)[1] < 0.1, "the sky is near black");
 }
 
-/// Mean coded red, green and blue in a ring of a picture, and the spread of green between places two pixels apart along it.
-fn ring(shown: &LinearRgb, sun: &Circle, radii: f64) -> ([f32; 3], f32) {
-    let at = |k: i32, along_px: f64| {
+/// Coded red, green and blue in a ring of a picture, a degree apart, so many pixels along it.
+fn around(shown: &LinearRgb, sun: &Circle, radii: f64, along_px: f64) -> Vec<[f32; 3]> {
+    let at = |k: i32| {
         let angle = f64::from(k).to_radians() + along_px / (radii * sun.radius_px);
         let x = sun.x_px + radii * sun.radius_px * angle.cos();
         let y = sun.y_px + radii * sun.radius_px * angle.sin();
-        shown
-            .at(x.round() as usize, y.round() as usize)
-            .map(linear_to_srgb)
+        let rgb = shown.at(x.round() as usize, y.round() as usize);
+        rgb.map(linear_to_srgb)
     };
-    let all: Vec<[f32; 3]> = (0..360).map(|k| at(k, 0.0)).collect();
-    let mean = [0, 1, 2].map(|c| all.iter().map(|v| v[c]).sum::<f32>() / 360.0);
-    let squares = (0..360).map(|k| (at(k, 0.0)[1] - at(k, 2.0)[1]).powi(2));
-    (mean, (squares.sum::<f32>() / 360.0).sqrt())
+    (0..360).map(at).collect()
+}
+
+/// Mean coded red, green and blue in a ring of a picture.
+fn ring(shown: &LinearRgb, sun: &Circle, radii: f64) -> [f32; 3] {
+    let all = around(shown, sun, radii, 0.0);
+    [0, 1, 2].map(|c| all.iter().map(|v| v[c]).sum::<f32>() / 360.0)
+}
+
+/// Spread of what green differs by between places two pixels apart along a ring, beyond what it does in a picture without noise.
+fn grain(shown: &LinearRgb, clean: &LinearRgb, sun: &Circle, radii: f64) -> f32 {
+    let steps = |picture: &LinearRgb| -> Vec<f32> {
+        let [here, beside] = [0.0, 2.0].map(|px| around(picture, sun, radii, px));
+        here.iter().zip(beside).map(|(a, b)| a[1] - b[1]).collect()
+    };
+    let (own, due) = (steps(shown), steps(clean));
+    let squares = own.iter().zip(due).map(|(a, b)| (a - b).powi(2));
+    (squares.sum::<f32>() / 360.0).sqrt()
 }
 
 #[test]
 fn two_frames_show_the_outer_corona_without_grain() {
-    let takes = [(0, 1.0 / 60.0), (1, 1.0 / 20.0)].map(|(k, s)| take(k, s, 50.0));
-    let merged = Card::new(takes.to_vec()).merged();
-    let shown = view(&merged, &ViewOptions::default());
+    let views = [true, false].map(|noise| {
+        let takes = [(0, 1.0 / 60.0), (1, 1.0 / 20.0)].map(|(k, s)| Take {
+            noise,
+            ..take(k, s, 50.0)
+        });
+        let merged = Card::new(takes.to_vec()).merged();
+        (view(&merged, &ViewOptions::default()), merged.sun)
+    });
+    let [(shown, sun), (clean, _)] = views;
     for (radii, least) in [(1.5, 0.4), (2.0, 0.25), (2.5, 0.15)] {
-        let (mean, grain) = ring(&shown, &merged.sun, radii);
+        let mean = ring(&shown, &sun, radii);
+        let grain = grain(&shown, &clean, &sun, radii);
         assert!(mean[1] > least, "{radii} radii: {mean:?}");
         assert!(grain < 0.012, "{radii} radii: {grain}");
     }
-    let (sky, grain) = ring(&shown, &merged.sun, 4.0);
-    assert!(sky[1] < 0.12 && grain < 0.01, "{sky:?} {grain}");
+    let (sky, sky_grain) = (ring(&shown, &sun, 4.0), grain(&shown, &clean, &sun, 4.0));
+    assert!(sky[1] < 0.12 && sky_grain < 0.01, "{sky:?} {sky_grain}");
 }
 
 #[test]
@@ -866,8 +886,8 @@ fn a_clipped_corona_is_white() {
     let merged = Card::new(vec![take(0, 0.5, 50.0)]).merged();
     let shown = view(&merged, &ViewOptions::default());
     // Clipped to beyond 1.2 radii, the Moon to 1.06.
-    let (inner, _) = ring(&shown, &merged.sun, 1.13);
-    let (outer, _) = ring(&shown, &merged.sun, 2.2);
+    let inner = ring(&shown, &merged.sun, 1.13);
+    let outer = ring(&shown, &merged.sun, 2.2);
     assert!(inner.iter().all(|v| *v > 0.85), "{inner:?}");
     assert!(
         inner.iter().all(|v| (v - inner[1]).abs() < 0.02),
@@ -896,7 +916,7 @@ fn a_dark_surround_has_no_say_in_the_colours() {
     card.frames = vec![Arc::new(frame)];
     let merged = card.merged();
     let shown = view(&merged, &ViewOptions::default());
-    let (mean, _) = ring(&shown, &merged.sun, 1.35);
+    let mean = ring(&shown, &merged.sun, 1.35);
     assert!(mean[1] > 0.3, "{mean:?}");
     assert!(mean.iter().all(|v| (v - mean[1]).abs() < 0.03), "{mean:?}");
 }

@@ -2,6 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use super::corona::CoronaWish;
 use super::corona::{self, CORONA_TIFF};
 use super::earlier::{Opened, open, recipe_named, recipe_there};
@@ -262,16 +264,25 @@ fn strip_by(
     let imprint = Imprint::of(catalogue, Some(recipe));
     let mut drawn = drawn;
     drawn.info = imprint.on(drawn.info);
-    for (output, _) in &outputs {
-        write_strip(&drawn, *output, &strip_name(&stem, *output), folder)?;
-    }
+    // PNG and JPEG are coded on one core each: all kinds, and the beads, are written side by side.
+    let strips = || {
+        outputs.par_iter().try_for_each(|(output, _)| {
+            write_strip(&drawn, *output, &strip_name(&stem, *output), folder)
+        })
+    };
+    let few = || match first {
+        true => all_beads(catalogue, folder),
+        false => Ok(Made::default()),
+    };
+    let (strips, few) = rayon::join(strips, few);
+    strips?;
+    let few = few?;
     if recipe.layers {
         files.push(write_layers(&drawn, &stem, folder)?);
     }
     notices.extend(drawn.notices);
-    for (contact, name) in BEADS.into_iter().filter(|_| first) {
-        files.extend(beads(catalogue, folder, contact, name, &mut notices)?);
-    }
+    notices.extend(few.notices);
+    files.extend(few.files);
     clear_stale(folder, &wish.recipe);
     if time_lapse {
         let open = |record: &ShotRecord| tile(catalogue, out, record);
@@ -321,6 +332,16 @@ const BEADS: [(ContactKind, &str); 2] = [
     (ContactKind::C2, "beads-c2.png"),
     (ContactKind::C3, "beads-c3.png"),
 ];
+
+/// The strips of beads that the card has frames for.
+fn all_beads(catalogue: &Catalogue, out: &OutFolder) -> Result<Made, PipelineError> {
+    let mut made = Made::default();
+    for (contact, name) in BEADS {
+        let files = beads(catalogue, out, contact, name, &mut made.notices)?;
+        made.files.extend(files);
+    }
+    Ok(made)
+}
 
 /// The beads and the ring at one contact as a strip of their own, or the one frame there is of them, where the card has some.
 fn beads(
