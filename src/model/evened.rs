@@ -41,7 +41,6 @@ impl Sizes {
             .collect();
         let sun_px = median(&mut suns)?;
         let mut excesses: Vec<f64> = well_seen()
-            .filter(|level| lens::shows_moon_radius(&level.fit))
             .filter_map(|level| Some(level.fit.moon?.radius_px - level.ratio * sun_px))
             .collect();
         let excess_px = median(&mut excesses).filter(|_| excesses.len() >= LEAST_MOONS)?;
