@@ -33,7 +33,7 @@ fn clocks_know_the_mountains_of_the_moon() {
         let o = of_twenty(place, tripod, 150.0);
         // A circle through all of the limb before the Sun is a second and more off in some of them.
         assert!(o.solved && o.off_s.abs() < 0.8, "{place}: {o:?}");
-        assert!(o.sigma_s < 1.3, "{place}: {o:?}");
+        assert!(o.sigma_s < 0.8, "{place}: {o:?}");
         assert!(o.off_s.abs() < 3.0 * o.sigma_s, "{place}: {o:?}");
     }
 }

@@ -52,6 +52,11 @@ const FAR_STRAY: f64 = 5.0;
 const LEAST_FOR_SCATTER: usize = 6;
 /// Most that vectors may scatter beyond what they state, in solar radii.
 const MOST_UNTOLD: f64 = 0.1;
+/// Least share of their stated sigmas by which vectors are taken to scatter (our choice: about a third).
+const LEAST_SHARE: f64 = 0.3;
+/// One sigma of a variance told by the middle of `n` squares, over the variance and times `sqrt(n)`: the middle is 0.37 times as
+/// efficient as their mean (of normal errors; worked out).
+const SHARE_DOUBT: f64 = 2.3;
 
 /// How far a stretch strays from the mount's roll.
 #[derive(Clone, Debug)]
@@ -81,6 +86,8 @@ pub(super) struct Solved {
     pub(super) stray: f64,
     /// Error of the vectors that their sigmas do not tell, one sigma per axis in solar radii.
     pub(super) untold: f64,
+    /// By how much of their stated sigmas the vectors scatter where that is less, 1 at most.
+    pub(super) share: f64,
     /// Minus twice the log likelihood, up to a constant shared by all fits of the body.
     pub(super) cost: f64,
     /// One sigma of the clock error in seconds.
@@ -239,7 +246,8 @@ fn covariance(solved: &Solved, m: &Measured, course: &Course) -> Matrix2<f64> {
     let speed = solved.predicted(m, 0.5, course) - solved.predicted(m, -0.5, course);
     let across = Vector2::new(-p.y, p.x) * FRAME_STRAY;
     let along = speed * m.reading_sigma_s;
-    Matrix2::identity() * (m.sigma * m.sigma + solved.untold * solved.untold)
+    let stated = solved.share * m.sigma;
+    Matrix2::identity() * (stated * stated + solved.untold * solved.untold)
         + across * across.transpose()
         + along * along.transpose()
 }
@@ -302,6 +310,7 @@ fn settle(setting: &Setting<'_>, solved: &mut Solved) {
         solved.stray = strayed(solved);
         improve(setting, solved);
         solved.untold = untold(setting, solved);
+        solved.share = share(setting, solved);
         leave_out(setting, solved);
     }
     conclude(setting, solved);
@@ -316,6 +325,7 @@ fn start(setting: &Setting<'_>, tau_s: f64, hold: Hold) -> Solved {
         strays: vec![None; setting.tracks.stretches.len()],
         stray: 3.0,
         untold: 0.0,
+        share: 1.0,
         cost: f64::INFINITY,
         tau_sigma_s: f64::INFINITY,
         scatter: f64::INFINITY,
@@ -609,6 +619,32 @@ fn untold(setting: &Setting<'_>, solved: &Solved) -> f64 {
     }
     high
 }
+
+/// By how much of their stated sigmas the vectors scatter along the line of centres, where the discs are evened and that is less:
+/// what is common to all frames is in the stated sigmas too.
+fn share(setting: &Setting<'_>, solved: &Solved) -> f64 {
+    let count = setting.shoot.len();
+    if !setting.vectors.levelled || count < LEAST_FOR_SCATTER {
+        return 1.0;
+    }
+    let mut squares: Vec<f64> = setting
+        .shoot
+        .iter()
+        .map(|m| {
+            let p = solved.predicted(m, 0.0, setting.course);
+            let along = p.dot(&(Vector2::new(m.right, m.up) - p)) / p.norm().max(1e-9);
+            (along / m.sigma).powi(2)
+        })
+        .collect();
+    let middle = median(&mut squares).unwrap_or(f64::INFINITY);
+    let count = count as f64;
+    let free = (1.0 - ALONG_SPENT / count).max(0.5);
+    let square = middle / usual_middle(free) * (1.0 + SHARE_DOUBT / count.sqrt());
+    square.sqrt().clamp(LEAST_SHARE, 1.0)
+}
+
+/// Unknowns that stretch the vectors or move them along: clock error, biases and scale, which hang together (our choice).
+const ALONG_SPENT: f64 = 3.0;
 
 /// Values of a vector, of its two, that are left free once strays and unknowns have taken theirs.
 fn free_share(solved: &Solved, vectors: usize) -> f64 {

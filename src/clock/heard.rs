@@ -18,9 +18,9 @@ use crate::domain::{ClockCorrection, ClockEvidence, Contacts, MoonLimb, SunMoon,
 /// Moon by 0.50 in longitude for it (F. Espenak, J. Anderson, NASA eclipse bulletins; value from memory, the sigma is our choice).
 const LIMB_SIGMA_ARCSEC: f64 = 0.4;
 
-/// The same where the mountains are known: what a map four times finer moves contacts by, and the Sun's radius, 0.05" each
-/// (the `limb` room; L. Quaglia et al. 2021).
-const LEVELLED_SIGMA_ARCSEC: f64 = 0.07;
+/// The same where the mountains are known: what a map four times finer moves contacts by (the `limb` room). The Sun's radius lengthens
+/// or shortens the vectors of both sides alike.
+const LEVELLED_SIGMA_ARCSEC: f64 = 0.05;
 
 /// Pictures that name no camera are taken for those of a named one when that is likelier than not by this factor.
 const TIED: f64 = 10.0;
@@ -129,7 +129,7 @@ pub fn hear(
     let radii = measured::shared_radii(&once);
     let tracks = tracks::tracks(&once, &radii, &course);
     let vectors = measured::vectors(&once, &radii, &tracks.stretch_of(), &course);
-    let edges = sides::side_sigma(&once, &vectors.measured, &radii);
+    let edges = sides::side_sigma(&once, &vectors, &radii);
     let vectors = measured::Vectors {
         side_sigma: vectors.side_sigma.hypot(edges),
         ..vectors

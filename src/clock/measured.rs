@@ -22,7 +22,7 @@ const SIDE_ARCSEC: f64 = 0.3;
 
 /// The same where the mountains are known: heights of the map, and what a fit of pixels makes of them (measured on drawn cards,
 /// `benches/MEASUREMENTS.md`).
-const LEVELLED_SIDE_ARCSEC: f64 = 0.08;
+const LEVELLED_SIDE_ARCSEC: f64 = 0.05;
 
 /// Share of the frames without mountains from which on the body counts as one without (our choice: slivers show too little limb).
 const MOST_LEVELLED: f64 = 0.7;

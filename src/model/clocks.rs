@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use rayon::prelude::*;
 
 use super::discs::{ScaleKey, Seen, scale_key};
+use super::evened::{self, Level};
 use super::place::Place;
 use super::{Given, KnownClock};
 use crate::catalogue::{ClockCurve, ClockPoint};
@@ -213,9 +214,14 @@ pub(crate) fn solve(
         .collect();
     // Not among the bodies' jobs: the limb is worked out in parallel by whoever asks first, and a job that waits for it may be
     // given another one that does.
-    let levels: Vec<Option<DiscFit>> = (0..shots.len())
-        .map(|i| levelled(&shots[i], i, &seen[i], known, place))
+    let levels: Vec<Option<Level>> = (0..shots.len())
+        .map(|i| {
+            let level = levelled(&shots[i], i, &seen[i], known, place)?;
+            let scale = scales[&scale_key(&shots[i])];
+            Some(Level { scale, ..level })
+        })
         .collect();
+    let levels = evened::evened(&levels);
     let bodies: Vec<_> = word.clocks.iter().collect();
     let heard: Vec<(Vec<usize>, Heard)> = bodies
         .par_iter()
@@ -266,14 +272,14 @@ pub(crate) fn solve(
 }
 
 /// The discs of a partial phase as they would have been fitted before a Moon without mountains; `None` where the frame's time or
-/// turn is not known, or where there is nothing to correct.
+/// turn is not known, or where there is nothing to correct. The scale is left open.
 fn levelled(
     shot: &Shot,
     index: usize,
     seen: &Seen,
     known: &Solved,
     place: &Place,
-) -> Option<DiscFit> {
+) -> Option<Level> {
     let fit = seen.fit().filter(|fit| fit.limb == Limb::Sun)?;
     let (sun, mut moon) = fit.sun.zip(fit.moon)?;
     let (turn, (utc, _)) = known.turn_of(index).zip(known.time_of(shot))?;
@@ -291,7 +297,11 @@ fn levelled(
     moon.y_px -= down * sun.radius_px;
     moon.radius_px -= shift.radius / sky.sun_radius_arcsec * sun.radius_px;
     let moon = Some(moon);
-    Some(DiscFit { moon, ..*fit })
+    Some(Level {
+        fit: DiscFit { moon, ..*fit },
+        ratio: sky.ratio(),
+        scale: 0,
+    })
 }
 
 fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {

@@ -37,7 +37,7 @@ const RATIO_SIGMA: f64 = 0.0015;
 const MEASURABLE: std::ops::Range<f64> = 0.15..1.1;
 
 /// Fewest frames that say how the Moon's radius shows.
-const LEAST_MOONS: usize = 3;
+pub(crate) const LEAST_MOONS: usize = 3;
 
 /// What is known of one lens.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -253,6 +253,11 @@ pub(crate) fn excess_px(fit: &DiscFit, ratio: f64) -> Option<f64> {
         .is_some_and(|sigma| sigma < 0.01 * sun.radius_px);
     let seen = fit.limb == Limb::Sun && fit.limb_arc_deg >= LEAST_ARC_DEG;
     (seen && sure && shows_moon_radius(fit)).then_some(moon.radius_px - ratio * sun.radius_px)
+}
+
+/// Whether so much of the Sun's limb is seen that it tells the Sun's radius.
+pub(crate) fn is_well_seen(fit: &DiscFit) -> bool {
+    fit.limb == Limb::Sun && fit.limb_arc_deg >= LEAST_ARC_DEG
 }
 
 /// Whether the Moon stands where enough of its limb is seen to measure its radius.

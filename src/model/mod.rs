@@ -7,6 +7,7 @@ pub(crate) mod clocks;
 pub(crate) mod desk;
 pub(crate) mod discs;
 mod error;
+mod evened;
 mod expected;
 mod films;
 mod given;
