@@ -121,9 +121,8 @@ const SLIVER_QUALITY: f64 = 0.7;
 /// The same of a limb of the lens's own size: other edges may be those of an eyepiece's field that cuts the Sun.
 const EXPLAINED_IF_KNOWN: f64 = 0.35;
 
-/// A limb is of the lens's size within this part of it, the Moon's before a blurred corona within the second, and over so many degrees that
-/// another round thing's would not be.
-const OF_SIZE: (f64, f64) = (0.03, 0.06);
+/// A limb is of the lens's size within this part of it, and over so many degrees that another round thing's would not be.
+const OF_SIZE: f64 = 0.03;
 const OF_SIZE_ARC_DEG: f64 = 120.0;
 
 /// Whether the limb that carries the fit, over a good part of it, has the radius that the lens is known to show: the Sun's, or the Moon's
@@ -133,17 +132,17 @@ fn is_of_known_size(verdict: &Verdict, hint: &DiscHint) -> bool {
         .sun_radius_px
         .filter(|(radius_px, sigma_px)| *sigma_px < LOOSE_RADIUS * radius_px);
     let covered = hint.totality == Some(true);
-    let (arc, times, within) = match verdict.limb {
-        Limb::Sun => (&verdict.sun, Some(1.0), OF_SIZE.0),
+    let (arc, times) = match verdict.limb {
+        Limb::Sun => (&verdict.sun, Some(1.0)),
         Limb::Moon => {
             let ratio = hint.moon_ratio.filter(|_| covered);
-            (&verdict.moon, ratio.map(|(ratio, _)| ratio), OF_SIZE.1)
+            (&verdict.moon, ratio.map(|(ratio, _)| ratio))
         }
     };
     let all = known.zip(times).zip(arc.as_ref());
     all.is_some_and(|(((radius_px, _), times), arc)| {
         let off = (arc.circle.radius_px / (radius_px * times) - 1.0).abs();
-        off < within && arc.seen_deg >= OF_SIZE_ARC_DEG
+        off < OF_SIZE && arc.seen_deg >= OF_SIZE_ARC_DEG
     })
 }
 

@@ -128,8 +128,9 @@ pub(super) fn outer_limb(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> Optio
         fit.moon
             .is_none_or(|moon| (x - moon.x_px).hypot(y - moon.y_px) > moon.radius_px)
     };
-    let all = [Channel::Max, Channel::Green, Channel::Blue];
-    let channels = &all[..frame.channels().min(all.len())];
+    // The blue of an orange Sun is mostly fringe and glare.
+    let all = [Channel::Max, Channel::Green];
+    let channels = &all[..frame.channels().clamp(1, all.len())];
     channels.iter().find_map(|channel| {
         let rim = Rim {
             frame,
