@@ -219,7 +219,12 @@ fn pictures_of_other_things_hold_no_disc() {
 #[test]
 fn a_whole_sun_far_out_of_focus_is_found_and_soft() {
     // A blur of 8 to 12 % of the radius; one that runs out of the frame; and a glow that fades as a lamp's does is none.
-    for (blur, x, level) in [(12.0, 301.3, 0.6), (18.0, 301.3, 0.9), (12.0, 480.0, 0.6)] {
+    for (blur, x, level) in [
+        (12.0, 301.3, 0.6),
+        (18.0, 301.3, 0.9),
+        (24.0, 301.3, 0.9),
+        (12.0, 480.0, 0.6),
+    ] {
         let scene = Scene {
             blur,
             level,
@@ -243,6 +248,81 @@ fn a_whole_sun_far_out_of_focus_is_found_and_soft() {
         ..Scene::default()
     };
     assert!(examine(&glow.frame(), &DiscHint::default()).fit.is_err());
+}
+
+#[test]
+fn a_clipped_thin_crescent_out_of_focus_is_soft() {
+    // An orange Sun, its red saturated; sharp ones, bright or not, are not soft.
+    for (blur, level, soft) in [(3.6, 2.0, true), (1.1, 2.0, false), (1.1, 0.6, false)] {
+        let scene = Scene {
+            blur,
+            level,
+            colour: [1.0, 0.35, 0.06],
+            sun: (301.3, 222.8, 110.0),
+            ..Scene::default()
+        }
+        .covered(0.93, 1.053, 40.0);
+        let hint = DiscHint {
+            sun_radius_px: Some((110.0, 0.3)),
+            moon_ratio: Some((1.053, 0.002)),
+            ..DiscHint::default()
+        };
+        let report = examine(&scene.frame(), &hint);
+        assert!(report.fit.is_ok(), "{blur} {level}: {report:?}");
+        assert_eq!(
+            report.flags.has(Flag::Soft),
+            soft,
+            "{blur} {level}: {report:?}"
+        );
+    }
+}
+
+#[test]
+fn a_sliver_far_wider_than_the_moon_leaves_it_is_soft() {
+    for (blur, level, soft) in [(4.5, 0.8, true), (1.2, 0.6, false), (1.2, 40.0, false)] {
+        let scene = Scene {
+            blur,
+            level,
+            sun: (301.3, 222.8, 110.0),
+            ..Scene::default()
+        };
+        let (sin, cos) = 0.7_f64.sin_cos();
+        // A sliver 1.5 px wide: the Moon's radius less the Sun's, and that.
+        let apart = 0.053 * 110.0 + 1.5;
+        let scene = Scene {
+            moon: Some((301.3 + apart * cos, 222.8 + apart * sin, 1.053 * 110.0)),
+            ..scene
+        };
+        let hint = DiscHint {
+            sun_radius_px: Some((110.0, 0.3)),
+            moon_ratio: Some((1.053, 0.002)),
+            moon_offset: Some(([apart * cos / 110.0, apart * sin / 110.0], 0.005)),
+            ..DiscHint::default()
+        };
+        let report = examine(&scene.frame(), &hint);
+        assert!(report.fit.is_ok(), "{blur} {level}: {report:?}");
+        assert_eq!(
+            report.flags.has(Flag::Soft),
+            soft,
+            "{blur} {level}: {report:?}"
+        );
+    }
+}
+
+#[test]
+fn faint_light_at_one_side_says_where_the_sun_stands() {
+    for seed in 1..4 {
+        let scene = Scene {
+            sun: (760.0, 230.0, 100.0),
+            halo: 0.03,
+            level: 0.5,
+            seed,
+            ..Scene::default()
+        };
+        let report = examine(&scene.frame(), &DiscHint::default());
+        assert!(report.fit.is_err(), "{report:?}");
+        assert_eq!(report.flags.to_string(), "out-of-frame", "{report:?}");
+    }
 }
 
 #[test]

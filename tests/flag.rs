@@ -241,6 +241,99 @@ fn a_sun_that_shows_less_than_the_moon_leaves_is_cut() {
 }
 
 #[test]
+fn suns_half_lit_and_uneven_are_left_to_cloud() {
+    // Cut by the edge of an eyepiece's field, a tenth and more of what the Moon leaves is missing; as much behind cloud leaves the rest uneven.
+    let mut shots: Vec<ShotRecord> = (0..4)
+        .map(|n| frame(5.0 * f64::from(n), Phase::Ingress, 0.0, 0.0))
+        .collect();
+    for (n, lit, uneven) in [(1, 0.86, 0.03), (2, 0.86, 0.09), (3, 0.95, 0.03)] {
+        let disc = shots[n].look.as_mut().unwrap().disc.as_mut().unwrap();
+        (disc.lit, disc.uneven) = (lit, Some(uneven));
+        shots[n].flags.set(Flag::Clouded);
+    }
+    assert_eq!(flagged(shots), ["", "cut", "clouded", "clouded"]);
+}
+
+/// A frame of the usual exposure in which no disc was found, of a brightest place, with a part of the whole Sun's light, over a sky.
+fn shape(minutes: f64, peak: f64, part: f64, sky: f64) -> ShotRecord {
+    let mut shot = frame(minutes, Phase::Ingress, 0.0, 0.0);
+    shot.disc = None;
+    // Limb darkening I = mu^0.55 leaves a disc 1 / (1 + 0.55 / 2) of its brightest light on the whole.
+    let sun = std::f64::consts::PI * 60.0 * 60.0 * peak / 1.275;
+    shot.look = Some(FrameLook {
+        peak,
+        sky,
+        mean: sky + part * sun / (400.0 * 300.0),
+        ..FrameLook::default()
+    });
+    shot
+}
+
+#[test]
+fn full_sunlight_but_little_of_it_is_a_cut_sun() {
+    let clear = |n: i32| {
+        let mut shot = frame(5.0 * f64::from(n), Phase::Ingress, 0.0, 0.0);
+        shot.look.as_mut().unwrap().peak = 0.45;
+        shot
+    };
+    let mut shots: Vec<ShotRecord> = (0..4).map(clear).collect();
+    shots.extend([
+        shape(30.0, 0.45, 0.5, 0.001),
+        // Whole; half of it with the sky of thick cloud; half of it and dim.
+        shape(31.0, 0.45, 1.0, 0.001),
+        shape(32.0, 0.45, 0.5, 0.03),
+        shape(33.0, 0.15, 0.5, 0.001),
+    ]);
+    let flags = flagged(shots);
+    assert_eq!(flags[4..7], ["cut", "", ""], "{flags:?}");
+    assert!(!flags[7].contains("cut"), "{flags:?}");
+    // Of a card without clear Suns nothing is known.
+    let alone = vec![shape(30.0, 0.45, 0.5, 0.001)];
+    assert_eq!(flagged(alone), [""]);
+}
+
+#[test]
+fn cloud_throughout_totality_shows_by_the_light_it_scatters() {
+    // Two and a half stops short of a clear sky's corona: a filmy lens, a slow shutter, or cloud. The sky beside it says which.
+    let bracket = |veil: f64| {
+        (0..6)
+            .map(|n| {
+                let mut shot = frame(
+                    0.05 * f64::from(n),
+                    Phase::Totality,
+                    f64::from(n) - 3.0,
+                    2.5,
+                );
+                let disc = shot.look.as_mut().unwrap().disc.as_mut().unwrap();
+                disc.halo = veil * disc.level;
+                shot
+            })
+            .collect::<Vec<_>>()
+    };
+    assert!(flagged(bracket(0.4)).iter().all(|f| f == "clouded"));
+    assert!(flagged(bracket(0.03)).iter().all(String::is_empty));
+    // One frame through a thinner place is as its neighbours; a clear corona in a bright sky is clear.
+    let mut uneven = bracket(0.4);
+    let disc = uneven[4].look.as_mut().unwrap().disc.as_mut().unwrap();
+    disc.halo = 0.15 * disc.level;
+    assert!(flagged(uneven).iter().all(|f| f == "clouded"));
+    let bright: Vec<ShotRecord> = (0..4)
+        .map(|n| {
+            let mut shot = frame(
+                0.05 * f64::from(n),
+                Phase::Totality,
+                f64::from(n) - 4.0,
+                0.0,
+            );
+            let disc = shot.look.as_mut().unwrap().disc.as_mut().unwrap();
+            disc.halo = 0.4 * disc.level;
+            shot
+        })
+        .collect();
+    assert!(flagged(bright).iter().all(String::is_empty));
+}
+
+#[test]
 fn a_wide_view_has_no_limb_to_judge_by() {
     let mut wide = frame(0.0, Phase::Totality, 0.0, 0.0);
     wide.role = Some(Role::Wide);

@@ -9,7 +9,8 @@ use super::DiscHint;
 use super::arcs::median;
 use super::find::{Overview, Region, regions_above};
 use super::measure::Measured;
-use crate::domain::{APPROXIMATE_PX, Circle, DiscLook, Flag, Flags, Limb, NoDisc};
+use super::surface::{self, OuterLimb};
+use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, DiscLook, Flag, Flags, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
 /// A blur wider than this (Gaussian sigma, pixels), and than this fraction of the radius, is out of focus.
@@ -26,8 +27,9 @@ const SHAKEN_PX: f64 = 1.9;
 const SHAKEN_BY_FIT_PX: f64 = 2.7;
 
 /// It must stand out from the scatter of the limb's width around the disc by this many sigmas, and by more where the disc is patchy:
-/// cloud's edges across the limb are no scatter (drawn cards: shakes stand out by 13 and more, thick cloud by 5).
-const SHAKEN_SIGMAS: f64 = 4.0;
+/// cloud's edges across the limb are no scatter (drawn cards: shakes stand out by 11 and more, thick cloud by 5; a scanned corona, burnt
+/// out on one side, by 7).
+const SHAKEN_SIGMAS: f64 = 8.0;
 const SHAKEN_SIGMAS_PATCHY: f64 = 10.0;
 const PATCHY: f64 = 0.05;
 
@@ -63,13 +65,17 @@ pub(super) fn of_disc(
     let Some(circle) = found.fit.sun.or(found.fit.moon) else {
         return flags;
     };
+    let outer = match look.edge {
+        Some(_) => None,
+        None => surface::outer_limb(frame, &found.fit, hint),
+    };
     let marks = [
         (Flag::Cut, cut(frame, circle)),
-        (Flag::Shaken, shaken(found, look)),
-        (Flag::Soft, soft(found, look, circle.radius_px)),
+        (Flag::Shaken, shaken(found, look, outer)),
+        (Flag::Soft, soft(found, look, outer)),
         (
             Flag::Clouded,
-            found.fit.limb == Limb::Sun && clouded(look, hint),
+            found.fit.limb == Limb::Sun && !is_melted(found) && clouded(look, hint),
         ),
         (
             Flag::Clipped,
@@ -87,6 +93,9 @@ pub(super) fn of_disc(
     flags
 }
 
+/// Least light of a frame, at its brightest, that can hold a filtered Sun: with less the rest of a glow is looked at.
+const FAINT: f32 = 0.05;
+
 /// Flags of a frame without a disc.
 ///
 /// A dark frame while the Sun is covered is taken for a filter left on, at any other time for a cover left on; light
@@ -98,6 +107,10 @@ pub(super) fn without_disc(view: &Overview, hint: &DiscHint, why: NoDisc) -> Fla
         NoDisc::Dark { .. } if hint.totality == Some(true) => flags.set(Flag::FilterOn),
         NoDisc::Dark { .. } => flags.set(Flag::Capped),
         NoDisc::NoLimb if view.sky < 0.1 && glow_at_side(view) => flags.set(Flag::OutOfFrame),
+        // In so little light round edges are noise.
+        NoDisc::Cluttered { .. } if view.peak < FAINT && glow_at_side(view) => {
+            flags.set(Flag::OutOfFrame);
+        }
         _ => {}
     }
     flags
@@ -146,11 +159,13 @@ fn cut(frame: &Frame, c: Circle) -> bool {
 
 /// A shake widens the limb's edge along its way, which is a wave of two around the disc in the square of the width: from the mean's
 /// square less the wave to the mean's square and the wave.
-fn shaken(found: &Measured, look: &DiscLook) -> bool {
+fn shaken(found: &Measured, look: &DiscLook, outer: Option<OuterLimb>) -> bool {
     let Some(edge) = look.edge else {
         let (long, short) = found.blur_px;
         let smear_px = (long * long - short * short).max(0.0).sqrt();
-        return long > SHAKEN_RATIO * short && smear_px > SHAKEN_BY_FIT_PX;
+        return long > SHAKEN_RATIO * short
+            && smear_px > SHAKEN_BY_FIT_PX
+            && outer.is_none_or(|outer| bears_a_shake(outer, long));
     };
     let (mean, wave) = (edge.median_px * edge.median_px, edge.wave_px2);
     let (long, short) = (mean + wave, (mean - wave).max(0.05));
@@ -167,10 +182,60 @@ fn shaken(found: &Measured, look: &DiscLook) -> bool {
 
 /// A blur all around the limb. Chromosphere, prominences and cloud soften it in some directions only, a shake along its way: what is
 /// sharpest counts.
-fn soft(found: &Measured, look: &DiscLook, radius_px: f64) -> bool {
-    let least = SOFT_PX.max(SOFT_OF_RADIUS * radius_px);
-    let edge_px = look.edge.map_or(f64::INFINITY, |edge| edge.quartile_px);
-    found.blur_px.1.min(edge_px) > least
+fn soft(found: &Measured, look: &DiscLook, outer: Option<OuterLimb>) -> bool {
+    let circle = found.fit.sun.or(found.fit.moon);
+    let least = least_soft_px(circle.map_or(0.0, |c| c.radius_px));
+    let (long, short) = found.blur_px;
+    match (look.edge, outer) {
+        (Some(edge), _) => short.min(edge.quartile_px) > least,
+        // What the fit says of the blur's axes is half a guess on a thin crescent: its mean is asked where the outer limb bears it out.
+        (None, Some(outer)) if outer.quartiles_px.0 > least => (long * short).sqrt() > least,
+        (None, Some(outer)) => short > least && outer.quartiles_px.0 > OUTER_LEAST * least,
+        (None, None) => short > least,
+    }
+}
+
+/// Blur and shake as all colours of a frame have them, of a disc fitted in one of them alone: where that is saturated, another may show the
+/// limb.
+pub(super) fn sharpness_in_colours(frame: &Frame, fit: &DiscFit, flags: &mut Flags) {
+    let outer = surface::outer_limb(frame, fit, &DiscHint::default());
+    let (Some(outer), Some(blur_px), Some(sun)) = (outer, fit.blur_px, fit.sun) else {
+        return;
+    };
+    let least = least_soft_px(sun.radius_px);
+    let (low, _) = outer.quartiles_px;
+    let said = flags.has(Flag::Soft) && low > OUTER_LEAST * least;
+    flags.put(Flag::Soft, blur_px > least && (said || low > least));
+    if !bears_a_shake(outer, blur_px) {
+        flags.clear(Flag::Shaken);
+    }
+}
+
+/// The outer limb of a crescent thinner than its blur has this part of the blur's width at least ([`surface::outer_limb`]).
+const OUTER_LEAST: f64 = 0.7;
+
+/// A shake shows along its way only, which a short arc need not have. Where this much of the limb is seen, in directions of 7.5 degrees, one of
+/// a ratio of axes of 1.5 shows as so much between the quartiles of its width.
+const HALF_OF_LIMB: usize = 20;
+const OUTER_SPREAD: f64 = 1.2;
+
+/// Whether the outer limb's width can be that of a shake with this long axis, a Gaussian sigma in pixels.
+fn bears_a_shake(outer: OuterLimb, long_px: f64) -> bool {
+    let (low, high) = outer.quartiles_px;
+    outer.directions < HALF_OF_LIMB || high > 0.5 * long_px && high > OUTER_SPREAD * low
+}
+
+/// Least blur of what is out of focus, a Gaussian sigma in pixels, for discs of a radius in pixels.
+pub(super) fn least_soft_px(radius_px: f64) -> f64 {
+    SOFT_PX.max(SOFT_OF_RADIUS * radius_px)
+}
+
+/// A blur of more than this part of the radius reaches into what is looked at of the disc (`surface`): its darkening is no cloud's.
+const MELTED: f64 = 0.1;
+
+fn is_melted(found: &Measured) -> bool {
+    let radius_px = found.fit.sun.map_or(0.0, |sun| sun.radius_px);
+    found.blur_px.1 > MELTED * radius_px
 }
 
 /// Near the horizon the air alone dims the lower limb.

@@ -24,6 +24,11 @@ const LEAST_STEP_IN_GLARE: f64 = 0.3;
 /// A limb blurred over more than this part of the radius (Gaussian sigma) is none.
 const SOFTEST: f64 = 0.15;
 
+/// The same of one whose light ends: a disc out of focus is dark beyond its blur, a lamp's glow and a Sun lost in cloud go on. So much of the
+/// disc's light is left beyond it at most (whole Suns by phone at an eyepiece: 0.01 to 0.04 at blurs of 0.12 to 0.19).
+const SOFTEST_THAT_ENDS: f64 = 0.22;
+const DARK_BEYOND: f64 = 0.08;
+
 /// A limb blurs over at most this many times what its steepness says. Burnt-out coronae make drawn limbs look 1.4 times as
 /// steep as they are; a phone's evened-out picture, whose Moon glows, let the fit run off to 4 times.
 const MOST_BLUR: f64 = 1.6;
@@ -135,7 +140,9 @@ fn out_of_focus(
     verdict: &Verdict,
     carrier: &LimbArc,
 ) -> Result<Measured, NoDisc> {
-    if edge.blur_px > SOFTEST * edge.fit.circle.radius_px {
+    let ends = edge.dark < DARK_BEYOND * edge.bright;
+    let softest = if ends { SOFTEST_THAT_ENDS } else { SOFTEST };
+    if edge.blur_px > softest * edge.fit.circle.radius_px {
         return Err(NoDisc::NoEdge);
     }
     let rough = rough_fit(verdict.limb, &edge.fit, carrier);

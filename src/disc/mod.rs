@@ -24,6 +24,7 @@ mod plain;
 mod profile;
 mod rays;
 mod refine;
+mod ridge;
 mod sampled;
 mod sliver;
 mod surface;
@@ -124,14 +125,24 @@ const EXPLAINED_IF_KNOWN: f64 = 0.35;
 const OF_SIZE: f64 = 0.03;
 const OF_SIZE_ARC_DEG: f64 = 120.0;
 
-/// Whether the Sun's limb alone, over a good part of it, has the radius that the lens is known to show.
+/// Whether the limb that carries the fit, over a good part of it, has the radius that the lens is known to show: the Sun's, or the Moon's
+/// where the Sun is covered.
 fn is_of_known_size(verdict: &Verdict, hint: &DiscHint) -> bool {
     let known = hint
         .sun_radius_px
         .filter(|(radius_px, sigma_px)| *sigma_px < LOOSE_RADIUS * radius_px);
-    known.zip(verdict.sun.as_ref()).is_some_and(|(known, sun)| {
-        let off = (sun.circle.radius_px / known.0 - 1.0).abs();
-        verdict.limb == Limb::Sun && off < OF_SIZE && sun.seen_deg >= OF_SIZE_ARC_DEG
+    let covered = hint.totality == Some(true);
+    let (arc, times) = match verdict.limb {
+        Limb::Sun => (&verdict.sun, Some(1.0)),
+        Limb::Moon => {
+            let ratio = hint.moon_ratio.filter(|_| covered);
+            (&verdict.moon, ratio.map(|(ratio, _)| ratio))
+        }
+    };
+    let all = known.zip(times).zip(arc.as_ref());
+    all.is_some_and(|(((radius_px, _), times), arc)| {
+        let off = (arc.circle.radius_px / (radius_px * times) - 1.0).abs();
+        off < OF_SIZE && arc.seen_deg >= OF_SIZE_ARC_DEG
     })
 }
 
@@ -145,9 +156,17 @@ fn needed_share(seen_deg: f64) -> f64 {
 /// Where the brightest channel of a coloured frame shows no disc, or a saturated one, each channel is looked at by itself: a filter
 /// or glare often leaves one of them a clean limb.
 pub fn examine(frame: &Frame, hint: &DiscHint) -> DiscReport {
-    let report = examined(frame, hint);
-    match frame.channels() > 1 && hides(&report) {
-        true => by_channel(frame, hint, report),
+    if frame.channels() == 1 {
+        return examined(frame, hint);
+    }
+    // The brightest channel of a coloured frame says itself when it is saturated.
+    let hint = DiscHint {
+        tint: None,
+        ..*hint
+    };
+    let report = examined(frame, &hint);
+    match hides(&report) {
+        true => by_channel(frame, &hint, report),
         false => report,
     }
 }
@@ -187,10 +206,6 @@ fn of_another_size(
 
 /// The report of the channel that places the disc best, where that is better than what all of them together showed.
 fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
-    let hint = DiscHint {
-        tint: None,
-        ..*hint
-    };
     // A clean limb is worth more than a small sigma: that of a saturated one is a guess.
     let rank = |report: &DiscReport| {
         let sigma_px = report.fit.as_ref().map_or(f64::MAX, |fit| fit.sigma_px);
@@ -205,7 +220,7 @@ fn by_channel(frame: &Frame, hint: &DiscHint, all: DiscReport) -> DiscReport {
     let alone = [Channel::Red, Channel::Green, Channel::Blue]
         .into_iter()
         .filter_map(|channel| frame.stored_channel(channel))
-        .map(|channel| examined(&channel, &hint))
+        .map(|channel| examined(&channel, hint))
         .filter(|report| !report.flags.has(Flag::Cut))
         .filter(|report| report.fit.as_ref().is_ok_and(is_sun))
         .min_by(|a, b| better(a, b).unwrap_or(Ordering::Equal));
@@ -236,13 +251,20 @@ const SATURATED_SHARE: f64 = 0.02;
 
 /// What one channel says of the discs, and all together of the rest of the frame.
 fn of_channel(frame: &Frame, mut one: DiscReport, all: DiscReport) -> DiscReport {
-    let disc = one.fit.ok().and_then(|fit| fit.sun);
+    let disc = one.fit.as_ref().ok().and_then(|fit| fit.sun);
     let full = |disc: Circle| {
         let saturated_px = all.look.clipped * (frame.width() * frame.height()) as f64;
         saturated_px > SATURATED_SHARE * std::f64::consts::PI * disc.radius_px.powi(2)
     };
     if all.flags.has(Flag::Clipped) || disc.is_some_and(full) {
         one.flags.set(Flag::Clipped);
+    }
+    if let Ok(fit) = &one.fit {
+        flags::sharpness_in_colours(frame, fit, &mut one.flags);
+    }
+    // Glare and fringes are uneven in one colour of a disc that is saturated in others; cloud is not told by it.
+    if !all.flags.has(Flag::Clouded) {
+        one.flags.clear(Flag::Clouded);
     }
     one.look = FrameLook {
         limb_sharpness: one.look.limb_sharpness,
@@ -269,7 +291,7 @@ fn examined(frame: &Frame, hint: &DiscHint) -> DiscReport {
     if !settled && let Some(fit) = sliver::fitted(frame, &view, hint) {
         return DiscReport {
             quality: SLIVER_QUALITY / (1.0 + fit.sigma_px),
-            flags: sliver::flags(&fit),
+            flags: sliver::flags(frame, &fit, hint),
             fit: Ok(fit),
             look,
         };

@@ -8,7 +8,9 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::DiscHint;
 use super::find::{NOTHING, Overview, regions_above};
+use super::flags::least_soft_px;
 use super::refine::LOOSE_RADIUS;
+use super::ridge;
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb};
 use crate::raster::{Channel, Frame};
 
@@ -94,13 +96,45 @@ pub(super) fn follow(fit: &mut DiscFit, hint: &DiscHint) {
     });
 }
 
-/// The flags of a fitted sliver: whether its glare makes the place doubtful.
-pub(super) fn flags(fit: &DiscFit) -> Flags {
-    (fit.sigma_px > APPROXIMATE_PX)
-        .then_some(Flag::Approximate)
+/// The flags of a fitted sliver: whether its glare makes the place doubtful, whether it is far wider than the Moon leaves it.
+pub(super) fn flags(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> Flags {
+    let marks = [
+        (Flag::Approximate, fit.sigma_px > APPROXIMATE_PX),
+        (Flag::Soft, is_soft(frame, fit, hint)),
+    ];
+    marks
         .into_iter()
+        .filter(|(_, on)| *on)
+        .map(|(flag, _)| flag)
         .collect()
 }
+
+/// What a blur is to exceed the least of a soft limb by: beads and the chromosphere have a width of their own (our choice).
+const WIDER: f64 = 1.25;
+
+/// Widths at half height of a Gaussian, in its sigmas, and the variance of an even band over its width squared.
+const HALF_HEIGHT: f64 = 2.355;
+const BAND: f64 = 1.0 / 12.0;
+
+/// Whether a sliver is wider than the Moon leaves it by a blur out of focus. A defocused point has a steep rim, so that the width tells and
+/// not the steepness.
+fn is_soft(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> bool {
+    let (Some(known), Some(moon)) = (known(hint), fit.moon) else {
+        return false;
+    };
+    let due_px = (known.sun_radius_px + known.offset_px.norm() - known.moon_radius_px).max(0.0);
+    // Near the horizon the air smears.
+    if known.squeeze < LOW_SUN {
+        return false;
+    }
+    ridge::across_px(frame, moon).is_some_and(|wide_px| {
+        let blur2 = (wide_px / HALF_HEIGHT).powi(2) - BAND * due_px * due_px;
+        blur2.max(0.0).sqrt() > WIDER * least_soft_px(known.sun_radius_px)
+    })
+}
+
+/// A disc flattened by more than this stands within some 4 degrees of the horizon (refraction after Bennett 1982).
+const LOW_SUN: f64 = 0.97;
 
 fn known(hint: &DiscHint) -> Option<Known> {
     let (sun_radius_px, radius_sigma_px) = hint.sun_radius_px?;

@@ -82,14 +82,91 @@ pub(super) fn measured(
         frame,
         view: (view.step as f64 <= FINE * circle.radius_px).then_some(view),
     };
-    let full = FULL / hint.tint.unwrap_or(1.0).max(1.0);
+    let full = full_at(hint);
     let sky = f64::from(view.sky);
     let mut look = match fit.limb {
         Limb::Sun => of_sun(&light, circle, fit.moon, full)?,
         Limb::Moon => of_corona(&light, circle, sky, full)?,
     };
-    look.edge = edge(frame, circle, fit, full);
+    look.edge = edge(frame, circle, fit, full)
+        .filter(|(_, step)| {
+            // Wider than what is looked at, an edge leaves no more than noise to measure.
+            fit.limb == Limb::Moon || *step > LEAST_STEP * look.level
+        })
+        .map(|(edge, _)| edge);
     Some(look)
+}
+
+/// Least light that a limb steps by, over the disc's: sharp ones step by a third and more, as the limb is darker than the middle.
+const LEAST_STEP: f64 = 0.1;
+
+/// Fewest directions in which a crescent's outer limb is looked at, and least light that it steps by: in a channel with less the steps of
+/// the file are measured.
+const LEAST_OUTER: usize = 8;
+const LEAST_OUTER_STEP: f64 = 0.1;
+
+/// Width of the outer limb of a crescent whose limb does not stand free, Gaussian sigmas in pixels.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct OuterLimb {
+    /// Directions that tell.
+    pub directions: usize,
+    /// Lower and upper quartile.
+    pub quartiles_px: (f64, f64),
+}
+
+/// The outer limb of a crescent, from the steepest fall over what it falls by from the crescent's ridge. The other limb takes from the ridge, so
+/// that a blur wider than the crescent shows as two thirds of itself at least. The channel least saturated tells; `None` where none does.
+pub(super) fn outer_limb(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> Option<OuterLimb> {
+    let (Limb::Sun, Some(sun)) = (fit.limb, fit.sun) else {
+        return None;
+    };
+    let bare = |turn: &f64| {
+        let (x, y) = (
+            sun.x_px + sun.radius_px * turn.cos(),
+            sun.y_px + sun.radius_px * turn.sin(),
+        );
+        fit.moon
+            .is_none_or(|moon| (x - moon.x_px).hypot(y - moon.y_px) > moon.radius_px)
+    };
+    // The blue of an orange Sun is mostly fringe and glare.
+    let all = [Channel::Max, Channel::Green];
+    let channels = &all[..frame.channels().clamp(1, all.len())];
+    channels.iter().find_map(|channel| {
+        let rim = Rim {
+            frame,
+            circle: sun,
+            inside: true,
+            full: full_at(hint),
+            channel: *channel,
+            ridge: true,
+        };
+        let widths: Vec<(f64, f64)> = (0..DIRECTIONS)
+            .map(|n| n as f64 / DIRECTIONS as f64 * std::f64::consts::TAU)
+            .filter(bare)
+            .filter_map(|turn| width(&rim, turn))
+            .collect();
+        outer_of(&widths)
+    })
+}
+
+fn outer_of(widths: &[(f64, f64)]) -> Option<OuterLimb> {
+    let usual = median(widths.iter().map(|w| w.1).collect());
+    let mut widths: Vec<f64> = widths
+        .iter()
+        .filter(|w| w.1 > 0.3 * usual)
+        .map(|w| w.0)
+        .collect();
+    widths.sort_by(f64::total_cmp);
+    let count = widths.len();
+    (count >= LEAST_OUTER && usual > LEAST_OUTER_STEP).then(|| OuterLimb {
+        directions: count,
+        quartiles_px: (widths[count / 4], widths[3 * count / 4]),
+    })
+}
+
+/// Light from which on a place is saturated in some channel.
+fn full_at(hint: &DiscHint) -> f64 {
+    FULL / hint.tint.unwrap_or(1.0).max(1.0)
 }
 
 /// A place on the disc: from its centre in radii, and its light.
@@ -304,9 +381,17 @@ const LEAST_DIRECTIONS: usize = 8;
 
 /// Width of the limb's edge in the directions where it stands free: Gaussian sigmas from the steepest slope, `step / (slope sqrt(2
 /// pi))`. Its lower quartile is the blur, for prominences, chromosphere and cloud widen it in some directions only; its wave of two
-/// around the limb, as variance, is a shake's.
-fn edge(frame: &Frame, c: Circle, fit: &DiscFit, full: f64) -> Option<EdgeLook> {
+/// around the limb, as variance, is a shake's. With the light it steps by.
+fn edge(frame: &Frame, c: Circle, fit: &DiscFit, full: f64) -> Option<(EdgeLook, f64)> {
     let inside = fit.limb == Limb::Sun;
+    let rim = Rim {
+        frame,
+        circle: c,
+        inside,
+        full,
+        channel: Channel::Max,
+        ridge: false,
+    };
     let other = if inside { fit.moon } else { None };
     let mut widths: Vec<(f64, f64)> = Vec::new();
     let mut steps: Vec<f64> = Vec::new();
@@ -321,7 +406,7 @@ fn edge(frame: &Frame, c: Circle, fit: &DiscFit, full: f64) -> Option<EdgeLook> 
         if hidden {
             continue;
         }
-        if let Some((sigma, step)) = width(frame, c, turn, inside, full) {
+        if let Some((sigma, step)) = width(&rim, turn) {
             widths.push((turn, sigma));
             steps.push(step);
         }
@@ -349,17 +434,32 @@ fn edge(frame: &Frame, c: Circle, fit: &DiscFit, full: f64) -> Option<EdgeLook> 
         .map(|(row, v)| (v - row.iter().zip(&wave).map(|(r, c)| r * c).sum::<f64>()).abs())
         .collect();
     let scatter = 1.4826 * median(off);
-    Some(EdgeLook {
+    let look = EdgeLook {
         directions: widths.len() as u32,
         quartile_px: sorted[sorted.len() / 4],
         median_px: sorted[sorted.len() / 2],
         wave_px2: wave[1].hypot(wave[2]),
         wave_sigma_px2: scatter * unsure(&rows)?,
-    })
+    };
+    Some((look, usual))
+}
+
+/// A round edge and how it is looked at.
+struct Rim<'a> {
+    frame: &'a Frame,
+    circle: Circle,
+    /// Bright inside.
+    inside: bool,
+    /// Light from which on a place is saturated.
+    full: f64,
+    channel: Channel,
+    /// The bright side is a ridge: its brightest place is the edge's top.
+    ridge: bool,
 }
 
 /// Sigma of the edge in one direction and the light it steps by; `None` where it is saturated, flat or off the frame.
-fn width(frame: &Frame, c: Circle, turn: f64, inside: bool, full: f64) -> Option<(f64, f64)> {
+fn width(rim: &Rim<'_>, turn: f64) -> Option<(f64, f64)> {
+    let c = rim.circle;
     let reach = (0.16 * c.radius_px).clamp(7.0, 60.0);
     let count = (2.0 * reach / PROFILE_PX) as usize + 1;
     let mut profile = vec![0.0; count];
@@ -367,12 +467,12 @@ fn width(frame: &Frame, c: Circle, turn: f64, inside: bool, full: f64) -> Option
         let (sin, cos) = (turn + f64::from(ray) * RAY_DEG.to_radians()).sin_cos();
         for (k, value) in profile.iter_mut().enumerate() {
             let r = c.radius_px - reach + k as f64 * PROFILE_PX;
-            *value += interpolated(frame, c.x_px + r * cos, c.y_px + r * sin)?;
+            *value += interpolated(rim, c.x_px + r * cos, c.y_px + r * sin)?;
         }
     }
     let rays = f64::from(2 * RAYS + 1);
     profile.iter_mut().for_each(|v| *v /= rays);
-    if !inside {
+    if !rim.inside {
         profile.reverse();
     }
     // From bright to dark now: the steepest fall near the limb.
@@ -387,9 +487,15 @@ fn width(frame: &Frame, c: Circle, turn: f64, inside: bool, full: f64) -> Option
     let (mut sigma, mut step) = (1.0, 0.0);
     for _ in 0..6 {
         let away = ((2.5 * sigma / PROFILE_PX) as usize).max(2);
-        let top = profile[steepest.saturating_sub(away)];
-        let foot = profile[(steepest + away).min(count - 1)];
-        if top >= full {
+        let (first, last) = (
+            steepest.saturating_sub(away),
+            (steepest + away).min(count - 1),
+        );
+        let (top, foot) = match rim.ridge {
+            false => (profile[first], profile[last]),
+            true => (most(&profile[first..=steepest]), profile[last]),
+        };
+        if top >= rim.full {
             return None;
         }
         step = top - foot;
@@ -398,8 +504,13 @@ fn width(frame: &Frame, c: Circle, turn: f64, inside: bool, full: f64) -> Option
     (step > 0.0 && sigma.is_finite()).then_some((sigma, step))
 }
 
+fn most(values: &[f64]) -> f64 {
+    values.iter().copied().fold(0.0, f64::max)
+}
+
 /// Light between pixels; `None` off the frame.
-fn interpolated(frame: &Frame, x: f64, y: f64) -> Option<f64> {
+fn interpolated(rim: &Rim<'_>, x: f64, y: f64) -> Option<f64> {
+    let frame = rim.frame;
     let (x0, y0) = (x.floor(), y.floor());
     let inside = x0 >= 0.0
         && y0 >= 0.0
@@ -410,7 +521,7 @@ fn interpolated(frame: &Frame, x: f64, y: f64) -> Option<f64> {
     }
     let (fx, fy) = (x - x0, y - y0);
     let at = |dx: usize, dy: usize| {
-        f64::from(frame.value(x0 as usize + dx, y0 as usize + dy, Channel::Max))
+        f64::from(frame.value(x0 as usize + dx, y0 as usize + dy, rim.channel))
     };
     let row = |dy: usize| at(0, dy) * (1.0 - fx) + at(1, dy) * fx;
     Some(row(0) * (1.0 - fy) + row(1) * fy)

@@ -104,6 +104,45 @@ fn a_flawed_frame_is_taken_where_there_is_no_better_one() {
 }
 
 #[test]
+fn whole_suns_of_the_morning_and_unsure_cut_ones_are_no_steps() {
+    let (mut catalogue, _) = card(&Scene::SMALL, 300.0);
+    let (usual, _) = Recipe::propose(&catalogue);
+    let c1_s = catalogue
+        .contacts
+        .as_ref()
+        .unwrap()
+        .c1
+        .utc
+        .seconds_since(maximum());
+    let whole = |name: &str, t_s: f64, flags: &[Flag]| {
+        let take = Take::varied(&Scene::SMALL, t_s);
+        let mut shot = record(&Scene::SMALL, name, &take, Phase::Before);
+        flags.iter().for_each(|flag| shot.flags.set(*flag));
+        shot
+    };
+    let cut = [Flag::Cut, Flag::Approximate];
+    let extra = [
+        whole("MORNING.JPG", c1_s - 7200.0, &[]),
+        whole("CUT.JPG", c1_s - 400.0, &cut),
+        whole("BEFORE.JPG", c1_s - 300.0, &[]),
+    ];
+    catalogue.shots.splice(0..0, extra);
+    let (recipe, notices) = Recipe::propose(&catalogue);
+    assert!(
+        recipe.before.contains(&"BEFORE.JPG".to_owned()),
+        "{recipe:?}"
+    );
+    assert_eq!(recipe.before.len(), usual.before.len() + 1, "{recipe:?}");
+    let texts: Vec<String> = notices.iter().map(Notice::text).collect();
+    assert!(
+        texts
+            .iter()
+            .any(|t| t.contains("MORNING.JPG") && t.contains("CUT.JPG")),
+        "{texts:?}"
+    );
+}
+
+#[test]
 fn as_many_are_taken_as_were_asked_for() {
     let (mut catalogue, _) = card(&Scene::SMALL, 300.0);
     for shot in catalogue.shots.iter_mut().step_by(2) {

@@ -71,9 +71,36 @@ pub(super) fn flaws(record: &ShotRecord) -> Vec<Flag> {
     record.flags.iter().filter(seen).collect()
 }
 
+/// A whole Sun taken longer than this before first contact or after last, in seconds, is a trial and no step of the sequence (our choice:
+/// half of a usual partial phase).
+const LONG_S: f64 = 2400.0;
+
+/// Whether a frame is of a whole Sun and adds nothing to a strip: one taken long before or after, or one cut in a place that is not sure. A
+/// whole Sun looks as any other, so that no moment is lost with it.
+fn adds_nothing(catalogue: &Catalogue, record: &ShotRecord) -> bool {
+    let off_s = catalogue
+        .contacts
+        .as_ref()
+        .zip(record.utc)
+        .map_or(0.0, |(contacts, utc)| match record.phase {
+            Phase::Before => contacts.c1.utc.seconds_since(utc),
+            Phase::After => utc.seconds_since(contacts.c4.utc),
+            _ => 0.0,
+        });
+    let whole = matches!(record.phase, Phase::Before | Phase::After);
+    let lost = record.flags.has(Flag::Cut) && record.flags.has(Flag::Approximate);
+    whole && (lost || off_s > LONG_S)
+}
+
+/// Whole Suns that add nothing to the strip, in the catalogue's order.
+pub(super) fn trials(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
+    due(catalogue).filter(|s| sun(s).is_some() && adds_nothing(catalogue, s))
+}
+
 /// Frames that can stand either side, in time order: of the long lens, through the filter, with a time and a fitted Sun.
 pub(super) fn candidates(catalogue: &Catalogue) -> Vec<Candidate> {
     let mut all: Vec<Candidate> = due(catalogue)
+        .filter(|s| !adds_nothing(catalogue, s))
         .filter_map(|s| Candidate::of(catalogue, s))
         .collect();
     all.sort_by(|a, b| a.utc.cmp(&b.utc).then_with(|| a.name.cmp(&b.name)));

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::zone::local_time;
-use super::candidate::{Candidate, without_sun};
+use super::candidate::{Candidate, trials, without_sun};
 use super::choose::{Chosen, Outward, due_obscuration, steps_of_obscuration};
 use super::{By, Wish, untimed};
 use crate::catalogue::{Catalogue, ShotRecord};
@@ -31,6 +31,7 @@ pub(super) fn told(
     notices.extend(taken_though(&taken));
     notices.extend(left_out(candidates, &taken));
     notices.extend(sunless(catalogue));
+    notices.extend(trial_frames(catalogue));
     match wish.by {
         By::Time => notices.extend(wide_gaps(catalogue, chosen)),
         By::Obscuration => notices.extend(empty_steps(chosen, wish)),
@@ -142,6 +143,19 @@ fn sunless(catalogue: &Catalogue) -> Option<Notice> {
     (!all.is_empty()).then(|| {
         Notice::note(format!(
             "{} of the partial phases without a disc, which cannot stand in the strip: {}",
+            frames(all.len()),
+            names(all.into_iter())
+        ))
+    })
+}
+
+/// Whole Suns that are no step of the sequence.
+fn trial_frames(catalogue: &Catalogue) -> Option<Notice> {
+    let all: Vec<&str> = trials(catalogue).map(ShotRecord::name).collect();
+    (!all.is_empty()).then(|| {
+        Notice::note(format!(
+            "{} of the whole Sun left out of the strip, taken long before first contact or after last, or cut: {}; strip.toml \
+             takes them all the same",
             frames(all.len()),
             names(all.into_iter())
         ))
