@@ -250,6 +250,15 @@ fn a_whole_sun_far_out_of_focus_is_found_and_soft() {
     assert!(examine(&glow.frame(), &DiscHint::default()).fit.is_err());
 }
 
+/// A disc is found in a scene, and flagged soft or not.
+#[track_caller]
+fn disc_is_soft(scene: &Scene, hint: &DiscHint, soft: bool) {
+    let report = examine(&scene.frame(), hint);
+    let what = format!("{} {}: {report:?}", scene.blur, scene.level);
+    assert!(report.fit.is_ok(), "{what}");
+    assert_eq!(report.flags.has(Flag::Soft), soft, "{what}");
+}
+
 #[test]
 fn a_clipped_thin_crescent_out_of_focus_is_soft() {
     // An orange Sun, its red saturated; sharp ones, bright or not, are not soft.
@@ -267,13 +276,7 @@ fn a_clipped_thin_crescent_out_of_focus_is_soft() {
             moon_ratio: Some((1.053, 0.002)),
             ..DiscHint::default()
         };
-        let report = examine(&scene.frame(), &hint);
-        assert!(report.fit.is_ok(), "{blur} {level}: {report:?}");
-        assert_eq!(
-            report.flags.has(Flag::Soft),
-            soft,
-            "{blur} {level}: {report:?}"
-        );
+        disc_is_soft(&scene, &hint, soft);
     }
 }
 
@@ -299,13 +302,7 @@ fn a_sliver_far_wider_than_the_moon_leaves_it_is_soft() {
             moon_offset: Some(([apart * cos / 110.0, apart * sin / 110.0], 0.005)),
             ..DiscHint::default()
         };
-        let report = examine(&scene.frame(), &hint);
-        assert!(report.fit.is_ok(), "{blur} {level}: {report:?}");
-        assert_eq!(
-            report.flags.has(Flag::Soft),
-            soft,
-            "{blur} {level}: {report:?}"
-        );
+        disc_is_soft(&scene, &hint, soft);
     }
 }
 

@@ -292,23 +292,20 @@ fn full_sunlight_but_little_of_it_is_a_cut_sun() {
     assert_eq!(flagged(alone), [""]);
 }
 
+/// The n-th frame of totality of an exposure, so many stops short of a clear corona, with a sky of this part of its light.
+fn veiled(n: i32, exposure: f64, short: f64, veil: f64) -> ShotRecord {
+    let mut shot = frame(0.05 * f64::from(n), Phase::Totality, exposure, short);
+    let disc = shot.look.as_mut().unwrap().disc.as_mut().unwrap();
+    disc.halo = veil * disc.level;
+    shot
+}
+
 #[test]
 fn cloud_throughout_totality_shows_by_the_light_it_scatters() {
     // Two and a half stops short of a clear sky's corona: a filmy lens, a slow shutter, or cloud. The sky beside it says which.
-    let bracket = |veil: f64| {
-        (0..6)
-            .map(|n| {
-                let mut shot = frame(
-                    0.05 * f64::from(n),
-                    Phase::Totality,
-                    f64::from(n) - 3.0,
-                    2.5,
-                );
-                let disc = shot.look.as_mut().unwrap().disc.as_mut().unwrap();
-                disc.halo = veil * disc.level;
-                shot
-            })
-            .collect::<Vec<_>>()
+    let bracket = |veil: f64| -> Vec<ShotRecord> {
+        let stops = |n: i32| f64::from(n) - 3.0;
+        (0..6).map(|n| veiled(n, stops(n), 2.5, veil)).collect()
     };
     assert!(flagged(bracket(0.4)).iter().all(|f| f == "clouded"));
     assert!(flagged(bracket(0.03)).iter().all(String::is_empty));
@@ -317,19 +314,8 @@ fn cloud_throughout_totality_shows_by_the_light_it_scatters() {
     let disc = uneven[4].look.as_mut().unwrap().disc.as_mut().unwrap();
     disc.halo = 0.15 * disc.level;
     assert!(flagged(uneven).iter().all(|f| f == "clouded"));
-    let bright: Vec<ShotRecord> = (0..4)
-        .map(|n| {
-            let mut shot = frame(
-                0.05 * f64::from(n),
-                Phase::Totality,
-                f64::from(n) - 4.0,
-                0.0,
-            );
-            let disc = shot.look.as_mut().unwrap().disc.as_mut().unwrap();
-            disc.halo = 0.4 * disc.level;
-            shot
-        })
-        .collect();
+    let stops = |n: i32| f64::from(n) - 4.0;
+    let bright = (0..4).map(|n| veiled(n, stops(n), 0.0, 0.4)).collect();
     assert!(flagged(bright).iter().all(String::is_empty));
 }
 

@@ -68,7 +68,8 @@ pub fn content_id(path: &Path) -> io::Result<Option<String>> {
     Ok(Some(sha256(&ends)))
 }
 
-fn digits(hash: &[u8]) -> String {
+/// Bytes as hexadecimal digits.
+pub(crate) fn digits(hash: &[u8]) -> String {
     hash.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

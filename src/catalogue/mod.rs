@@ -20,6 +20,7 @@ use serde::{Deserialize, Serialize};
 
 pub use atomic::{WriteError, is_half_written, write_atomically, write_unless};
 pub use cards::{CardRecord, FileRecord};
+pub(crate) use content::digits;
 pub use content::{content_id, pass_on, sha256, sha256_of_file};
 pub use films::{FILM_COLUMNS, FILMS_FILE, FilmRecord, chief_phase, write_film_table};
 pub use schema::schema;

@@ -1,6 +1,7 @@
 //! How wide a sliver of light is across the Moon's limb.
 
 use super::rays::light_at;
+use super::surface::{FULL, PROFILE_PX, reach_px};
 use crate::domain::Circle;
 use crate::raster::{Channel, Frame};
 
@@ -9,8 +10,7 @@ const BRIGHT: f64 = 0.5;
 const LEAST_DIRECTIONS: usize = 16;
 const DIRECTIONS: usize = 180;
 
-/// Saturated from here on; over more than this part of its width it is as wide as its glare.
-const FULL: f64 = 0.97;
+/// Saturated over more than this part of its width, it is as wide as its glare.
 const MOST_FULL: f64 = 0.6;
 
 /// Lower quartile of a sliver's width at half height in pixels, across the Moon's limb; `None` where it is saturated or short.
@@ -29,17 +29,14 @@ pub(super) fn across_px(frame: &Frame, moon: Circle) -> Option<f64> {
     (widths.len() >= LEAST_DIRECTIONS).then(|| widths[widths.len() / 4])
 }
 
-/// Steps of a profile, in pixels.
-const STEP_PX: f64 = 0.5;
-
 /// Light across the Moon's limb, in a direction as a part of a turn; `None` where it leaves the frame.
 fn profile(frame: &Frame, moon: Circle, part: f64) -> Option<Vec<f64>> {
     let (sin, cos) = (part * std::f64::consts::TAU).sin_cos();
-    let reach = (0.16 * moon.radius_px).clamp(7.0, 60.0);
-    let count = (2.0 * reach / STEP_PX) as usize;
+    let reach = reach_px(moon.radius_px);
+    let count = (2.0 * reach / PROFILE_PX) as usize;
     (0..=count)
         .map(|k| {
-            let r = moon.radius_px - reach + k as f64 * STEP_PX;
+            let r = moon.radius_px - reach + k as f64 * PROFILE_PX;
             let (x, y) = (moon.x_px + r * cos, moon.y_px + r * sin);
             light_at(frame, x, y, Channel::Max)
         })
@@ -56,8 +53,8 @@ fn half_width_px(profile: &[f64]) -> Option<f64> {
     let half = 0.5 * (profile[top].min(FULL) + foot);
     let first = (0..top).rfind(|k| profile[*k] < half)?;
     let last = (top..profile.len()).find(|k| profile[*k] < half)?;
-    let wide_px = (last - first - 1) as f64 * STEP_PX;
-    let full_px = profile.iter().filter(|v| **v >= FULL).count() as f64 * STEP_PX;
+    let wide_px = (last - first - 1) as f64 * PROFILE_PX;
+    let full_px = profile.iter().filter(|v| **v >= FULL).count() as f64 * PROFILE_PX;
     let told = full_px < MOST_FULL * wide_px;
     told.then(|| (wide_px * wide_px - full_px * full_px).sqrt())
 }

@@ -7,6 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 use super::DiscHint;
 use super::arcs::median;
 use super::find::Overview;
+use super::rays::light_at;
 use crate::domain::{Circle, DiscFit, DiscLook, EdgeLook, Limb};
 use crate::raster::{Channel, Frame};
 
@@ -17,7 +18,7 @@ const STEPS: i32 = 24;
 const FINE: f64 = 1.0 / 12.0;
 
 /// Saturated from here on.
-const FULL: f64 = 0.97;
+pub(super) const FULL: f64 = 0.97;
 
 /// Part of the disc's usual light from which on a place counts as lit: limb and thin cloud are, the Moon and the sky are not.
 const LIT: f64 = 0.3;
@@ -374,7 +375,12 @@ const RAYS: i32 = 2;
 const RAY_DEG: f64 = 1.2;
 
 /// Steps of a profile, pixels.
-const PROFILE_PX: f64 = 0.5;
+pub(super) const PROFILE_PX: f64 = 0.5;
+
+/// How far either side of an edge is looked at, in pixels.
+pub(super) fn reach_px(radius_px: f64) -> f64 {
+    (0.16 * radius_px).clamp(7.0, 60.0)
+}
 
 /// Fewest directions that tell of an edge.
 const LEAST_DIRECTIONS: usize = 8;
@@ -460,14 +466,15 @@ struct Rim<'a> {
 /// Sigma of the edge in one direction and the light it steps by; `None` where it is saturated, flat or off the frame.
 fn width(rim: &Rim<'_>, turn: f64) -> Option<(f64, f64)> {
     let c = rim.circle;
-    let reach = (0.16 * c.radius_px).clamp(7.0, 60.0);
+    let reach = reach_px(c.radius_px);
     let count = (2.0 * reach / PROFILE_PX) as usize + 1;
     let mut profile = vec![0.0; count];
     for ray in -RAYS..=RAYS {
         let (sin, cos) = (turn + f64::from(ray) * RAY_DEG.to_radians()).sin_cos();
         for (k, value) in profile.iter_mut().enumerate() {
             let r = c.radius_px - reach + k as f64 * PROFILE_PX;
-            *value += interpolated(rim, c.x_px + r * cos, c.y_px + r * sin)?;
+            let (x, y) = (c.x_px + r * cos, c.y_px + r * sin);
+            *value += light_at(rim.frame, x, y, rim.channel)?;
         }
     }
     let rays = f64::from(2 * RAYS + 1);
@@ -506,23 +513,4 @@ fn width(rim: &Rim<'_>, turn: f64) -> Option<(f64, f64)> {
 
 fn most(values: &[f64]) -> f64 {
     values.iter().copied().fold(0.0, f64::max)
-}
-
-/// Light between pixels; `None` off the frame.
-fn interpolated(rim: &Rim<'_>, x: f64, y: f64) -> Option<f64> {
-    let frame = rim.frame;
-    let (x0, y0) = (x.floor(), y.floor());
-    let inside = x0 >= 0.0
-        && y0 >= 0.0
-        && x0 + 1.0 < frame.width() as f64
-        && y0 + 1.0 < frame.height() as f64;
-    if !inside {
-        return None;
-    }
-    let (fx, fy) = (x - x0, y - y0);
-    let at = |dx: usize, dy: usize| {
-        f64::from(frame.value(x0 as usize + dx, y0 as usize + dy, rim.channel))
-    };
-    let row = |dy: usize| at(0, dy) * (1.0 - fx) + at(1, dy) * fx;
-    Some(row(0) * (1.0 - fy) + row(1) * fy)
 }

@@ -73,6 +73,14 @@ impl Phase {
         }
     }
 
+    /// Whether the Sun stands whole or as a crescent, as it is taken through a filter: before, after and in the partial phases.
+    pub fn is_filtered(self) -> bool {
+        matches!(
+            self,
+            Self::Before | Self::Ingress | Self::Egress | Self::After
+        )
+    }
+
     /// The folder below `phases/`, numbered so that folders sort in time.
     pub fn folder(self) -> &'static str {
         match self {

@@ -7,7 +7,7 @@
 
 use std::f64::consts::TAU;
 
-use super::sky::{Bare, air_stops, bare, limb_stops};
+use super::sky::{Bare, air_stops, bare, limb_stops, without_disc};
 use crate::catalogue::ShotRecord;
 use crate::domain::{DiscLook, Flag, Limb, Phase};
 
@@ -137,19 +137,7 @@ fn partial(record: &ShotRecord, index: usize) -> Option<Partial> {
 
 /// Whether a frame of the partial phases without a disc is neither dark nor as bright as it should be.
 fn is_dim_without_disc(record: &ShotRecord, clear: f64) -> bool {
-    let partial = matches!(
-        record.phase,
-        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-    );
-    let cut = record.flags.has(Flag::OutOfFrame) || record.flags.has(Flag::Capped);
-    let told = record
-        .look
-        .zip(record.predicted)
-        .zip(record.shot.exposure.stops());
-    if !partial || cut || record.disc.is_some() {
-        return false;
-    }
-    told.is_some_and(|((look, sky), exposure)| {
+    without_disc(record).is_some_and(|(look, sky, exposure)| {
         let share = bare(&sky).map_or(0.0, |bare| bare.share);
         let light = look.peak.max(1e-9).log2() - exposure + air_stops(sky.sun_alt_refracted_deg);
         look.peak > MEASURABLE.0 && share > LEAST_SHARE && clear - light > SHORT_OTHERWISE

@@ -105,10 +105,7 @@ fn lacks(record: &ShotRecord, shown: Option<f64>) -> bool {
 fn partial_stops(shots: &[ShotRecord], group: &[usize]) -> Option<f64> {
     let filtered = |i: &&usize| {
         let record = &shots[**i];
-        let partial = matches!(
-            record.phase,
-            Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-        );
+        let partial = record.phase.is_filtered();
         partial && record.disc.is_some_and(|fit| fit.limb == Limb::Sun)
     };
     let stops = group

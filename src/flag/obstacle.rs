@@ -1,6 +1,6 @@
 //! Suns cut by something in front: the edge of an eyepiece's field, a roof, a tree.
 
-use super::sky::{air_stops, bare};
+use super::sky::{air_stops, bare, without_disc};
 use crate::catalogue::ShotRecord;
 use crate::domain::{Flag, Limb, Phase};
 
@@ -105,14 +105,9 @@ fn clear_sun(record: &ShotRecord) -> Option<(f64, f64, u64)> {
         .disc
         .filter(|fit| fit.limb == Limb::Sun && !flawed.iter().any(|f| record.flags.has(*f)))?
         .sun?;
-    let look = record.look?;
+    let look = record.look.filter(|look| look.peak > 0.0)?;
     let stops = record.shot.exposure.stops()?;
-    let air = air_stops(
-        record
-            .predicted
-            .filter(|_| look.peak > 0.0)?
-            .sun_alt_refracted_deg,
-    );
+    let air = air_stops(record.predicted?.sun_alt_refracted_deg);
     Some((
         look.peak.log2() - stops + air,
         sun.radius_px,
@@ -128,21 +123,11 @@ fn picture_px(record: &ShotRecord) -> Option<u64> {
 /// Whether a frame without a disc shows sunlight of full brightness, but much less of it than the Moon leaves: a Sun cut to a shape in which no
 /// limb stands out.
 fn is_part_of_a_sun(record: &ShotRecord, usual: &Usual) -> bool {
-    let partial = matches!(
-        record.phase,
-        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-    );
     let sure = record.utc_sigma_s.is_some_and(|sigma| sigma < SURE_S);
-    let other_size = picture_px(record) != Some(usual.picture_px);
-    let spoilt = record.flags.has(Flag::OutOfFrame) || record.flags.has(Flag::Capped);
-    if !partial || !sure || spoilt || record.disc.is_some() || other_size {
+    if !sure || picture_px(record) != Some(usual.picture_px) {
         return false;
     }
-    let told = record
-        .look
-        .zip(record.predicted)
-        .zip(record.shot.exposure.stops());
-    told.is_some_and(|((look, sky), stops)| {
+    without_disc(record).is_some_and(|(look, sky, stops)| {
         let due = (usual.light + stops - air_stops(sky.sun_alt_refracted_deg)).exp2();
         let share = bare(&sky).map_or(0.0, |bare| bare.share);
         let area_px = std::f64::consts::PI * usual.sun_radius_px.powi(2) * share;

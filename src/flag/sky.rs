@@ -1,6 +1,7 @@
 //! What the sky should show at a frame's time.
 
-use crate::domain::SunMoon;
+use crate::catalogue::ShotRecord;
+use crate::domain::{Flag, FrameLook, SunMoon};
 
 /// Steps from the centre of the disc to its limb.
 const STEPS: i32 = 24;
@@ -11,6 +12,20 @@ const INSIDE: f64 = 0.9;
 /// Power of `mu` with which the Sun darkens towards its limb in visible light: D. Hestroffer, C. Magnan 1998, "Wavelength dependency of
 /// the solar limb darkening", Astron. Astrophys. 333, 338 (some 0.55 about 550 nm; from memory).
 const DARKENING: f64 = 0.55;
+
+/// The look, the sky and the exposure in stops of a frame of a partial phase, before or after, in which no disc was found and nothing says that
+/// the Sun was not there.
+pub(super) fn without_disc(record: &ShotRecord) -> Option<(FrameLook, SunMoon, f64)> {
+    let absent = record.flags.has(Flag::OutOfFrame) || record.flags.has(Flag::Capped);
+    if !record.phase.is_filtered() || absent || record.disc.is_some() {
+        return None;
+    }
+    Some((
+        record.look?,
+        record.predicted?,
+        record.shot.exposure.stops()?,
+    ))
+}
 
 /// The bare part of a disc.
 #[derive(Clone, Copy, Debug)]

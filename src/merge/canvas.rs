@@ -65,29 +65,33 @@ impl Canvas {
 
     /// Around the Moon's disc and its ring.
     pub(super) fn moon_area(&self) -> Rect {
-        self.square(&self.moon, self.moon.radius_px + self.ring_px() + 2.0)
+        square(
+            self.size,
+            &self.moon,
+            self.moon.radius_px + self.ring_px() + 2.0,
+        )
     }
 
     /// Around the Sun as far as prominences reach.
     pub(super) fn limb_area(&self) -> Rect {
-        self.square(&self.sun, 1.3 * self.sun.radius_px)
+        square(self.size, &self.sun, 1.3 * self.sun.radius_px)
     }
+}
 
-    /// The square about a disc's centre, as far as it is on the canvas.
-    fn square(&self, disc: &Circle, half: f64) -> Rect {
-        let range = |centre: f64, limit: usize| {
-            let from = (centre - half).floor().clamp(0.0, limit as f64) as usize;
-            let to = (centre + half).ceil().clamp(0.0, limit as f64) as usize;
-            (from, to - from)
-        };
-        let (x, width) = range(disc.x_px, self.size[0]);
-        let (y, height) = range(disc.y_px, self.size[1]);
-        Rect {
-            x,
-            y,
-            width,
-            height,
-        }
+/// The square about a disc's centre, as far as it is on a picture of `size`.
+pub(super) fn square(size: [usize; 2], disc: &Circle, half: f64) -> Rect {
+    let range = |centre: f64, limit: usize| {
+        let from = (centre - half).floor().clamp(0.0, limit as f64) as usize;
+        let to = (centre + half).ceil().clamp(0.0, limit as f64) as usize;
+        (from, to - from)
+    };
+    let (x, width) = range(disc.x_px, size[0]);
+    let (y, height) = range(disc.y_px, size[1]);
+    Rect {
+        x,
+        y,
+        width,
+        height,
     }
 }
 

@@ -1,6 +1,8 @@
 //! How much of a picture the corona fills.
 
+use super::canvas::square;
 use super::light::luminance;
+use super::ranked::ranked;
 use crate::domain::Circle;
 use crate::raster::{LinearRgb, Rect, linear_to_srgb};
 
@@ -41,25 +43,19 @@ fn ring_level(shown: &LinearRgb, sun: &Circle, radii: f64) -> Option<f32> {
     if levels.len() < PLACES / 4 {
         return None;
     }
-    let at = (levels.len() as f64 * BRIGHT) as usize;
-    Some(*levels.select_nth_unstable_by(at, f32::total_cmp).1)
+    ranked(&mut levels, BRIGHT)
 }
 
 /// The part of a picture of `size` within so many solar radii of the Sun's centre, to the left, right, above and below.
 pub fn part_within(size: [usize; 2], sun: &Circle, radii: f64) -> Rect {
-    let half = radii * sun.radius_px;
-    let range = |centre: f64, limit: usize| {
-        let from = (centre - half).floor().clamp(0.0, limit as f64) as usize;
-        let to = (centre + half).ceil().clamp(0.0, limit as f64) as usize;
-        // A Sun off the picture leaves it whole.
-        if to > from {
-            (from, to - from)
-        } else {
-            (0, limit)
-        }
+    let part = square(size, sun, radii * sun.radius_px);
+    // A Sun off the picture leaves it whole.
+    let whole = |from: usize, span: usize, limit: usize| match span {
+        0 => (0, limit),
+        _ => (from, span),
     };
-    let (x, width) = range(sun.x_px, size[0]);
-    let (y, height) = range(sun.y_px, size[1]);
+    let (x, width) = whole(part.x, part.width, size[0]);
+    let (y, height) = whole(part.y, part.height, size[1]);
     Rect {
         x,
         y,

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 
 use memchr::memchr_iter;
 
+use super::ranked::ranked;
 use crate::raster::{Frame, Samples};
 
 /// Times its noise by which a place must stand out: of 72 million values of a 24-megapixel frame chance lifts less than
@@ -201,9 +202,8 @@ impl Noise {
             if list.len() < 30 {
                 return 0.0;
             }
-            let middle = list.len() / 2;
             // Median to sigma, and from a second difference to one value.
-            *list.select_nth_unstable_by(middle, f32::total_cmp).1 * 1.4826 / 6.0_f32.sqrt()
+            ranked(&mut list, 0.5).unwrap_or(0.0) * 1.4826 / 6.0_f32.sqrt()
         });
         let mut out = Self {
             sigma,

@@ -2,6 +2,7 @@
 
 use super::Merged;
 use super::light::{Conversion, Light};
+use super::ranked::ranked;
 use super::stack::{Mask, Stack};
 use super::stops::true_stops;
 use crate::domain::Exposure;
@@ -66,9 +67,8 @@ pub(super) fn sky_unrest(merged: &Merged) -> f32 {
     if steps.len() < 20 {
         return 0.0;
     }
-    let middle = steps.len() / 2;
     // Median to sigma, and from a difference to one of the two.
-    *steps.select_nth_unstable_by(middle, f32::total_cmp).1 * 1.4826 / std::f32::consts::SQRT_2
+    ranked(&mut steps, 0.5).unwrap_or(0.0) * 1.4826 / std::f32::consts::SQRT_2
 }
 
 /// Some of the light far from the Sun, per channel.

@@ -29,6 +29,7 @@ mod photometry;
 mod place;
 mod placing;
 mod profile;
+mod ranked;
 mod register;
 mod relief;
 mod response;

@@ -1,5 +1,6 @@
 //! Brightness against distance from the Sun.
 
+use super::ranked::ranked;
 use crate::domain::Circle;
 
 /// Rings per factor of e in distance.
@@ -86,8 +87,7 @@ fn steady(lists: Vec<Vec<f32>>) -> Vec<f32> {
             if list.len() < 12 {
                 return None;
             }
-            let middle = list.len() / 2;
-            let median = *list.select_nth_unstable_by(middle, f32::total_cmp).1;
+            let median = ranked(&mut list, 0.5)?;
             (median > 0.0).then(|| median.ln())
         })
         .collect();

@@ -11,6 +11,7 @@ use super::Merged;
 use super::light::luminance;
 use super::look::Look;
 use super::masked::Masked;
+use super::ranked::ranked;
 
 /// Sigmas of grain at which half of a difference is left out (our choice, by real and drawn coronas: three and more lose
 /// faint streamers of grainy film, two leave some grain).
@@ -59,8 +60,10 @@ impl Relief {
         let (width, height) = (map.width(), map.height());
         // A border of what is clipped follows the blocks of the files: it is crossed over some pixels, not in a step.
         let size = [width, height];
-        let clipped = Masked::blurred(size, near_px(look), |x, y| {
-            Some(f32::from(u8::from(merged.bounds.at(x, y))))
+        let clipped = merged.bounds.any().then(|| {
+            Masked::blurred(size, near_px(look), |x, y| {
+                Some(f32::from(u8::from(merged.bounds.at(x, y))))
+            })
         });
         let mut values = vec![f32::NAN; width * height];
         let rows = values.par_chunks_mut(width.max(1)).enumerate();
@@ -71,7 +74,8 @@ impl Relief {
                 if off > EDGE_PX && rgb.iter().any(|v| *v > 0.0) {
                     let own = luminance(look.light(rgb, x, y)) / look.mean(look.radius(x, y));
                     // Where every frame is clipped the map has a lower bound, darker than all around it.
-                    let lifted = (2.0 * clipped.at(x, y)).min(1.0);
+                    let clipped = clipped.as_ref().map_or(0.0, |near| near.at(x, y));
+                    let lifted = (2.0 * clipped).min(1.0);
                     *value = own + (1.0 - own).max(0.0) * lifted;
                 }
             }
@@ -245,16 +249,9 @@ fn of_sectors(sectors: Vec<Vec<f32>>) -> Option<f32> {
     /// Differences in a sector that tell its noise.
     const ENOUGH: usize = 30;
     let full = sectors.into_iter().filter(|list| list.len() >= ENOUGH);
-    let mut medians: Vec<f32> = full
-        .map(|mut list| {
-            let middle = list.len() / 2;
-            *list.select_nth_unstable_by(middle, f32::total_cmp).1
-        })
-        .collect();
-    medians.sort_by(f32::total_cmp);
-    let at = (medians.len() as f64 * QUIET) as usize;
+    let mut medians: Vec<f32> = full.filter_map(|mut list| ranked(&mut list, 0.5)).collect();
     // Median to sigma, and from a second difference (variance of 1, 4 and 1) to one of the three.
-    medians.get(at).map(|m| m * 1.4826 / 6.0_f32.sqrt())
+    ranked(&mut medians, QUIET).map(|m| m * 1.4826 / 6.0_f32.sqrt())
 }
 
 /// Second differences along rows over the light about them, by ring and sector.

@@ -117,6 +117,11 @@ impl Grid {
         }
     }
 
+    /// Whether the answer is yes anywhere.
+    pub(crate) fn any(&self) -> bool {
+        self.bits.iter().any(|word| *word != 0)
+    }
+
     /// The answer at a place.
     pub(crate) fn at(&self, x: usize, y: usize) -> bool {
         let i = y * self.width + x;

@@ -2,6 +2,7 @@
 
 use super::hot::{self, Specks};
 use super::place::Placement;
+use super::ranked::ranked;
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearImage, Rect, Samples};
 
@@ -225,10 +226,7 @@ fn moon_level(frame: &Frame, moon: &Circle) -> Option<[f32; 3]> {
             }
         }
     }
-    Some(values.map(|mut list| {
-        let middle = list.len() / 2;
-        *list.select_nth_unstable_by(middle, f32::total_cmp).1
-    }))
+    Some(values.map(|mut list| ranked(&mut list, 0.5).unwrap_or(0.0)))
 }
 
 /// The registration picture: luminance at the grid's pitch, between pixels by bilinear interpolation. Nearest pixels

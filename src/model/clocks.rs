@@ -216,9 +216,9 @@ pub(crate) fn solve(
     // given another one that does.
     let levels: Vec<Option<Level>> = (0..shots.len())
         .map(|i| {
-            let level = levelled(&shots[i], i, &seen[i], known, place)?;
+            let (fit, ratio) = levelled(&shots[i], i, &seen[i], known, place)?;
             let scale = scales[&scale_key(&shots[i])];
-            Some(Level { scale, ..level })
+            Some(Level { fit, ratio, scale })
         })
         .collect();
     let levels = evened::evened(&levels);
@@ -272,14 +272,14 @@ pub(crate) fn solve(
 }
 
 /// The discs of a partial phase as they would have been fitted before a Moon without mountains; `None` where the frame's time or
-/// turn is not known, or where there is nothing to correct. The scale is left open.
+/// turn is not known, or where there is nothing to correct. With the computed ratio of the radii.
 fn levelled(
     shot: &Shot,
     index: usize,
     seen: &Seen,
     known: &Solved,
     place: &Place,
-) -> Option<Level> {
+) -> Option<(DiscFit, f64)> {
     let fit = seen.fit().filter(|fit| fit.limb == Limb::Sun)?;
     let (sun, mut moon) = fit.sun.zip(fit.moon)?;
     let (turn, (utc, _)) = known.turn_of(index).zip(known.time_of(shot))?;
@@ -297,11 +297,7 @@ fn levelled(
     moon.y_px -= down * sun.radius_px;
     moon.radius_px -= shift.radius / sky.sun_radius_arcsec * sun.radius_px;
     let moon = Some(moon);
-    Some(Level {
-        fit: DiscFit { moon, ..*fit },
-        ratio: sky.ratio(),
-        scale: 0,
-    })
+    Some((DiscFit { moon, ..*fit }, sky.ratio()))
 }
 
 fn frame(shot: &Shot, seen: &Seen, scale_group: usize) -> ClockFrame {

@@ -127,12 +127,11 @@ fn probable_site(given: &Given, shots: &[Shot]) -> Option<Site> {
     given.site.or_else(by_gps)
 }
 
-/// Whether a place saw something of an eclipse, the Sun being up.
-fn sees(site: &Site, eclipse: &Eclipse) -> bool {
-    let contacts = contacts::at(site, eclipse.date(), &ContactsOptions::default());
-    contacts.is_ok_and(|contacts| {
-        contacts.kind != LocalKind::None && contacts.events().any(|event| event.sun_up)
-    })
+/// What a place saw of an eclipse; `None` where nothing, or the Sun was down.
+fn seen_from(site: &Site, eclipse: &Eclipse) -> Option<Contacts> {
+    let contacts = contacts::at(site, eclipse.date(), &ContactsOptions::default()).ok()?;
+    let up = contacts.events().any(|event| event.sun_up);
+    (up && contacts.kind != LocalKind::None).then_some(contacts)
 }
 
 /// An eclipse that the place saw on a day for which a capture date is easily set or read by mistake.
@@ -143,6 +142,8 @@ struct Slip {
     /// Shots on it.
     count: usize,
     eclipse: Eclipse,
+    /// Whether it was total or annular at the place.
+    central: bool,
     kind: SlipKind,
 }
 
@@ -160,7 +161,7 @@ enum SlipKind {
 const NEAR_YEARS: i16 = 3;
 
 impl Slip {
-    fn of(date: Date, count: usize, eclipse: Eclipse) -> Option<Self> {
+    fn of((date, count): (Date, usize), eclipse: Eclipse, site: &Site) -> Option<Self> {
         let years = (eclipse.date().year() - date.year()).abs();
         let kind = if same_day(eclipse.date(), date) {
             SlipKind::Year(years)
@@ -173,21 +174,25 @@ impl Slip {
             date,
             count,
             eclipse,
+            central: seen_from(site, &eclipse)?.c2.is_some(),
             kind,
         })
     }
 
     /// Likeliest first: the busiest day, then a year or two, then eclipses people travel for, then the nearest year. Eclipses of
     /// one day of the year come 19 years apart, so that a place sees several.
-    fn rank(&self, site: &Site) -> (std::cmp::Reverse<usize>, bool, bool, i16) {
+    fn rank(&self) -> (std::cmp::Reverse<usize>, bool, bool, i16) {
         let years = match self.kind {
             SlipKind::Year(years) => years,
             SlipKind::Order => 1,
         };
-        let contacts = contacts::at(site, self.eclipse.date(), &ContactsOptions::default());
-        let central = contacts.is_ok_and(|contacts| contacts.c2.is_some());
         let far = years > NEAR_YEARS;
-        (std::cmp::Reverse(self.count), far, far && !central, years)
+        (
+            std::cmp::Reverse(self.count),
+            far,
+            far && !self.central,
+            years,
+        )
     }
 
     /// What a person is told; `others` are less likely ones.
@@ -213,11 +218,10 @@ fn slips(dates: &BTreeMap<Date, usize>, site: &Site) -> Vec<Slip> {
     let mut found: Vec<Slip> = dates
         .iter()
         .flat_map(|(date, count)| {
-            ephemeris::eclipses().filter_map(|eclipse| Slip::of(*date, *count, eclipse))
+            ephemeris::eclipses().filter_map(|eclipse| Slip::of((*date, *count), eclipse, site))
         })
-        .filter(|slip| sees(site, &slip.eclipse))
         .collect();
-    found.sort_by_key(|slip| slip.rank(site));
+    found.sort_by_key(Slip::rank);
     found
 }
 

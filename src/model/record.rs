@@ -206,10 +206,7 @@ fn phase_of(
     if broken.is_some() {
         return Phase::Unreadable;
     }
-    let filtered = matches!(
-        tagged.phase,
-        Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-    );
+    let filtered = tagged.phase.is_filtered();
     let daylight = seen.report().is_some_and(|r| match r.fit {
         Ok(_) => false,
         Err(why) if is_round(why) => r.look.sky > DAYLIGHT_IF_ROUND,

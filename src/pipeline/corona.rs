@@ -127,7 +127,8 @@ pub(crate) fn merge_into(
         }
     };
     let instant = &inputs[merged.instant].name;
-    if let Some(lit) = frames.iter().find(|lit| lit.record.name() == instant) {
+    let instant = frames.iter().find(|lit| lit.record.name() == instant);
+    if let Some(lit) = instant {
         clear_air(catalogue, &mut merged, &lit.record, &mut notices);
     }
     let mut unit = Unit::of(&merged, wish);
@@ -143,10 +144,11 @@ pub(crate) fn merge_into(
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
     let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
-    match science::fits(&merged, &frames, &pictures.map, &words) {
-        Some((map, cards)) => {
+    let height = pictures.map.height();
+    match instant.and_then(|lit| science::header(&merged, &frames, lit, height, &words)) {
+        Some(cards) => {
             let written = out.write(CORONA_FITS, |file| {
-                raster::write_fits(map, &cards, io::BufWriter::new(file))
+                raster::write_fits(&pictures.map, &cards, io::BufWriter::new(file))
             })?;
             made_files.push(written);
         }

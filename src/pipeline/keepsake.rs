@@ -8,7 +8,7 @@ use sha2::{Digest as _, Sha256};
 
 use super::out::OutFolder;
 use super::{PipelineError, Watch};
-use crate::catalogue::{Catalogue, ShotRecord, write_atomically};
+use crate::catalogue::{Catalogue, ShotRecord, digits, write_atomically};
 use crate::disc::{DiscReport, overlay};
 use crate::domain::{CardFile, DiscFit, Limb, Phase, Shot};
 use crate::model::at_once::{colour_bytes, each_frame};
@@ -31,7 +31,7 @@ pub(crate) fn cache_name(file: &CardFile, more: &str) -> String {
         file.name, file.size_bytes, file.modified
     );
     let digest = Sha256::digest(key.as_bytes());
-    digest.iter().take(12).map(|b| format!("{b:02x}")).collect()
+    digits(&digest[..12])
 }
 
 /// Where the thumbnail of a shot is: another part of the frame makes another file.

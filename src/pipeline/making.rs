@@ -329,8 +329,8 @@ fn write_layers(drawn: &Drawn, stem: &str, out: &OutFolder) -> Result<PathBuf, P
 
 /// Contacts whose beads are a strip of their own, and the names of those.
 const BEADS: [(ContactKind, &str); 2] = [
-    (ContactKind::C2, "beads-c2.png"),
-    (ContactKind::C3, "beads-c3.png"),
+    (ContactKind::C2, page::BEADS_PICTURES[0]),
+    (ContactKind::C3, page::BEADS_PICTURES[1]),
 ];
 
 /// The strips of beads that the card has frames for.

@@ -10,7 +10,7 @@ use walkdir::WalkDir;
 use super::PipelineError;
 use super::results::{self, Results};
 use crate::catalogue::{
-    CATALOGUE_FILE, Catalogue, FILMS_FILE, TABLE_FILE, WriteError, is_half_written,
+    CATALOGUE_FILE, Catalogue, FILMS_FILE, TABLE_FILE, WriteError, is_half_written, sha256_of_file,
     write_film_table, write_table,
 };
 use crate::domain::Notice;
@@ -178,6 +178,13 @@ impl OutFolder {
     /// Names of the results written since the folder was opened.
     pub(crate) fn written(&self) -> Vec<String> {
         self.results().written()
+    }
+
+    /// The hash of a result as it is now: known of those written since the folder was opened, else worked out. `None` where it cannot be
+    /// read.
+    pub(crate) fn sha256_of(&self, name: &str) -> Option<String> {
+        let known = self.results().written_as(name);
+        known.or_else(|| sha256_of_file(&self.path.join(name)).ok())
     }
 
     /// Takes results of an earlier run for this one's; `false` where one is not known for certain.

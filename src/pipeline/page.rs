@@ -39,13 +39,16 @@ pub fn report(target: &Target, watch: &dyn Watch) -> Result<Made, PipelineError>
     Ok(made)
 }
 
+/// Names below OUT of the strips of beads at second and third contact.
+pub(crate) const BEADS_PICTURES: [&str; 2] = ["beads-c2.png", "beads-c3.png"];
+
 /// Pictures below OUT that the page shows or looks at.
 pub(crate) const SHOWN: [&str; 5] = [
     "strip.png",
     CORONA_PNG,
     CORONA_TIFF,
-    "beads-c2.png",
-    "beads-c3.png",
+    BEADS_PICTURES[0],
+    BEADS_PICTURES[1],
 ];
 
 /// All that the page shows besides the record and the pictures, in one text.
@@ -70,9 +73,8 @@ pub(crate) fn report_into(
         keepsake::keep_thumbs(out, catalogue, watch)?;
         watch.begin("writing the page", 1);
         let strip = on_page(&out.join("strip.png"));
-        let corona = on_page(&out.join("corona.png"));
-        let beads = ["beads-c2.png", "beads-c3.png"];
-        let beads: Vec<(String, Vec<u8>)> = beads
+        let corona = on_page(&out.join(CORONA_PNG));
+        let beads: Vec<(String, Vec<u8>)> = BEADS_PICTURES
             .into_iter()
             .filter_map(|name| Some((name.to_owned(), on_page(&out.join(name))?)))
             .collect();
@@ -126,9 +128,9 @@ pub(super) fn stale(out: &Path) -> Option<Notice> {
     let pictures = [
         "strip.png",
         "strip.jpg",
-        "corona.png",
-        "beads-c2.png",
-        "beads-c3.png",
+        CORONA_PNG,
+        BEADS_PICTURES[0],
+        BEADS_PICTURES[1],
     ];
     let newer = pictures
         .into_iter()
@@ -238,8 +240,9 @@ pub(super) fn curve(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<Su
 /// Features of totality that the pictures below OUT show, by the first word of their name in the table of exposures, and
 /// the picture.
 fn seen(catalogue: &Catalogue, out: &Path) -> Vec<(&'static str, String)> {
-    let beads = ["beads-c2.png", "beads-c3.png"];
-    let beads = beads.into_iter().find(|name| out.join(name).is_file());
+    let beads = BEADS_PICTURES
+        .into_iter()
+        .find(|name| out.join(name).is_file());
     let mut found: Vec<(&str, String)> = beads
         .map(|name| ("Baily", name.to_owned()))
         .into_iter()

@@ -114,6 +114,11 @@ impl Results {
         self.fresh.keys().cloned().collect()
     }
 
+    /// The hash of a result written since the folder was opened, or that stands as if it had been.
+    pub(super) fn written_as(&self, name: &str) -> Option<Hash> {
+        self.fresh.get(name).cloned()
+    }
+
     /// Takes results of an earlier run for this one's; `false`, and nothing taken, where one is not known for certain.
     pub(super) fn stand<'n>(&mut self, names: impl Iterator<Item = &'n String>) -> bool {
         let certain = |name: &String| {

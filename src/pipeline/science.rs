@@ -7,7 +7,7 @@ use super::light::Lit;
 use crate::domain::{Circle, Utc};
 use crate::ephemeris::{ARCSEC_PER_RAD, AU_KM, Radii, SolarAxis, solar_axis};
 use crate::merge::Merged;
-use crate::raster::{FitsCard, FitsValue, LinearRgb};
+use crate::raster::{FitsCard, FitsValue};
 
 /// What is known of a corona's place on the sky and in time.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,8 +25,8 @@ pub struct CoronaFrame {
 }
 
 impl CoronaFrame {
-    /// From a merge and the frames behind it; `None` where its scale, its north or its time is not known.
-    pub(super) fn of(merged: &Merged, frames: &[Lit]) -> Option<Self> {
+    /// From a merge, the frames behind it and the one at whose instant it is; `None` where its scale, its north or its time is not known.
+    fn of(merged: &Merged, frames: &[Lit], instant: &Lit) -> Option<Self> {
         let used = |name: &str| {
             let report = merged.frames.iter().find(|f| f.name == name);
             report.is_some_and(|f| f.left_out.is_none())
@@ -36,12 +36,9 @@ impl CoronaFrame {
             .filter(|lit| used(lit.record.name()))
             .filter_map(|lit| Some((lit.record.utc?, lit.record.shot.exposure.shutter_s?)))
             .collect();
-        // Inputs are those of the frames that have discs: known by name.
-        let instant = &merged.frames.get(merged.instant)?.name;
-        let chosen = frames.iter().find(|lit| lit.record.name() == instant)?;
         Some(Self {
             sun: merged.sun,
-            sun_radius_arcsec: chosen.record.predicted?.sun_radius_arcsec,
+            sun_radius_arcsec: instant.record.predicted?.sun_radius_arcsec,
             north_deg: merged.north_deg?,
             mirrored: merged.mirrored,
             exposures,
@@ -205,13 +202,13 @@ fn real(keyword: &str, value: f64, remark: &str) -> FitsCard {
     FitsCard::new(keyword, FitsValue::Real(value), remark)
 }
 
-/// The map to write, with its header; `None` where its place is not known.
-pub(super) fn fits<'a>(
+/// The header of a merge's map of so many rows; `None` where its place is not known.
+pub(super) fn header(
     merged: &Merged,
     frames: &[Lit],
-    map: &'a LinearRgb,
+    instant: &Lit,
+    height: usize,
     words: &str,
-) -> Option<(&'a LinearRgb, Vec<FitsCard>)> {
-    let frame = CoronaFrame::of(merged, frames)?;
-    Some((map, corona_header(&frame, map.height(), words)?))
+) -> Option<Vec<FitsCard>> {
+    corona_header(&CoronaFrame::of(merged, frames, instant)?, height, words)
 }

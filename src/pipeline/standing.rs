@@ -11,8 +11,7 @@ use sha2::{Digest as _, Sha256};
 use super::out::OutFolder;
 use super::{Made, PROGRAM, PipelineError};
 use crate::catalogue::{
-    CATALOGUE_FILE, Catalogue, CoronaRecord, FILMS_FILE, TABLE_FILE, sha256_of_file,
-    write_atomically,
+    CATALOGUE_FILE, Catalogue, CoronaRecord, FILMS_FILE, TABLE_FILE, digits, write_atomically,
 };
 use crate::domain::Notice;
 
@@ -66,13 +65,12 @@ impl<'a> Stage<'a> {
         sum.update(&record);
         for name in from {
             sum.update(name.as_bytes());
-            let there = sha256_of_file(&out.path.join(name));
-            sum.update(there.unwrap_or_default().as_bytes());
+            sum.update(out.sha256_of(name).unwrap_or_default().as_bytes());
         }
         Self {
             out,
             name,
-            key: sum.finalize().iter().map(|b| format!("{b:02x}")).collect(),
+            key: digits(&sum.finalize()),
             before: out.written(),
         }
     }
@@ -115,6 +113,11 @@ impl<'a> Stage<'a> {
     /// Keeps what the stage made. Where a picture of the card is gone by now, or changed, nothing is kept: the stage may have
     /// done without it.
     fn keep(self, catalogue: &Catalogue, made: &Made) {
+        let path = self.path();
+        if !all_there(catalogue) {
+            let _ = fs::remove_file(path);
+            return;
+        }
         let record = [CATALOGUE_FILE, TABLE_FILE, FILMS_FILE];
         let new = |name: &String| !self.before.contains(name) && !record.contains(&name.as_str());
         let size = |name: String| {
@@ -124,17 +127,12 @@ impl<'a> Stage<'a> {
         let written = self.out.written().into_iter().filter(new).filter_map(size);
         let below = |path: &PathBuf| path.strip_prefix(&self.out.path).ok().map(Path::to_owned);
         let kept = Standing {
-            key: self.key.clone(),
             written: written.collect(),
             files: made.files.iter().filter_map(below).collect(),
             notices: made.notices.clone(),
             corona: catalogue.corona.clone(),
+            key: self.key,
         };
-        let path = self.path();
-        if !all_there(catalogue) {
-            let _ = fs::remove_file(path);
-            return;
-        }
         // One that cannot be kept costs time at the next run and nothing else.
         if let Ok(text) = serde_json::to_vec(&kept) {
             let _ = write_atomically(&path, |file| file.write_all(&text));

@@ -170,7 +170,7 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
             reach: recipe.centre_size
                 * recipe
                     .extent_radii
-                    .unwrap_or_else(|| corona_extent_radii(&corona).min(balanced_reach(recipe))),
+                    .unwrap_or_else(|| corona_reach(&corona).min(balanced_reach(recipe))),
             sky: maximum.as_ref().map(|m| sky_place(&m.sky)),
         },
         source: Source::Corona(corona, clockwise_deg),
@@ -181,7 +181,7 @@ fn corona_piece<'a>(catalogue: &Catalogue, recipe: &Recipe, corona: CentrePiece<
 
 /// How far the corona can be seen, in solar radii: where its light along four spokes falls to nothing, or the picture
 /// ends.
-fn corona_extent_radii(corona: &CentrePiece<'_>) -> f64 {
+fn corona_reach(corona: &CentrePiece<'_>) -> f64 {
     let (light, sun) = (corona.light, &corona.sun);
     let right = light.width() as f64 - sun.x_px;
     let below = light.height() as f64 - sun.y_px;

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest as _, Sha256};
 
-use crate::catalogue::write_atomically;
+use crate::catalogue::{digits, write_atomically};
 
 /// What a record is found by.
 pub(super) type Key = [u8; 32];
@@ -227,7 +227,7 @@ fn line(reader: &mut impl BufRead) -> io::Result<Vec<u8>> {
 
 /// A record as it is written.
 fn line_of(key: &Key, contents: &[u8]) -> Vec<u8> {
-    let head = format!("{} {} ", hex(key), check(key, contents));
+    let head = format!("{} {} ", digits(key), check(key, contents));
     let mut text = head.into_bytes();
     text.extend(contents);
     text.push(b'\n');
@@ -244,11 +244,7 @@ fn record(line: &[u8]) -> Option<(Key, &[u8])> {
 
 fn check(key: &Key, contents: &[u8]) -> String {
     let sum = Sha256::new().chain_update(key).chain_update(contents);
-    hex(&sum.finalize()[..CHECK_BYTES])
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    digits(&sum.finalize()[..CHECK_BYTES])
 }
 
 fn unhex(text: &str) -> Option<Key> {

@@ -119,10 +119,7 @@ fn due(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
         .as_ref()
         .is_some_and(|c| c.kind == LocalKind::Annular);
     catalogue.shots.iter().filter(move |s| {
-        let partial = matches!(
-            s.phase,
-            Phase::Before | Phase::Ingress | Phase::Egress | Phase::After
-        );
+        let partial = s.phase.is_filtered();
         let central = matches!(
             s.phase,
             Phase::SecondContact | Phase::Annularity | Phase::ThirdContact
