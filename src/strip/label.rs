@@ -6,7 +6,7 @@ use super::piece::{Piece, Source};
 use super::recipe::{Captions, Recipe};
 use super::zone::local_time;
 use crate::catalogue::Catalogue;
-use crate::domain::{ContactEvent, SiteSource, Utc};
+use crate::domain::{ContactEvent, SiteSource};
 use crate::raster::PictureInfo;
 
 /// The captions, drawn.
@@ -45,36 +45,45 @@ fn caption(catalogue: &Catalogue, captions: Captions, piece: &Piece<'_>) -> Vec<
         Captions::Time => [time, None],
         Captions::Obscuration => [covered, None],
         Captions::Both => [time, covered],
-        Captions::Contact => [
-            piece
-                .time
-                .and_then(|utc| from_contact(catalogue, utc, clock_sigma_s(catalogue))),
-            None,
-        ],
+        Captions::Contact => [from_contact(catalogue, piece), None],
     };
     lines.into_iter().flatten().collect()
 }
 
-/// The widest one sigma of the clocks, in seconds.
-fn clock_sigma_s(catalogue: &Catalogue) -> f64 {
-    let sigmas = catalogue.cameras.iter().map(|c| c.clock.sigma_s);
-    sigmas.fold(0.0, f64::max)
+/// One sigma of a piece's time in seconds: the photograph's own; of a corona the widest of the clocks.
+fn time_sigma_s(catalogue: &Catalogue, piece: &Piece<'_>) -> f64 {
+    let widest = || {
+        let sigmas = catalogue.cameras.iter().map(|c| c.clock.sigma_s);
+        sigmas.fold(0.0, f64::max)
+    };
+    match &piece.source {
+        Source::Frame(record, _) => record.utc_sigma_s.unwrap_or_else(widest),
+        Source::Corona(..) => widest(),
+    }
 }
 
-/// Seconds from the nearest contact in words, no finer than the clock knows them: `C2 −3.2 s`, `C2 −3 s`, `C2 −3 ± 2 s`.
-fn from_contact(catalogue: &Catalogue, utc: Utc, sigma_s: f64) -> Option<String> {
+/// Seconds from the nearest contact in words.
+fn from_contact(catalogue: &Catalogue, piece: &Piece<'_>) -> Option<String> {
+    let utc = piece.time?;
     let off_s = |event: &&ContactEvent| utc.seconds_since(event.utc);
     let nearest = catalogue
         .contacts
         .as_ref()?
         .events()
         .min_by(|a, b| off_s(a).abs().total_cmp(&off_s(b).abs()))?;
+    let sigma_s = time_sigma_s(catalogue, piece).hypot(nearest.sigma_s);
+    let seconds = seconds(off_s(&nearest), sigma_s);
+    Some(format!("{} {seconds}", nearest.kind.word()))
+}
+
+/// Seconds in words, no finer than they are known: `−3.2 s`, `−3 s`, `−3 ± 2 s`.
+fn seconds(value: f64, sigma_s: f64) -> String {
     let decimals = usize::from(sigma_s < 0.25);
-    let mut seconds = format!("{:+.decimals$}", off_s(&nearest)).replace('-', "\u{2212}");
+    let mut text = format!("{value:+.decimals$}").replace('-', "\u{2212}");
     if sigma_s >= 1.0 {
-        seconds += &format!(" \u{b1} {sigma_s:.0}");
+        text += &format!(" \u{b1} {sigma_s:.0}");
     }
-    Some(format!("{} {seconds} s", nearest.kind.word()))
+    text + " s"
 }
 
 /// A covered fraction in words; a trace is not rounded to nothing, nor a sliver of Sun to totality.
@@ -117,5 +126,21 @@ pub(super) fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>])
             .filter(|_| recipe.embed_location),
         dpi: recipe.dpi,
         ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seconds_are_no_finer_than_they_are_known() {
+        for (sigma_s, due) in [
+            (0.1, "\u{2212}3.2 s"),
+            (0.35, "\u{2212}3 s"),
+            (2.2, "\u{2212}3 \u{b1} 2 s"),
+        ] {
+            assert_eq!(seconds(-3.21, sigma_s), due);
+        }
     }
 }
