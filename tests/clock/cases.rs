@@ -207,6 +207,28 @@ fn copies(stage: &Stage) -> Case {
     told("copies with later stamps", stage, &once, &habit, solution)
 }
 
+/// A card whose edited copies have nothing but the time they were saved, the day after and later; with `alone` there are no others.
+pub(crate) fn saved_later(alone: bool) -> Case {
+    let stage = stage();
+    let card = body(&stage, &five(&stage), 12.0);
+    let (mut all, habit) = frames(&stage, &card);
+    let copies = [1, 2].map(|n| {
+        let mut copy = all[n].clone();
+        let stamp = copy.stamp.as_mut().unwrap();
+        let later = jiff::SignedDuration::from_secs(86_400 + 3_600 * n as i64 + 700);
+        let time = stamp.time.civil().checked_add(later).unwrap();
+        stamp.time = contactstrip::domain::CameraTime::new(time);
+        stamp.of_change = true;
+        copy
+    });
+    if alone {
+        all.clear();
+    }
+    all.extend(copies);
+    let solution = solved(&stage, &[(&all, true, stage.zone_s)]).remove(0);
+    told("saved later", &stage, &card, &habit, solution)
+}
+
 /// Cards of two bodies: the second has totality only; the second names no camera and is 23 min fast like the first.
 pub(crate) fn of_two_bodies() -> Vec<Case> {
     let stage = stage();
