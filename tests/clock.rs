@@ -218,6 +218,8 @@ fn times_of_the_last_change_correct_no_clock() {
     assert!(among.outcome.sigma_s < 30.0, "{among:#?}");
     let alone = cases::saved_later(true);
     assert!(alone.summary.starts_with("not known"), "{alone:#?}");
+    // A corona cannot have been taken when its copy was saved.
+    assert_eq!((among.contradicted, alone.contradicted), (2, 2));
     for case in [&among, &alone] {
         let corrected = |n: &&String| n.contains("a day ahead");
         assert!(case.notices.iter().find(corrected).is_none(), "{case:#?}");

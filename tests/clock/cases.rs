@@ -14,6 +14,8 @@ pub(crate) struct Case {
     pub(crate) outcome: Outcome,
     pub(crate) summary: String,
     pub(crate) notices: Vec<String>,
+    /// Frames whose stamps are not believed.
+    pub(crate) contradicted: usize,
 }
 
 /// What a case's body is made of: what was taken when, and stamp minus true local time in seconds.
@@ -60,6 +62,7 @@ fn told(
         outcome: outcome(stage, &body.taken, habit, &solution),
         summary: solution.outcome.words(&solution.clock),
         notices: solution.notices.iter().map(ToString::to_string).collect(),
+        contradicted: solution.contradicted.len(),
     }
 }
 
