@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use contactstrip::catalogue::{CameraRecord, Catalogue};
 use contactstrip::domain::{
     ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
+    upper_median,
 };
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::REPORT_FILE;
@@ -241,8 +242,7 @@ fn disc_words(catalogue: &Catalogue) -> String {
         .iter()
         .filter_map(|s| s.disc.map(|d| d.sigma_px))
         .collect();
-    sigmas.sort_by(f64::total_cmp);
-    match sigmas.get(sigmas.len() / 2) {
+    match upper_median(&mut sigmas) {
         Some(median) => format!(
             "{} centred, median sigma {median:.2} px",
             counted(sigmas.len(), "frame")

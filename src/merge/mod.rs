@@ -31,7 +31,6 @@ mod photometry;
 mod place;
 mod placing;
 mod profile;
-mod ranked;
 mod register;
 mod relief;
 mod response;

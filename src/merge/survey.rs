@@ -2,8 +2,7 @@
 
 use super::hot::{self, Specks};
 use super::place::Placement;
-use super::ranked::ranked;
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 use crate::raster::{Frame, LinearImage, Rect, Samples};
 
 /// Coded values at or above this count as clipped, as a fraction of the largest. Tone curves flatten below it.
@@ -226,7 +225,7 @@ fn moon_level(frame: &Frame, moon: &Circle) -> Option<[f32; 3]> {
             }
         }
     }
-    Some(values.map(|mut list| ranked(&mut list, 0.5).unwrap_or(0.0)))
+    Some(values.map(|mut list| upper_median(&mut list).unwrap_or(0.0)))
 }
 
 /// The registration picture: luminance at the grid's pitch, between pixels by bilinear interpolation. Nearest pixels
