@@ -7,11 +7,9 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::arcs::median;
-use crate::domain::{NormalEquations, SIGMAS_PER_MAD};
+use crate::domain::saturation::FULL_IN_FITS;
+use crate::domain::{Estimate, NormalEquations, SIGMAS_PER_MAD};
 use crate::raster::{Channel, Frame};
-
-/// Stored light from here on is at saturation.
-pub(super) const SATURATED: f64 = 0.94;
 
 /// Least variance of the blur in square pixels: a pixel is not a point.
 pub(super) const LEAST_VARIANCE: f64 = 0.06;
@@ -70,22 +68,6 @@ pub(super) fn calm_px(radius_px: f64) -> f64 {
     0.004 + 4e-5 * radius_px
 }
 
-/// A value known beforehand.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Known {
-    /// The value.
-    pub value: f64,
-    /// Its one sigma.
-    pub sigma: f64,
-}
-
-impl Known {
-    /// A value with its one sigma.
-    pub(super) fn new(value: f64, sigma: f64) -> Self {
-        Self { value, sigma }
-    }
-}
-
 /// A misfit in sigmas, and the derivatives of the fitted value in the same unit.
 pub(super) type Row<const N: usize> = (f64, [f64; N]);
 
@@ -119,7 +101,7 @@ pub(super) struct Task<'a, D, const N: usize> {
     /// Parameters that may move.
     pub free: [bool; N],
     /// Knowledge of single parameters.
-    pub known: Vec<(usize, Known)>,
+    pub known: Vec<(usize, Estimate)>,
     /// Parameters that are places in pixels: the fit ends when they rest.
     pub places: &'static [usize],
     /// Two steps that move no place by more than this, in pixels, end the fit.
@@ -254,7 +236,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             let drawn = self.drawing.at(pixel, &fit.p, &ready, &mut by);
             let miss = self.misfit(pixel, drawn) / fit.scale;
             let (_, weight) = robust(miss);
-            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+            if weight > 0.0 && (pixel.light < FULL_IN_FITS || miss > 0.0) {
                 let pull = weight * miss / (self.noise(pixel.light) * fit.scale);
                 let sum = &mut pulls[group(pixel).min(groups - 1)];
                 for (slot, b) in sum.iter_mut().zip(by) {
@@ -281,8 +263,8 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     /// Misfit of a pixel in units of its noise; saturated pixels only say "at least this bright".
     pub(super) fn misfit(&self, pixel: &Pixel, drawn: f64) -> f64 {
         let noise = self.noise(pixel.light);
-        if pixel.light >= SATURATED {
-            (SATURATED - drawn).max(0.0) / noise
+        if pixel.light >= FULL_IN_FITS {
+            (FULL_IN_FITS - drawn).max(0.0) / noise
         } else {
             (pixel.light - drawn.min(1.1)) / noise
         }
@@ -299,7 +281,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             .pixels
             .iter()
             .zip(&drawn.light)
-            .filter(|(q, light)| q.light < SATURATED && q.light.max(**light) > dark)
+            .filter(|(q, light)| q.light < FULL_IN_FITS && q.light.max(**light) > dark)
             .map(|(q, light)| self.misfit(q, *light).abs())
             .collect();
         (SIGMAS_PER_MAD * median(misfits)).max(0.15)
@@ -339,7 +321,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         for ((pixel, light), by) in self.pixels.iter().zip(&drawn.light).zip(&drawn.by) {
             let miss = self.misfit(pixel, *light) / scale;
             let (_, weight) = robust(miss);
-            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+            if weight > 0.0 && (pixel.light < FULL_IN_FITS || miss > 0.0) {
                 let unit = 1.0 / (self.noise(pixel.light) * scale);
                 add_row(&mut normal, &mut pull, by, unit, weight, miss);
             }

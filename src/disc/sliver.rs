@@ -8,8 +8,7 @@ use nalgebra::Vector2;
 
 use super::find::{NOTHING, Overview, regions_above};
 use super::flags::least_soft_px;
-use super::hint::DiscHint;
-use super::refine::LOOSE_RADIUS;
+use super::hint::{DiscHint, LOOSE_RADIUS};
 use super::ridge;
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb, NormalEquations};
 use crate::raster::{Channel, Frame};
@@ -137,12 +136,13 @@ fn is_soft(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> bool {
 const LOW_SUN: f64 = 0.97;
 
 fn known(hint: &DiscHint) -> Option<Known> {
-    let (sun_radius_px, radius_sigma_px) = hint.sun_radius_px?;
+    let radius = hint.sun_radius_px?;
+    let sun_radius_px = radius.value;
     // Of a Sun of any size a thin sliver says too little.
-    if radius_sigma_px > LOOSE_RADIUS * sun_radius_px {
+    if radius.sigma > LOOSE_RADIUS * sun_radius_px {
         return None;
     }
-    let (ratio, _) = hint.moon_ratio?;
+    let ratio = hint.moon_ratio?.value;
     let ([right, down], sigma) = hint.moon_offset?;
     let width = 1.0 + right.hypot(down) - ratio;
     if sigma > SURE_OFFSET || !(DEEPEST - sigma..WIDEST + sigma).contains(&width) {

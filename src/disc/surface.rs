@@ -8,6 +8,7 @@ use super::arcs::median;
 use super::find::Overview;
 use super::hint::DiscHint;
 use super::rays::light_at;
+use crate::domain::saturation::FULL_DISC;
 use crate::domain::{Circle, DiscFit, DiscLook, EdgeLook, Limb, NormalEquations, SIGMAS_PER_MAD};
 use crate::raster::{Channel, Frame};
 
@@ -16,9 +17,6 @@ const STEPS: i32 = 24;
 
 /// Sampled at reduced size where a pixel there is no more than this part of the radius.
 const FINE: f64 = 1.0 / 12.0;
-
-/// Saturated from here on.
-pub(super) const FULL: f64 = 0.97;
 
 /// Part of the disc's usual light from which on a place counts as lit: limb and thin cloud are, the Moon and the sky are not.
 const LIT: f64 = 0.3;
@@ -166,8 +164,8 @@ fn outer_of(widths: &[(f64, f64)]) -> Option<OuterLimb> {
 }
 
 /// Light from which on a place is saturated in some channel.
-fn full_at(hint: &DiscHint) -> f64 {
-    FULL / hint.tint.unwrap_or(1.0).max(1.0)
+pub(super) fn full_at(hint: &DiscHint) -> f64 {
+    FULL_DISC / hint.tint.unwrap_or(1.0).max(1.0)
 }
 
 /// A place on the disc: from its centre in radii, and its light.
