@@ -81,7 +81,7 @@ pub(crate) fn summary(
 ) -> String {
     let mut text = String::new();
     if let Some(contacts) = &catalogue.contacts {
-        let zone = shown_zone(catalogue);
+        let zone = Zone::rules_of(catalogue.zone.as_deref());
         let site = contacts.site;
         line(
             &mut text,
@@ -161,14 +161,6 @@ fn central_word(kind: LocalKind) -> &'static str {
     } else {
         "totality"
     }
-}
-
-fn shown_zone(catalogue: &Catalogue) -> TimeZone {
-    catalogue
-        .zone
-        .as_deref()
-        .and_then(|text| text.parse::<Zone>().ok())
-        .map_or(TimeZone::UTC, |zone| zone.rules)
 }
 
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {

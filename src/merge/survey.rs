@@ -2,11 +2,9 @@
 
 use super::hot::{self, Specks};
 use super::place::Placement;
+use crate::domain::saturation::FULL_IN_MERGE;
 use crate::domain::{Circle, upper_median};
 use crate::raster::{Frame, LinearImage, Rect, Samples};
-
-/// Coded values at or above this count as clipped, as a fraction of the largest. Tone curves flatten below it.
-const CLIPPED: f32 = 0.955;
 
 /// Cells of the photometric grid on a side.
 pub(crate) const CELLS: usize = 144;
@@ -203,10 +201,7 @@ fn inside(frame: &Frame, x: f64, y: f64) -> Option<[usize; 2]> {
 
 /// Whether decoded light stands for a coded value at the top.
 pub(crate) fn is_clipped(light: f32) -> bool {
-    /// Light of the coded value [`CLIPPED`] (IEC 61966-2-1).
-    const LIMIT: f32 = 0.902;
-    debug_assert!((crate::raster::linear_to_srgb(LIMIT) - CLIPPED).abs() < 2e-3);
-    light >= LIMIT
+    light >= FULL_IN_MERGE
 }
 
 /// Per-channel median over the inner half of the Moon's disc.

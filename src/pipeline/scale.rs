@@ -2,6 +2,7 @@
 
 use super::light::{self, Lit};
 use crate::catalogue::{Catalogue, ShotRecord};
+use crate::domain::saturation::FULL_IN_SCALING;
 use crate::domain::{Circle, Flag, Limb, Notice, upper_median};
 use crate::ephemeris::air_mass;
 use crate::merge::{self, Merged};
@@ -17,9 +18,6 @@ const MOST_COVERED: f64 = 0.25;
 /// The disc is measured within this share of its radius; the limb itself is blurred. The rim left out is 4 % of the area at
 /// about half the mean brightness (limb darkening), which moves the mean by 2 %.
 const WITHIN: f64 = 0.98;
-
-/// Pixels this near to saturation say only how bright a disc is at least.
-const NEAR_FULL: f32 = 0.9;
 
 /// The Moon's limb is kept away from by this share of the Sun's radius.
 const CLEAR_OF_MOON: f64 = 0.03;
@@ -177,7 +175,7 @@ fn disc_level(lit: &Lit, merged: &Merged) -> Option<f64> {
                 continue;
             }
             let rgb = frame.rgb(x, y);
-            full += usize::from(frame.value(x, y, Channel::Max) > NEAR_FULL);
+            full += usize::from(frame.value(x, y, Channel::Max) > FULL_IN_SCALING);
             let [r, g, b] = std::array::from_fn(|c| {
                 f64::from(merged.response.light((rgb[c] - merged.black[c]).max(0.0)))
             });
