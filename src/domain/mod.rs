@@ -35,6 +35,7 @@ mod statistics;
 mod tag;
 mod time;
 mod trouble;
+mod true_exposure;
 mod zone;
 
 pub use aspect::{MoonAspect, MoonLimb};
@@ -74,4 +75,5 @@ pub use statistics::{Ranked, median, quantile, upper_median};
 pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};
 pub use trouble::{IoCause, MetadataDamage, RawFault, RawUnknown, StrayKind, Unreadable};
+pub use true_exposure::{true_shutter_s, true_stops};
 pub use zone::{Zone, ZoneError};

@@ -3,10 +3,9 @@
 use std::sync::Arc;
 
 use super::place::{Placement, Sky, centre};
-use super::stops::true_stops;
 use super::survey::Grids;
 use super::{MIN_RADIUS_PX, MergeError, MergeInput, MergeOptions};
-use crate::domain::{Circle, upper_median};
+use crate::domain::{Circle, true_stops, upper_median};
 use crate::raster::Frame;
 
 /// Moon's radii that differ by more than this from the reference's mean another scale of picture.

@@ -4,8 +4,7 @@ use super::Merged;
 use super::light::{Conversion, Light};
 use super::mask::Mask;
 use super::stack::Stack;
-use super::stops::true_stops;
-use crate::domain::{Exposure, upper_median};
+use crate::domain::{Exposure, true_stops, upper_median};
 use crate::raster::{Frame, LinearRgb, Rect};
 
 /// One input frame brought into register with the merged map, for blending by hand: the same size, the same Sun,

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-pub use crate::domain::{Zone, ZoneError};
 use crate::domain::{NamedOffset, Shot, Site, Utc, ZoneReading, ZoneSource};
+pub use crate::domain::{Zone, ZoneError};
 
 /// What was decided about one body's clock.
 #[derive(Clone, Debug, PartialEq)]
