@@ -15,7 +15,7 @@ use super::scale::{InSolarDiscs, in_solar_discs};
 use super::science;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
-use crate::domain::{LocalKind, Notice, Phase, upper_median};
+use crate::domain::{LocalKind, Notice, Phase};
 use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::model::discs::scale_key;
 use crate::model::watch::counted;
@@ -256,7 +256,8 @@ const ONE_SIZE: f64 = 0.05;
 fn keep_one_size(frames: &mut Vec<&ShotRecord>) {
     let radius_px = |r: &ShotRecord| r.disc.and_then(|d| d.moon).map_or(0.0, |m| m.radius_px);
     let mut radii: Vec<f64> = frames.iter().map(|r| radius_px(r)).collect();
-    let usual_px = upper_median(&mut radii).unwrap_or(0.0);
+    radii.sort_by(f64::total_cmp);
+    let usual_px = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
     frames.retain(|r| (radius_px(r) - usual_px).abs() <= ONE_SIZE * usual_px);
 }
 

@@ -3,7 +3,7 @@
 use super::super::pose::{Light, light_of_shot, pose};
 use super::super::recipe::{Align, Captions, Recipe, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{ContactKind, Flag, Phase, Role, Utc, upper_median};
+use crate::domain::{ContactKind, Flag, Phase, Role, Utc};
 
 /// Most frames of a sequence of beads.
 const MOST: usize = 9;
@@ -81,7 +81,8 @@ fn on_the_sun_s_side(record: &ShotRecord, contact: ContactKind, instant: Utc) ->
 fn width_px(series: &[&ShotRecord]) -> u32 {
     let radius_px = |s: &&ShotRecord| Some(s.disc.as_ref()?.moon?.radius_px);
     let mut radii: Vec<f64> = series.iter().filter_map(radius_px).collect();
-    let usual_px = upper_median(&mut radii).unwrap_or(0.0);
+    radii.sort_by(f64::total_cmp);
+    let usual_px = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
     let across = 2.0 * ENLARGED * DISCS_A_PIECE * usual_px * series.len().min(MOST) as f64;
     let most = Recipe::default().width_px;
     (across as u32).clamp(most / 5, most)
