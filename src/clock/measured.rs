@@ -6,7 +6,9 @@ use nalgebra::Vector2;
 
 use super::ClockFrame;
 use super::course::Course;
-use crate::domain::{CameraStamp, Circle, Limb, Orientation, TRUNCATION_SIGMA_S, median};
+use crate::domain::{
+    CameraStamp, Circle, Limb, Orientation, SIGMAS_PER_MAD, TRUNCATION_SIGMA_S, median,
+};
 
 /// Error of a fitted centre that its own sigma does not tell, per axis in pixels: blur and limb darkening move both
 /// limbs alike, seeing does not (our choice).
@@ -215,7 +217,7 @@ fn shared_radius(seen: &[(f64, f64)]) -> Option<SharedRadius> {
     }
     let radius_px = median(&mut radii)?;
     let mut apart: Vec<f64> = radii.iter().map(|r| (r - radius_px).abs()).collect();
-    let spread_px = 1.4826 * median(&mut apart)?;
+    let spread_px = SIGMAS_PER_MAD * median(&mut apart)?;
     Some(SharedRadius {
         radius_px,
         sigma: 1.25 * spread_px / (radii.len() as f64).sqrt() / radius_px,

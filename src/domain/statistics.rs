@@ -61,6 +61,11 @@ mod tests {
     }
 
     #[test]
+    fn light_in_four_bytes_gets_the_same_factor() {
+        assert_eq!((SIGMAS_PER_MAD as f32).to_bits(), 1.4826_f32.to_bits());
+    }
+
+    #[test]
     fn quantiles_stand_where_sorting_puts_them() {
         let values: Vec<f64> = (0..37).map(|i| f64::from(i * 23 % 37)).collect();
         for (part, value) in [

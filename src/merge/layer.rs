@@ -4,7 +4,7 @@ use super::Merged;
 use super::light::{Conversion, Light};
 use super::mask::Mask;
 use super::stack::Stack;
-use crate::domain::{Exposure, true_stops, upper_median};
+use crate::domain::{Exposure, SIGMAS_PER_MAD, true_stops, upper_median};
 use crate::raster::{Frame, LinearRgb, Rect};
 
 /// One input frame brought into register with the merged map, for blending by hand: the same size, the same Sun,
@@ -67,7 +67,7 @@ pub(super) fn sky_unrest(merged: &Merged) -> f32 {
         return 0.0;
     }
     // Median to sigma, and from a difference to one of the two.
-    upper_median(&mut steps).unwrap_or(0.0) * 1.4826 / std::f32::consts::SQRT_2
+    upper_median(&mut steps).unwrap_or(0.0) * SIGMAS_PER_MAD as f32 / std::f32::consts::SQRT_2
 }
 
 /// Some of the light far from the Sun, per channel.

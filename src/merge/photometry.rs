@@ -6,7 +6,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::response::{Response, TERMS, basis};
 use super::survey::{self, CELLS, Survey};
-use crate::domain::upper_median;
+use crate::domain::{SIGMAS_PER_MAD, upper_median};
 
 /// Coded sRGB values used: lower ones are noise and rounding, higher ones near clipping. As linear light.
 const USABLE: [f32; 2] = [0.008, 0.80];
@@ -418,9 +418,8 @@ fn scatter(frames: &[Exposed], pairs: &[Pair], fit: &Fit) -> Vec<f64> {
         if list.len() < 60 {
             continue;
         }
-        let middle = list.len() / 2;
         // Beyond what noise and misregistration explain, in units of what they do.
-        let times = 1.4826 * *list.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let times = SIGMAS_PER_MAD * upper_median(&mut list).unwrap_or(0.0);
         let expected = sigmas[&link] / list.len() as f64;
         let sigma = ((times * times - 1.0).max(0.0) * expected).sqrt();
         for i in link {
