@@ -208,10 +208,15 @@ impl Grain {
             let mean = look.mean(radii * radius_px);
             merged.rounding.sigma(mean + luminance(look.veil.at(radii))) / mean
         };
-        let noise = ring_noise(look, relief, near).into_iter().enumerate();
+        let by_steps = ring_noise(look, relief, near);
+        let by_frames = unshared(merged, look, near, by_steps.len());
+        let noise = by_steps.into_iter().zip(by_frames);
+        // Structure finer than the steps looks like noise to them, structure not quite in register to the frames: either way there is
+        // no more noise than the lesser says.
+        let noise = noise.map(|(steps, frames)| frames.map_or(steps, |frames| frames.min(steps)));
         Self {
             radius_px,
-            rings: noise.map(|(i, n)| [n, rounding(i)]).collect(),
+            rings: noise.enumerate().map(|(i, n)| [n, rounding(i)]).collect(),
         }
     }
 
@@ -228,6 +233,24 @@ impl Grain {
 /// Ring, in fractions, of a distance in solar radii.
 fn ring(radii: f32) -> f32 {
     radii.max(1.0).ln() * RINGS_PER_E
+}
+
+/// Sigma of what the frames do not share in each ring, over the light about it; `None` in rings with few such places.
+fn unshared(merged: &Merged, look: &Look, near: &Masked, rings: usize) -> Vec<Option<f32>> {
+    /// Blocks in a ring that tell its noise.
+    const ENOUGH: usize = 8;
+    let mut lists: Vec<Vec<f32>> = vec![Vec::new(); rings];
+    for ([x, y], sigma) in merged.scatter.told() {
+        let map = &merged.radiance;
+        let on = x < map.width() && y < map.height() && look.off_moon(x, y) > EDGE_PX;
+        let r_px = look.radius(x, y);
+        let at = ring(r_px / look.sun.radius_px as f32).round() as usize;
+        if let (Some(list), true) = (lists.get_mut(at), on) {
+            list.push(sigma / (look.mean(r_px) * near.at(x, y).max(LEAST)));
+        }
+    }
+    let enough = |mut list: Vec<f32>| (list.len() >= ENOUGH).then(|| ranked(&mut list, 0.5))?;
+    lists.into_iter().map(enough).collect()
 }
 
 /// Sigma of noise in each ring, over the light about it. Rings that tell nothing take that of the last one that does.
