@@ -8,20 +8,9 @@ use crate::raster::{LinearRgb, linear_to_srgb, srgb_to_linear};
 /// of the limb over some pixels, which the stretch would show as a grey rim.
 const EDGE_PX: [f64; 2] = [-4.5, 1.5];
 
-/// Pixels from the edge and along it of the places whose mean stands for the disc beside the edge: the grain of a single one, drawn
-/// out to the edge, would be a tick on it.
-const INSIDE_PX: [[f64; 2]; 9] = {
-    let mut all = [[0.0; 2]; 9];
-    let mut i = 0;
-    while i < 9 {
-        all[i] = [
-            EDGE_PX[0] - 1.5 * (i / 3) as f64,
-            2.0 * (i % 3) as f64 - 2.0,
-        ];
-        i += 1;
-    }
-    all
-};
+/// Pixels along the edge of the places whose mean stands for the disc beside it: the grain of a single one, drawn out to the edge,
+/// would be a tick on it.
+const ASIDE_PX: [f64; 7] = [-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0];
 
 /// Mean of some coded values; `None` of none.
 fn mean(values: impl Iterator<Item = [f32; 3]>) -> Option<[f32; 3]> {
@@ -60,9 +49,9 @@ pub(super) fn draw_limb(out: &mut LinearRgb, moon: &Circle) {
                 )
             };
             let inside = mean(
-                INSIDE_PX
+                ASIDE_PX
                     .iter()
-                    .filter_map(|[off, aside]| along(*off, *aside)),
+                    .filter_map(|aside| along(EDGE_PX[0], *aside)),
             );
             let (Some(inside), Some(outside)) = (inside, along(EDGE_PX[1], 0.0)) else {
                 continue;

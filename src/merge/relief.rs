@@ -37,6 +37,8 @@ impl Relief {
         let wide = out.blurred((radius_px / 8.0).clamp(4.0, 64.0));
         let grain = Grain::of(merged, look, &out, &near);
         let averaged = (GRAIN_PX / near_px as f32).min(1.0);
+        // Cameras of many pixels smooth their noise over more of them; so does a Sun of many pixels its structure.
+        let reach = (near_px / 2.0).round().clamp(2.0, 4.0) as usize;
         let mut values = vec![f32::NAN; out.values.len()];
         let rows = values.par_chunks_mut(out.width.max(1)).enumerate();
         rows.for_each(|(y, row)| {
@@ -48,7 +50,8 @@ impl Relief {
                 // Rounding makes terraces as wide as the near mean and wider: averaging does not lessen it.
                 let off = near - wide;
                 let base = wide + off * kept(off * off, averaged * noise + rounding);
-                *value = base + (own - base) * out.structure(base, [x, y], noise.hypot(rounding));
+                let grain = (noise.hypot(rounding), reach);
+                *value = base + (own - base) * out.structure(base, [x, y], grain);
             }
         });
         out.values = values;
@@ -93,15 +96,15 @@ impl Relief {
     }
 
     /// Part of what a place differs from `base` by that is structure, beside grain of such a sigma. Structure goes together: what
-    /// stands out among the next pixels alone is a large grain, and is asked once more of those two pixels away.
-    fn structure(&self, base: f32, at: [usize; 2], sigma: f32) -> f32 {
+    /// stands out among the next pixels alone is a large grain, and is asked once more of those up to `reach` pixels away.
+    fn structure(&self, base: f32, at: [usize; 2], (sigma, reach): (f32, usize)) -> f32 {
         /// A part so small is not worth a second look.
         const NOTHING: f32 = 0.05;
         let next = kept(self.square_off(base, at, 1), sigma);
         if next < NOTHING {
             return next;
         }
-        next.min(kept(self.square_off(base, at, 2), sigma))
+        next.min(kept(self.square_off(base, at, reach), sigma))
     }
 
     /// Mean square of what the places up to `reach` pixels from one, itself among them, differ from a value by.

@@ -80,7 +80,7 @@ pub(super) fn count<'a>(
 pub(crate) struct Scatter {
     /// Blocks across.
     across: usize,
-    /// One sigma of luminance of one pixel in each block, row-major, in the unit of the means; `NaN` where frames do not tell.
+    /// One sigma of luminance of one pixel in each block, row-major, in the unit of the means; 0 where frames do not tell.
     sigmas: Vec<f32>,
 }
 
@@ -94,7 +94,7 @@ impl Scatter {
                 Some(weight) if tally.count >= ENOUGH => {
                     (tally.square / f64::from(tally.count) / weight).sqrt() as f32
                 }
-                _ => f32::NAN,
+                _ => 0.0,
             }
         };
         Self {
@@ -105,7 +105,7 @@ impl Scatter {
 
     /// The middle of each block that tells its noise, x right, y down, and that noise.
     pub(super) fn told(&self) -> impl Iterator<Item = ([usize; 2], f32)> {
-        let all = self.sigmas.iter().enumerate().filter(|(_, s)| !s.is_nan());
+        let all = self.sigmas.iter().enumerate().filter(|(_, s)| **s > 0.0);
         all.map(|(i, sigma)| {
             let block = [i % self.across, i / self.across];
             (block.map(|n| n * BLOCK_PX + BLOCK_PX / 2), *sigma)
