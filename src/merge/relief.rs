@@ -252,7 +252,7 @@ fn unshared(merged: &Merged, look: &Look, near: &Masked, rings: usize) -> Vec<Op
             list.push(sigma / (look.mean(r_px) * near.at(x, y).max(LEAST)));
         }
     }
-    let enough = |mut list: Vec<f32>| (list.len() >= ENOUGH).then(|| ranked(&mut list, 0.5))?;
+    let enough = |mut list: Vec<f32>| (list.len() >= ENOUGH).then(|| upper_median(&mut list))?;
     lists.into_iter().map(enough).collect()
 }
 
