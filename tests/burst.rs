@@ -264,7 +264,7 @@ fn members(bursts: &[Burst]) -> Vec<Vec<usize>> {
 
 #[test]
 fn every_frame_of_every_burst_on_drawn_cards() {
-    let cards = 400;
+    let cards = 200;
     let mut wrong = Vec::new();
     for seed in 0..cards {
         let (shots, mut truth) = card(seed);

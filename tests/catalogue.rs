@@ -56,14 +56,24 @@ fn sorted_with(change: impl Fn(&Path)) -> (tempfile::TempDir, Value) {
     (folder, serde_json::from_slice(&text).unwrap())
 }
 
+/// One card with all sorts of trouble for every test that only reads it: drawing and sorting it takes seconds.
+fn troubled() -> &'static (Catalogue, Value) {
+    static CARD: std::sync::OnceLock<(Catalogue, Value)> = std::sync::OnceLock::new();
+    CARD.get_or_init(|| {
+        let (folder, record) = sorted_with(trouble);
+        let loaded = Catalogue::load(&folder.path().join("out")).unwrap();
+        (loaded, record)
+    })
+}
+
 /// Every value of a record has a place in the schema that allows it: kinds, required fields, no field the schema does not name,
 /// words of the lists it gives. There are kinds and numbers, for programs in any language; the words are made where they are shown.
 #[test]
 fn a_record_keeps_to_the_schema_and_holds_no_sentences() {
-    let (_folder, record) = sorted_with(trouble);
+    let (_, record) = troubled();
     let schema: Value = serde_json::from_slice(&fs::read(stored_schema()).unwrap()).unwrap();
     assert_eq!(
-        faults(&schema, &schema, &record, "record"),
+        faults(&schema, &schema, record, "record"),
         Vec::<String>::new()
     );
     let spoilt = |change: fn(&mut Value)| {
@@ -81,7 +91,7 @@ fn a_record_keeps_to_the_schema_and_holds_no_sentences() {
     }));
 
     let mut found = Vec::new();
-    sentences("", &record, &mut found);
+    sentences("", record, &mut found);
     assert_eq!(found, Vec::<String>::new());
     for (list, fewest) in [("notices", 6), ("strays", 1), ("cameras", 1)] {
         assert!(record[list].as_array().unwrap().len() >= fewest, "{list}");
@@ -291,14 +301,13 @@ fn said(record: &Catalogue) -> (Vec<ShotRecord>, Vec<String>) {
 
 #[test]
 fn a_record_of_layout_2_opens_and_says_what_it_said() {
-    let (folder, record) = sorted_with(trouble);
-    let out = folder.path().join("out");
-    let today = Catalogue::load(&out).unwrap();
-    let old = as_layout_2(record, &today);
-    fs::write(out.join(CATALOGUE_FILE), old.to_string()).unwrap();
-    let opened = Catalogue::load(&out).unwrap();
+    let (today, record) = troubled();
+    let old = as_layout_2(record.clone(), today);
+    let out = tempfile::tempdir().unwrap();
+    fs::write(out.path().join(CATALOGUE_FILE), old.to_string()).unwrap();
+    let opened = Catalogue::load(out.path()).unwrap();
     assert_eq!(opened.version, VERSION);
-    assert_eq!(said(&opened), said(&today));
+    assert_eq!(said(&opened), said(today));
     let kept = opened.shots.iter().filter_map(|s| s.no_disc);
     assert!(!kept.into_iter().any(|why| why == NoDisc::Untold));
 }

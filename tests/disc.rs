@@ -610,7 +610,7 @@ fn slips(card: &cards::Zoomed) -> Vec<String> {
 
 #[test]
 fn a_zoom_that_slips_is_told_and_fitted_all_the_same() {
-    for (by, at) in [(0.01, 12), (0.05, 12), (-0.05, 20), (0.4, 9)] {
+    for (by, at) in [(0.01, 12), (-0.05, 20), (0.4, 9)] {
         let card = cards::zoomed(24, |n| if n < at { 100.0 } else { 100.0 * (1.0 + by) });
         let told = slips(&card);
         assert_eq!(told.len(), 1, "{by} {at}: {told:?}");
@@ -638,7 +638,7 @@ fn a_lens_left_alone_is_not_said_to_slip() {
 fn a_low_sun_is_found_down_to_two_degrees_and_its_moon_is_never_the_smaller() {
     // Near Valencia: totality at 4 degrees; on Mallorca: at 2.4.
     for (lat_deg, lon_deg) in [(39.47, -0.33), (39.60, 2.90)] {
-        let card = cards::low_in_spain(lat_deg, lon_deg, 100.0);
+        let card = cards::low_in_spain(lat_deg, lon_deg, 80.0);
         let (mut partial, mut total) = (Vec::new(), Vec::new());
         for (name, truth) in &card.truths {
             let mut shots = card.catalogue.shots.iter();
@@ -772,7 +772,7 @@ fn large_jpeg(scene: &Scene) -> Vec<u8> {
 #[test]
 fn both_ways_to_decode_a_jpeg_give_the_same_discs() {
     let mut apart = Vec::new();
-    for seed in 0..36_u64 {
+    for seed in 0..18_u64 {
         let radius = 130.0 + 9.0 * (seed % 12) as f64;
         let scene = Scene {
             width: (2.6 * radius) as usize,

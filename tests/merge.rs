@@ -881,6 +881,33 @@ fn two_frames_show_the_outer_corona_without_grain() {
     assert!(sky[1] < 0.12 && sky_grain < 0.01, "{sky:?} {sky_grain}");
 }
 
+/// Rays a few pixels wide are not taken for grain because there are many of them: what the frames do not share is small.
+#[test]
+fn fine_rays_of_a_bracket_are_shown_all_round() {
+    let Shared { card, merged, lie } = &*SIXTY;
+    let (shown, sun) = (view(merged, &ViewOptions::default()), merged.sun);
+    for radii in [1.25, 1.5] {
+        let at = |k: i32, along_px: f64| -> [f64; 2] {
+            let angle = f64::from(k).to_radians() + along_px / (radii * sun.radius_px);
+            let x = (sun.x_px + radii * sun.radius_px * angle.cos()).round();
+            let y = (sun.y_px + radii * sun.radius_px * angle.sin()).round();
+            let [east, north] = lie.sky(x, y);
+            let [_, coded, _] = shown.at(x as usize, y as usize).map(linear_to_srgb);
+            [f64::from(coded), card.sky.light(east, north)[1].ln()]
+        };
+        let steps: Vec<[f64; 2]> = (0..360)
+            .map(|k| {
+                let (here, beside) = (at(k, 0.0), at(k, 2.0));
+                [beside[0] - here[0], beside[1] - here[1]]
+            })
+            .collect();
+        let moment = |a: usize, b: usize| steps.iter().map(|s| s[a] * s[b]).sum::<f64>();
+        let alike = moment(0, 1) / (moment(0, 0) * moment(1, 1)).sqrt();
+        println!("{radii} radii: steps shown and drawn agree by {alike:.3}");
+        assert!(alike > 0.8, "{radii} radii: {alike}");
+    }
+}
+
 #[test]
 fn a_clipped_corona_is_white() {
     let merged = Card::new(vec![take(0, 0.5, 50.0)]).merged();

@@ -25,6 +25,7 @@ impl Ready<'_> {
         let moon = one.joined(&other);
         let limb = sun.cut_out(self.canvas.limb_area());
         let moon_light = moon.cut_out(self.canvas.moon_area());
+        let scatter = sun.scatter();
         let (mut radiance, weight) = sun.into_parts();
         let bounds = Grid::of(radiance.width(), &weight, |w| w > 0.0 && w < LEAST_GOOD);
         set_moon(&mut radiance, &weight, &moon, self.canvas);
@@ -53,6 +54,7 @@ impl Ready<'_> {
             placements: self.placements(inputs.len()),
             bounds,
             hot: self.hot.clone(),
+            scatter,
             rounding,
         }
     }

@@ -8,6 +8,17 @@ use crate::raster::{LinearRgb, linear_to_srgb, srgb_to_linear};
 /// of the limb over some pixels, which the stretch would show as a grey rim.
 const EDGE_PX: [f64; 2] = [-4.5, 1.5];
 
+/// Pixels along the edge of the places whose mean stands for the disc beside it: the grain of a single one, drawn out to the edge,
+/// would be a tick on it.
+const ASIDE_PX: [f64; 7] = [-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0];
+
+/// Mean of some coded values; `None` of none.
+fn mean(values: impl Iterator<Item = [f32; 3]>) -> Option<[f32; 3]> {
+    let add = |(sum, n): ([f32; 3], f32), v: [f32; 3]| ([0, 1, 2].map(|c| sum[c] + v[c]), n + 1.0);
+    let (sum, n) = values.fold(([0.0; 3], 0.0), add);
+    (n > 0.0).then(|| sum.map(|s| s / n))
+}
+
 /// Draws the Moon's edge over a pixel or so between what is shown inside and outside it. In light it is as sharp as the
 /// optics; but the stretch makes of the first part of its rise nearly all, and of a smooth edge a row of steps.
 pub(super) fn draw_limb(out: &mut LinearRgb, moon: &Circle) {
@@ -27,11 +38,22 @@ pub(super) fn draw_limb(out: &mut LinearRgb, moon: &Circle) {
             if r < 1.0 || !(EDGE_PX[0]..EDGE_PX[1]).contains(&off) {
                 continue;
             }
-            let along = |off: f64| {
-                let at = (moon.radius_px + off) / r;
-                coded_at(&source, moon.x_px + dx * at, moon.y_px + dy * at)
+            let [ux, uy] = [dx / r, dy / r];
+            // `off` pixels from the edge and `aside` along it.
+            let along = |off: f64, aside: f64| {
+                let at = moon.radius_px + off;
+                coded_at(
+                    &source,
+                    moon.x_px + ux * at - uy * aside,
+                    moon.y_px + uy * at + ux * aside,
+                )
             };
-            let (Some(inside), Some(outside)) = (along(EDGE_PX[0]), along(EDGE_PX[1])) else {
+            let inside = mean(
+                ASIDE_PX
+                    .iter()
+                    .filter_map(|aside| along(EDGE_PX[0], *aside)),
+            );
+            let (Some(inside), Some(outside)) = (inside, along(EDGE_PX[1], 0.0)) else {
                 continue;
             };
             let share = smooth_step(-1.2, 0.9, off as f32);

@@ -37,6 +37,7 @@ mod response;
 mod rings;
 mod rounding;
 mod run;
+mod scatter;
 mod second_pass;
 mod stack;
 mod survey;
@@ -184,6 +185,8 @@ pub struct Merged {
     pub(crate) bounds: stack::Grid,
     /// Pixels of the sensor that shine by themselves.
     pub(crate) hot: hot::HotMap,
+    /// What the frames do not share: noise of the map.
+    pub(crate) scatter: scatter::Scatter,
     /// How finely the frames' files hold its light.
     pub(crate) rounding: rounding::Rounding,
 }

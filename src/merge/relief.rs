@@ -37,6 +37,8 @@ impl Relief {
         let wide = out.blurred((radius_px / 8.0).clamp(4.0, 64.0));
         let grain = Grain::of(merged, look, &out, &near);
         let averaged = (GRAIN_PX / near_px as f32).min(1.0);
+        // Cameras of many pixels smooth their noise over more of them; so does a Sun of many pixels its structure.
+        let reach = (near_px / 2.0).round().clamp(2.0, 4.0) as usize;
         let mut values = vec![f32::NAN; out.values.len()];
         let rows = values.par_chunks_mut(out.width.max(1)).enumerate();
         rows.for_each(|(y, row)| {
@@ -48,7 +50,8 @@ impl Relief {
                 // Rounding makes terraces as wide as the near mean and wider: averaging does not lessen it.
                 let off = near - wide;
                 let base = wide + off * kept(off * off, averaged * noise + rounding);
-                *value = base + (own - base) * out.structure(base, [x, y], noise.hypot(rounding));
+                let grain = (noise.hypot(rounding), reach);
+                *value = base + (own - base) * out.structure(base, [x, y], grain);
             }
         });
         out.values = values;
@@ -93,15 +96,15 @@ impl Relief {
     }
 
     /// Part of what a place differs from `base` by that is structure, beside grain of such a sigma. Structure goes together: what
-    /// stands out among the next pixels alone is a large grain, and is asked once more of those two pixels away.
-    fn structure(&self, base: f32, at: [usize; 2], sigma: f32) -> f32 {
+    /// stands out among the next pixels alone is a large grain, and is asked once more of those up to `reach` pixels away.
+    fn structure(&self, base: f32, at: [usize; 2], (sigma, reach): (f32, usize)) -> f32 {
         /// A part so small is not worth a second look.
         const NOTHING: f32 = 0.05;
         let next = kept(self.square_off(base, at, 1), sigma);
         if next < NOTHING {
             return next;
         }
-        next.min(kept(self.square_off(base, at, 2), sigma))
+        next.min(kept(self.square_off(base, at, reach), sigma))
     }
 
     /// Mean square of what the places up to `reach` pixels from one, itself among them, differ from a value by.
@@ -208,10 +211,15 @@ impl Grain {
             let mean = look.mean(radii * radius_px);
             merged.rounding.sigma(mean + luminance(look.veil.at(radii))) / mean
         };
-        let noise = ring_noise(look, relief, near).into_iter().enumerate();
+        let by_steps = ring_noise(look, relief, near);
+        let by_frames = unshared(merged, look, near, by_steps.len());
+        let noise = by_steps.into_iter().zip(by_frames);
+        // Structure finer than the steps looks like noise to them, structure not quite in register to the frames: either way there is
+        // no more noise than the lesser says.
+        let noise = noise.map(|(steps, frames)| frames.map_or(steps, |frames| frames.min(steps)));
         Self {
             radius_px,
-            rings: noise.map(|(i, n)| [n, rounding(i)]).collect(),
+            rings: noise.enumerate().map(|(i, n)| [n, rounding(i)]).collect(),
         }
     }
 
@@ -228,6 +236,24 @@ impl Grain {
 /// Ring, in fractions, of a distance in solar radii.
 fn ring(radii: f32) -> f32 {
     radii.max(1.0).ln() * RINGS_PER_E
+}
+
+/// Sigma of what the frames do not share in each ring, over the light about it; `None` in rings with few such places.
+fn unshared(merged: &Merged, look: &Look, near: &Masked, rings: usize) -> Vec<Option<f32>> {
+    /// Blocks in a ring that tell its noise.
+    const ENOUGH: usize = 8;
+    let mut lists: Vec<Vec<f32>> = vec![Vec::new(); rings];
+    for ([x, y], sigma) in merged.scatter.told() {
+        let map = &merged.radiance;
+        let on = x < map.width() && y < map.height() && look.off_moon(x, y) > EDGE_PX;
+        let r_px = look.radius(x, y);
+        let at = ring(r_px / look.sun.radius_px as f32).round() as usize;
+        if let (Some(list), true) = (lists.get_mut(at), on) {
+            list.push(sigma / (look.mean(r_px) * near.at(x, y).max(LEAST)));
+        }
+    }
+    let enough = |mut list: Vec<f32>| (list.len() >= ENOUGH).then(|| upper_median(&mut list))?;
+    lists.into_iter().map(enough).collect()
 }
 
 /// Sigma of noise in each ring, over the light about it. Rings that tell nothing take that of the last one that does.

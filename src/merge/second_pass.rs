@@ -108,7 +108,10 @@ impl Ready<'_> {
         progress: &(dyn Fn(usize) + Sync),
     ) -> Stacked {
         let mut out = Stacked {
-            pair: Pair::new(self.canvas),
+            pair: Pair {
+                sun: Stack::tallying(self.canvas.area()),
+                ..Pair::new(self.canvas)
+            },
             hot: vec![0; self.job.len()],
             lost: Vec::new(),
             rounding: Rounding::default(),

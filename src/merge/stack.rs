@@ -5,6 +5,7 @@ use rayon::prelude::*;
 use super::light::Light;
 use super::mask::Mask;
 use super::place::Placement;
+use super::scatter::{self, Scatter, Tally};
 use super::tile::{Buffers, TILE_COLUMNS, Tile};
 use crate::raster::{LinearRgb, Rect};
 
@@ -60,6 +61,8 @@ pub(crate) struct Stack {
     origin: [usize; 2],
     mean: LinearRgb,
     weight: Vec<f32>,
+    /// What the frames differ by, in blocks; nothing where nobody asks.
+    tallies: Vec<Tally>,
 }
 
 impl Stack {
@@ -69,7 +72,21 @@ impl Stack {
             origin: [area.x, area.y],
             mean: LinearRgb::new(area.width, area.height),
             weight: vec![0.0; area.width * area.height],
+            tallies: Vec::new(),
         }
+    }
+
+    /// An empty stack that keeps account of what its frames differ by.
+    pub(crate) fn tallying(area: Rect) -> Self {
+        Self {
+            tallies: scatter::tallies(area.width, area.height),
+            ..Self::new(area)
+        }
+    }
+
+    /// What the frames differed by, as noise of the means; nothing known of a stack that kept no account.
+    pub(crate) fn scatter(&self) -> Scatter {
+        Scatter::of(self.mean.width(), &self.weight, &self.tallies)
     }
 
     /// The part of the canvas it covers.
@@ -138,24 +155,35 @@ impl Stack {
             return;
         }
         let [left, top] = self.origin;
+        let count = self.weight.len().div_ceil(BAND_ROWS * width);
         let bands = self
             .mean
             .data_mut()
             .par_chunks_mut(BAND_ROWS * width * 3)
             .zip(self.weight.par_chunks_mut(BAND_ROWS * width))
+            .zip(scatter::by_bands(
+                &mut self.tallies,
+                width,
+                BAND_ROWS,
+                count,
+            ))
             .enumerate();
-        bands.for_each_init(Buffers::default, |buffers, (band, (mean, weight))| {
-            for column in (0..width).step_by(TILE_COLUMNS) {
-                let mut tile = Tile {
-                    canvas: [left + column, top + band * BAND_ROWS],
-                    size: [TILE_COLUMNS.min(width - column), weight.len() / width],
-                    offset: column,
-                    stride: width,
-                    mean,
-                    weight,
-                };
-                tile.add(light, place, mask, buffers);
-            }
-        });
+        bands.for_each_init(
+            Buffers::default,
+            |buffers, (band, ((mean, weight), mut tallies))| {
+                for column in (0..width).step_by(TILE_COLUMNS) {
+                    let mut tile = Tile {
+                        canvas: [left + column, top + band * BAND_ROWS],
+                        size: [TILE_COLUMNS.min(width - column), weight.len() / width],
+                        offset: column,
+                        stride: width,
+                        mean,
+                        weight,
+                        tallies: tallies.as_deref_mut(),
+                    };
+                    tile.add(light, place, mask, buffers);
+                }
+            },
+        );
     }
 }

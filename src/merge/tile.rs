@@ -3,6 +3,7 @@
 use super::light::Light;
 use super::mask::Mask;
 use super::place::Placement;
+use super::scatter::{self, Tally};
 use crate::raster::Rect;
 
 /// Canvas columns handled at a time, so that the part of a turned frame behind them stays small.
@@ -45,6 +46,8 @@ pub(super) struct Tile<'a> {
     pub(super) mean: &'a mut [f32],
     /// The band's summed weights.
     pub(super) weight: &'a mut [f32],
+    /// The band's account of what the frames differ by, where one is kept.
+    pub(super) tallies: Option<&'a mut [Tally]>,
 }
 
 impl Tile<'_> {
@@ -148,7 +151,22 @@ impl Tile<'_> {
         };
         let last = weights.iter().rposition(|w| *w > 0.0).unwrap_or(first);
         line.sample(first..last + 1, source, buffers);
-        self.put(band + first, &buffers.row, &buffers.weights[first..=last]);
+        let (values, weights) = (&buffers.row, &buffers.weights[first..=last]);
+        self.tally(row, first, values, weights);
+        self.put(band + first, values, weights);
+    }
+
+    /// Takes into account what a run of values differs from the means by.
+    fn tally(&mut self, row: usize, first: usize, values: &[[f32; 4]], weights: &[f32]) {
+        let column = self.offset + first;
+        let at = row * self.stride + column;
+        let (means, totals) = (&self.mean[at * 3..], &self.weight[at..]);
+        if let Some(tallies) = self.tallies.as_deref_mut() {
+            let across = self.stride.div_ceil(scatter::BLOCK_PX);
+            let blocks = &mut tallies[row / scatter::BLOCK_PX * across..];
+            let pixels = means.as_chunks::<3>().0.iter().zip(totals);
+            scatter::count(blocks, column, pixels.zip(values.iter().zip(weights)));
+        }
     }
 
     /// Takes a run of values into the running means.

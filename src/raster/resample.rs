@@ -1,5 +1,7 @@
 //! Pictures moved, turned and scaled by parts of a pixel, in linear light.
 
+use rayon::prelude::*;
+
 use super::LinearRgb;
 
 /// Where a picture goes: one point of it, its scale and its turn. All coordinates follow the axes of this room.
@@ -64,6 +66,7 @@ fn kernel(distance: f32) -> f32 {
 }
 
 /// Taps along one axis: the first pixel, its weights, and which of them bound the result.
+#[derive(Default)]
 struct Taps {
     first: usize,
     weights: Vec<f32>,
@@ -71,14 +74,6 @@ struct Taps {
 }
 
 impl Taps {
-    fn empty() -> Self {
-        Self {
-            first: 0,
-            weights: Vec::new(),
-            core: 0..0,
-        }
-    }
-
     /// Sets the taps for a place on an axis of `len` pixels; none when the place is off the picture.
     fn aim(&mut self, place: f64, len: usize, stretch: f64) {
         self.weights.clear();
@@ -114,56 +109,92 @@ pub fn resampled(source: &LinearRgb, placing: &Placing, width: usize, height: us
         return result;
     }
     let stretch = placing.scale.max(1.0);
-    let (mut across, mut down) = (Taps::empty(), Taps::empty());
-    for y in 0..height {
-        for (x, rgb) in result.row_mut(y).chunks_exact_mut(3).enumerate() {
-            let (sx, sy) = placing.source_of(x as f64, y as f64);
-            across.aim(sx, source.width(), stretch);
-            down.aim(sy, source.height(), stretch);
-            if !across.weights.is_empty() && !down.weights.is_empty() {
-                rgb.copy_from_slice(&weighed(source, &across, &down));
+    let rows = result.data_mut().par_chunks_mut((3 * width).max(1));
+    rows.enumerate()
+        .for_each_init(Worker::default, |worker, (y, row)| {
+            for (x, rgb) in row.chunks_exact_mut(3).enumerate() {
+                let (sx, sy) = placing.source_of(x as f64, y as f64);
+                worker.across.aim(sx, source.width(), stretch);
+                worker.down.aim(sy, source.height(), stretch);
+                if !worker.across.weights.is_empty() && !worker.down.weights.is_empty() {
+                    rgb.copy_from_slice(&worker.weighed(source));
+                }
             }
-        }
-    }
+        });
     result
 }
 
-/// The weighted mean under the taps, held inside the range nearby.
-fn weighed(source: &LinearRgb, across: &Taps, down: &Taps) -> [f32; 3] {
-    let mut sum = [0.0_f32; 3];
-    let (mut least, mut most) = ([f32::INFINITY; 3], [f32::NEG_INFINITY; 3]);
-    let mut weight_down = 0.0;
-    for (j, &wy) in down.weights.iter().enumerate() {
-        weight_down += wy;
-        let start = across.first * 3;
-        let row = &source.row(down.first + j)[start..start + across.weights.len() * 3];
-        let mut line = [0.0_f32; 3];
-        for (rgb, &wx) in row.chunks_exact(3).zip(&across.weights) {
-            for c in 0..3 {
-                line[c] += wx * rgb[c];
-            }
-        }
-        for c in 0..3 {
-            sum[c] += wy * line[c];
-        }
-        if down.core.contains(&j) {
-            for rgb in row[across.core.start * 3..across.core.end * 3].chunks_exact(3) {
-                for c in 0..3 {
-                    least[c] = least[c].min(rgb[c]);
-                    most[c] = most[c].max(rgb[c]);
+/// Working memory of one thread.
+#[derive(Default)]
+struct Worker {
+    across: Taps,
+    down: Taps,
+    /// Under the taps across, three values a pixel: the weighted sums of the columns, and the least and the greatest value in
+    /// each where it bounds the result.
+    columns: Vec<f32>,
+    least: Vec<f32>,
+    most: Vec<f32>,
+}
+
+impl Worker {
+    /// The weighted mean under the taps, held inside the range nearby. Columns first: their values lie side by side in memory.
+    fn weighed(&mut self, source: &LinearRgb) -> [f32; 3] {
+        let values = 3 * self.across.weights.len();
+        let refill = |list: &mut Vec<f32>, value: f32| {
+            list.clear();
+            list.resize(values, value);
+        };
+        refill(&mut self.columns, 0.0);
+        refill(&mut self.least, f32::INFINITY);
+        refill(&mut self.most, f32::NEG_INFINITY);
+        pulp::Arch::new().dispatch(|| {
+            for (j, &weight) in self.down.weights.iter().enumerate() {
+                let row = &source.row(self.down.first + j)[3 * self.across.first..][..values];
+                for (sum, v) in self.columns.iter_mut().zip(row) {
+                    *sum += weight * v;
+                }
+                if self.down.core.contains(&j) {
+                    bound(row, &mut self.least, &mut self.most);
                 }
             }
-        }
+        });
+        self.joined()
     }
-    let weight = weight_down * across.weights.iter().sum::<f32>();
-    std::array::from_fn(|c| {
-        let mean = sum[c] / weight;
-        if least[c] <= most[c] {
-            mean.clamp(least[c], most[c])
-        } else {
-            mean
+
+    /// The columns' sums as one.
+    fn joined(&self) -> [f32; 3] {
+        let mut sum = [0.0_f32; 3];
+        for (rgb, weight) in self.columns.chunks_exact(3).zip(&self.across.weights) {
+            for c in 0..3 {
+                sum[c] += weight * rgb[c];
+            }
         }
-    })
+        let core = 3 * self.across.core.start..3 * self.across.core.end;
+        let over = |list: &[f32], c: usize, with: fn(f32, f32) -> f32, start: f32| {
+            let one = list[core.clone()].iter().skip(c).step_by(3);
+            one.fold(start, |all, v| with(all, *v))
+        };
+        let weight =
+            self.down.weights.iter().sum::<f32>() * self.across.weights.iter().sum::<f32>();
+        std::array::from_fn(|c| {
+            let mean = sum[c] / weight;
+            let least = over(&self.least, c, f32::min, f32::INFINITY);
+            let most = over(&self.most, c, f32::max, f32::NEG_INFINITY);
+            if least <= most {
+                mean.clamp(least, most)
+            } else {
+                mean
+            }
+        })
+    }
+}
+
+#[inline(always)]
+fn bound(row: &[f32], least: &mut [f32], most: &mut [f32]) {
+    for ((v, least), most) in row.iter().zip(least).zip(most) {
+        *least = if *v < *least { *v } else { *least };
+        *most = if *v > *most { *v } else { *most };
+    }
 }
 
 #[cfg(test)]
@@ -246,6 +277,44 @@ mod tests {
             let moved = resampled(&edge, &placing(scale, 11.0, false), 49, 49);
             let inside = |v: &f32| (-1e-6..=0.8 + 1e-6).contains(v);
             assert!(moved.data().iter().all(inside), "ringing at scale {scale}");
+        }
+    }
+
+    /// The weighted mean and the range nearby, value by value.
+    fn plainly(source: &LinearRgb, (x, y): (f64, f64), stretch: f64) -> f32 {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        let (mut least, mut most) = (f32::INFINITY, f32::NEG_INFINITY);
+        for j in 0..source.height() {
+            for i in 0..source.width() {
+                let off = [i as f64 - x, j as f64 - y].map(|d| (d / stretch) as f32);
+                let weight = off.iter().map(|d| kernel(*d)).product::<f32>();
+                let value = source.at(i, j)[1];
+                sum += weight * value;
+                weights += weight;
+                if off.iter().all(|d| d.abs() < CORE) {
+                    (least, most) = (least.min(value), most.max(value));
+                }
+            }
+        }
+        (sum / weights).clamp(least, most)
+    }
+
+    #[test]
+    fn columns_first_are_the_same_as_all_at_once() {
+        let mut source = spot(20.0, 20.0, 3.0);
+        source.set(31, 17, [5.0; 3]);
+        for (scale, turn) in [(0.7, 0.0), (1.0, 12.0), (3.4, 80.0)] {
+            let placing = placing(scale, turn, true);
+            let moved = resampled(&source, &placing, 40, 40);
+            for (x, y) in (8..32).flat_map(|x| (8..32).map(move |y| (x, y))) {
+                let place = placing.source_of(x as f64, y as f64);
+                let inside = |v: f64| (0.0..47.0).contains(&v);
+                if inside(place.0) && inside(place.1) {
+                    let due = plainly(&source, place, scale.max(1.0));
+                    let got = moved.at(x, y)[1];
+                    assert!((got - due).abs() < 1e-4, "{x} {y}: {got} for {due}");
+                }
+            }
         }
     }
 
