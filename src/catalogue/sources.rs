@@ -109,7 +109,7 @@ impl Catalogue {
 /// When the eclipse looks here as it does there at `utc`, when `sky` stands there.
 ///
 /// Beyond first and fourth contact times count from these. Between them the distance of the centres is taken to grow from maximum as on a
-/// straight way: `d^2 = d_max^2 + (d_1^2 - d_max^2) (t / t_1)^2`, for each side with its own contact, which holds to half a minute
+/// straight way: `d^2 = d_max^2 + (d_1^2 - d_max^2) (t / t_1)^2`, for each side with its own contact, which holds to a minute
 /// where it is held against the ephemeris.
 fn as_here(utc: Utc, sky: &SunMoon, there: &Contacts, here: &Contacts) -> Utc {
     let (before, after) = (

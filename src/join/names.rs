@@ -45,9 +45,9 @@ fn tail(out: &Path, depth: usize) -> String {
     };
     let parts: Vec<String> = out.components().filter_map(part).collect();
     let from = parts.len().saturating_sub(depth);
-    let last = parts[from..].iter().enumerate();
+    let last = parts[from..].iter();
     let words: Vec<&str> = last
-        .map(|(_, part)| part.strip_prefix(BY_DEFAULT).unwrap_or(part))
+        .map(|part| part.strip_prefix(BY_DEFAULT).unwrap_or(part))
         .collect();
     match words.join("-") {
         name if name.is_empty() => "card".to_owned(),

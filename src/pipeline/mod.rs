@@ -1,5 +1,7 @@
 //! The stages in order. The only room that knows them all; it never prints.
 
+mod cameras;
+mod change;
 mod corona;
 mod demo;
 mod earlier;

@@ -319,6 +319,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("corona.fits", "the corona, linear light placed on the sky"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
+        ("corona-change", "the corona at each place and what differs"),
         ("beads-c2.png", "beads and ring at second contact"),
         ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),
