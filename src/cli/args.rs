@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use contactstrip::domain::Site;
 use contactstrip::phase::zone::Zone;
-use contactstrip::pipeline::{KnownClock, RecipeName};
+use contactstrip::pipeline::{KnownClock, RecipeName, Target};
 use jiff::civil::Date;
 
+use super::common::Common;
 use super::contacts::ContactsArgs;
 use super::plan::{PlanArgs, stops};
 
@@ -97,23 +98,6 @@ pub(crate) struct ManArgs {
     pub(crate) dry_run: bool,
 }
 
-/// Options of every command.
-#[derive(Debug, Clone, Args)]
-pub(crate) struct Common {
-    /// Say what would be done and write nothing
-    #[arg(long)]
-    pub(crate) dry_run: bool,
-    /// Work on at most N frames at once [default: one a core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
-    pub(crate) jobs: Option<u16>,
-    /// No progress, no notices; results and errors only
-    #[arg(long, short)]
-    pub(crate) quiet: bool,
-    /// Every notice, and every file of an export
-    #[arg(long, short, conflicts_with = "quiet")]
-    pub(crate) verbose: bool,
-}
-
 /// A card and what is known about it.
 #[derive(Debug, Clone, Args)]
 pub(crate) struct CardArgs {
@@ -189,6 +173,17 @@ pub(crate) struct OutArgs {
     /// Shared options.
     #[command(flatten)]
     pub(crate) common: Common,
+}
+
+impl OutArgs {
+    /// What a making command works on.
+    pub(crate) fn target(&self) -> Target {
+        Target {
+            out: self.out.clone(),
+            cards: self.card.clone(),
+            dry_run: self.common.dry_run,
+        }
+    }
 }
 
 /// `strip`.

@@ -7,12 +7,13 @@ use contactstrip::choose::Server;
 use contactstrip::domain::Shown;
 
 use super::args::ChooseArgs;
+use super::exit::DONE;
 use super::progress::Bars;
 use super::say;
 
 /// Serves the page and opens the browser; an interrupt ends it, which is how it is meant to end.
 pub(crate) fn run(args: &ChooseArgs) -> Result<ExitCode> {
-    let target = super::target(&args.target);
+    let target = args.target.target();
     if target.dry_run {
         bail!("choose serves a page and changes what one changes there\n  try: without --dry-run");
     }
@@ -32,7 +33,7 @@ pub(crate) fn run(args: &ChooseArgs) -> Result<ExitCode> {
         say::aside("no browser could be opened: open that address in one yourself\n");
     }
     server.serve(Bars::stopped)?;
-    Ok(ExitCode::from(super::DONE))
+    Ok(ExitCode::from(DONE))
 }
 
 /// Asks the system to open an address in the person's browser; whether it could be asked.

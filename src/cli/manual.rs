@@ -11,6 +11,7 @@ use contactstrip::catalogue::write_atomically;
 use contactstrip::domain::Shown;
 
 use super::args::{Cli, CompletionsArgs, HelpArgs, ManArgs};
+use super::exit::DONE;
 use super::say;
 use super::topics::{TOPICS, Topic};
 
@@ -21,7 +22,7 @@ pub(crate) fn help(args: &HelpArgs) -> Result<ExitCode> {
     let Some(name) = args.topic.as_deref() else {
         let text = format!("{}\n{}", program.render_long_help(), listed());
         say::result(&text)?;
-        return Ok(ExitCode::from(super::DONE));
+        return Ok(ExitCode::from(DONE));
     };
     if let Some(topic) = TOPICS.iter().find(|topic| topic.name == name) {
         say::result(&topic.text())?;
@@ -31,7 +32,7 @@ pub(crate) fn help(args: &HelpArgs) -> Result<ExitCode> {
     } else {
         bail!("no help on {name}\n  try: a command, or one of {}", names());
     }
-    Ok(ExitCode::from(super::DONE))
+    Ok(ExitCode::from(DONE))
 }
 
 fn names() -> String {
@@ -52,7 +53,7 @@ pub(crate) fn completions(args: &CompletionsArgs) -> Result<ExitCode> {
     let mut program = Cli::command();
     clap_complete::generate(args.shell, &mut program, "contactstrip", &mut script);
     say::result(&String::from_utf8_lossy(&script))?;
-    Ok(ExitCode::from(super::DONE))
+    Ok(ExitCode::from(DONE))
 }
 
 /// `man`: a page for the program, for each command, and for each topic.
@@ -72,7 +73,7 @@ pub(crate) fn man(args: &ManArgs) -> Result<ExitCode> {
     for (name, text) in &pages {
         put(&args.dir, name, text, args.dry_run)?;
     }
-    Ok(ExitCode::from(super::DONE))
+    Ok(ExitCode::from(DONE))
 }
 
 fn put(dir: &Path, name: &str, text: &[u8], dry_run: bool) -> Result<()> {

@@ -2,8 +2,10 @@
 
 mod args;
 mod choose;
+mod common;
 mod config;
 mod contacts;
+mod exit;
 mod manual;
 mod plan;
 mod practice;
@@ -26,20 +28,13 @@ use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, RecipeEdit, Wish};
 
 use args::{
-    AllArgs, CardArgs, Cli, Command, Common, CoronaArgs, DemoArgs, ExportArgs, JoinArgs, LayersOf,
-    OutArgs, RehearseArgs, Steps, StripArgs, YesNo,
+    AllArgs, CardArgs, Cli, Command, CoronaArgs, DemoArgs, ExportArgs, JoinArgs, LayersOf, OutArgs,
+    RehearseArgs, Steps, StripArgs, YesNo,
 };
+use common::Common;
 use config::Config;
+use exit::{COULD_NOT_RUN, DONE, INTERRUPTED, LOOK};
 use progress::Bars;
-
-/// Exit code when all is done.
-const DONE: u8 = 0;
-/// Exit code when all is done and there are frames to look at.
-const LOOK: u8 = 1;
-/// Exit code when the job could not run.
-const COULD_NOT_RUN: u8 = 2;
-/// Exit code after an interrupt: 128 plus the signal's number, as shells count (common practice).
-const INTERRUPTED: u8 = 130;
 
 /// Runs the program and returns its exit code.
 pub(crate) fn run() -> ExitCode {
@@ -164,19 +159,11 @@ fn make(
     stage: impl FnOnce(&Target, &dyn pipeline::Watch) -> Result<Made, PipelineError> + Send,
 ) -> Result<ExitCode> {
     let common = &args.common;
-    let made = with_threads(common, |bars| stage(&target(args), bars))?;
+    let made = with_threads(common, |bars| stage(&args.target(), bars))?;
     say::notices(&made.notices, common);
     say::result(&made.text)?;
     say::result(&say::files(&made.files, common.dry_run))?;
     Ok(code_for(&made.notices, None))
-}
-
-fn target(args: &OutArgs) -> Target {
-    Target {
-        out: args.out.clone(),
-        cards: args.card.clone(),
-        dry_run: args.common.dry_run,
-    }
 }
 
 /// Frames are chosen anew when any of the options that say how is given.
@@ -233,7 +220,7 @@ fn export_wish(link: bool, xmp: bool) -> pipeline::ExportWish {
 
 fn export(args: &ExportArgs) -> Result<ExitCode> {
     let common = &args.target.common;
-    let target = target(&args.target);
+    let target = args.target.target();
     let made = with_threads(common, |bars| {
         if args.undo {
             pipeline::undo_export(&target)

@@ -13,7 +13,7 @@ use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::REPORT_FILE;
 use jiff::tz::TimeZone;
 
-use super::args::Common;
+use super::common::Common;
 
 /// Notices printed one by one before the rest are only counted.
 const NOTICES_SHOWN: usize = 40;

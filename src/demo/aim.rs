@@ -1,6 +1,6 @@
 //! Where a camera points, and where the sky falls in its picture.
 
-use super::scenario::Body;
+use super::body::Body;
 use super::sky::SkyInstant;
 use crate::domain::Circle;
 

@@ -2,7 +2,8 @@
 
 use mp4_atom::{Encode, Matrix, Mdhd, Mvhd, Stts, SttsEntry, Tkhd};
 
-use super::scenario::{Body, PlannedShot};
+use super::body::Body;
+use super::scenario::PlannedShot;
 use crate::domain::Utc;
 
 /// How long it lasts, in seconds, and how many pictures a second has.

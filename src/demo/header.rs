@@ -5,7 +5,8 @@ use std::io::Cursor;
 use ::exif::experimental::Writer;
 use ::exif::{Field, In, Rational, SRational, Tag, Value};
 
-use super::scenario::{Body, PlannedShot};
+use super::body::Body;
+use super::scenario::PlannedShot;
 use crate::domain::{Site, Utc};
 
 /// The camera clock's reading for a true instant: date, time and hundredths, as a body writes them (cut off, not rounded).

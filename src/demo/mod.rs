@@ -10,6 +10,7 @@
 //! two, so brackets carry real high dynamic range. Same options, same bytes.
 
 mod aim;
+mod body;
 mod card;
 mod corona;
 mod exposure;
@@ -26,17 +27,19 @@ mod sky;
 mod sun;
 mod tele;
 mod truth;
+mod vicuna;
 mod wide;
 
 use std::path::{Path, PathBuf};
 
 pub use aim::{Aim, Placement, View};
+pub use body::Body;
 pub use card::{CARD_FOLDER, DrawnFrame, TRUTH_FOLDER, draw_frame, draw_scenario};
 pub use corona::{Corona, baumbach};
 pub use exposure::Dials;
 pub use limb::{LimbNow, LimbTable, LimbTableError};
 pub use moon::Moon;
-pub use scenario::{Body, FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
+pub use scenario::{FILTER_STOPS, Fault, PlannedShot, Scenario, Subject};
 pub use sensor::{Air, SATURATION_GAIN, TrueExposure, expose};
 pub use sky::{Light, SkyInstant, SkyTable, SkyTableError, TrueContacts, parse_lights};
 pub use sun::{Chromosphere, Photosphere};

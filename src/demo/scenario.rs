@@ -1,47 +1,13 @@
 //! What a card shows: the place, the sky, the cameras, and every frame in turn.
 
+use super::DemoError;
 use super::aim::{Aim, View};
+use super::body::Body;
 use super::exposure::Dials;
-use super::film;
 use super::limb::LimbTable;
-use super::schedule;
 use super::sensor::Air;
-use super::sky::{Light, SkyTable, parse_lights};
-use super::{DemoError, DemoOptions};
-use crate::domain::{BurstPlace, CameraId, Flags, Orientation, Role, Site, Utc};
-
-/// A camera body with its lens and its clock.
-#[derive(Clone, Debug)]
-pub struct Body {
-    /// Make, model, serial.
-    pub id: CameraId,
-    /// Long lens or wide view.
-    pub role: Role,
-    /// Folder number on the card (100 to 999) and its five letters.
-    pub folder: (u32, &'static str),
-    /// Number of the first file, 1 to 9999; after 9999 comes 1 in the next folder.
-    pub first_file: u32,
-    /// Pixels along the long side.
-    pub width_px: u32,
-    /// Pixels along the short side.
-    pub height_px: u32,
-    /// Width of the sensor in millimetres.
-    pub sensor_width_mm: f64,
-    /// Focal length in millimetres.
-    pub focal_mm: f64,
-    /// What the camera takes for its zone: local minus UTC, in seconds.
-    pub zone_offset_s: i32,
-    /// Camera minus true local time, in seconds.
-    pub clock_error_s: f64,
-    /// Whether the clock writes hundredths of a second; otherwise readings are cut off to whole seconds.
-    pub subsec: bool,
-    /// Electrons at saturation, ISO 100, per pixel of the (reduced) picture.
-    pub full_well_e: f64,
-    /// Read noise in electrons, likewise.
-    pub read_noise_e: f64,
-    /// Blur of lens and air: sigma of a Gaussian, in pixels.
-    pub blur_px: f64,
-}
+use super::sky::{Light, SkyTable};
+use crate::domain::{BurstPlace, Flags, Orientation, Site, Utc};
 
 /// What stands before the lens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -133,40 +99,6 @@ pub struct Scenario {
 pub const FILTER_STOPS: f64 = 16.0;
 
 impl Scenario {
-    /// The total eclipse of 2019-07-02 seen from near Vicuna, Chile: a long lens and a wide view, some 120 frames.
-    ///
-    /// # Errors
-    /// [`DemoError::Sky`] and [`DemoError::Limb`] should a built-in table be broken.
-    pub fn vicuna_2019(options: &DemoOptions) -> Result<Self, DemoError> {
-        let mut scenario = Self {
-            name: "2019-07-02 near Vicuna, Chile".to_owned(),
-            site: Site {
-                lat_deg: -30.03,
-                lon_deg: -70.71,
-                elev_m: 600.0,
-            },
-            sky: SkyTable::parse(include_str!("sky.csv"))?,
-            limb: LimbTable::parse(include_bytes!("limb.bin"))?,
-            lights: parse_lights(include_str!("lights.csv")),
-            air: Air {
-                extinction_mag: [0.10, 0.15, 0.23],
-                white_at_alt_deg: 14.0,
-            },
-            flames_deg: vec![105.0, 278.0],
-            filter_colour: [1.36, 0.94, 0.46],
-            bodies: vec![long_body(options), wide_body(options)],
-            shots: Vec::new(),
-            strays: vec![note()],
-            seed: options.seed,
-            jpeg_quality: options.jpeg_quality,
-        };
-        scenario.shots = schedule::vicuna_2019(&scenario)?;
-        let wide = scenario.bodies.len() - 1;
-        let film = film::film(wide, &scenario.bodies[wide], &scenario.shots);
-        scenario.strays.extend(film);
-        Ok(scenario)
-    }
-
     /// The aim of a body that puts the Sun at a pixel, counted right and down from the picture's centre, at an instant.
     /// `roll_deg` is the angle of the zenith, anticlockwise from picture up.
     ///
@@ -189,59 +121,4 @@ impl Scenario {
         let (cx, cy) = view.centre();
         Ok(view.with_sun_at(&sky, cx + right_px, cy + down_px).aim)
     }
-}
-
-/// Chile's winter time, UTC-4.
-const ZONE_OFFSET_S: i32 = -4 * 3600;
-
-fn long_body(options: &DemoOptions) -> Body {
-    Body {
-        id: CameraId {
-            make: "Demo".to_owned(),
-            model: "Long 600".to_owned(),
-            serial: Some("L6-00117".to_owned()),
-        },
-        role: Role::Tele,
-        folder: (100, "LONGB"),
-        first_file: 9951,
-        width_px: options.width_px,
-        height_px: options.width_px * 2 / 3,
-        sensor_width_mm: 23.5,
-        focal_mm: 600.0,
-        zone_offset_s: ZONE_OFFSET_S,
-        clock_error_s: 37.4,
-        subsec: true,
-        full_well_e: 150_000.0,
-        read_noise_e: 12.0,
-        blur_px: 0.85,
-    }
-}
-
-fn wide_body(options: &DemoOptions) -> Body {
-    Body {
-        id: CameraId {
-            make: "Demo".to_owned(),
-            model: "Wide 24".to_owned(),
-            serial: Some("W2-00408".to_owned()),
-        },
-        role: Role::Wide,
-        folder: (102, "WIDEB"),
-        first_file: 18,
-        width_px: options.width_px,
-        height_px: options.width_px * 2 / 3,
-        sensor_width_mm: 36.0,
-        focal_mm: 24.0,
-        zone_offset_s: ZONE_OFFSET_S,
-        clock_error_s: -72.0,
-        subsec: false,
-        full_well_e: 180_000.0,
-        read_noise_e: 10.0,
-        blur_px: 0.7,
-    }
-}
-
-/// A note.
-fn note() -> (String, Vec<u8>) {
-    let note = "Valley road, gate at km 14. Filter OFF at C2 -20 s, back ON at C3 +20 s.\n";
-    ("notes.txt".to_owned(), note.as_bytes().to_vec())
 }

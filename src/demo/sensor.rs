@@ -6,7 +6,7 @@ use rand::{Rng, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 use rand_pcg::Pcg64;
 
-use super::scenario::Body;
+use super::body::Body;
 use crate::raster::{LinearRgb, linear_to_srgb};
 
 /// Fraction of saturation for radiance 1 (the mean solar disc) in 1 s at f/1 and ISO 100.

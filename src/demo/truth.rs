@@ -3,7 +3,8 @@
 use serde::Serialize;
 
 use super::aim::Placement;
-use super::scenario::{Body, Fault, PlannedShot, Scenario, Subject};
+use super::body::Body;
+use super::scenario::{Fault, PlannedShot, Scenario, Subject};
 use super::sky::TrueContacts;
 use crate::domain::{Circle, Flags, Phase, Role, Site, Utc};
 

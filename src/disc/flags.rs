@@ -5,9 +5,9 @@
 //! gradient over the level (`FrameLook::limb_sharpness`) is the gradient measure of E. Krotkov 1987, "Focusing", Int.
 //! J. Computer Vision 1, 223, taken on the limb alone.
 
-use super::DiscHint;
 use super::arcs::median;
 use super::find::{Overview, Region, regions_above};
+use super::hint::DiscHint;
 use super::measure::Measured;
 use super::surface::{self, OuterLimb};
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, DiscLook, Flag, Flags, Limb, NoDisc};

@@ -1,7 +1,7 @@
 //! How refraction flattens the discs of a low Sun, and the way from a picture to a plane where they are round, and back.
 
-use super::DiscHint;
 use super::edges::Edge;
+use super::hint::DiscHint;
 use crate::domain::Circle;
 
 /// Flattening of the discs in a picture.

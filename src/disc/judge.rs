@@ -1,7 +1,7 @@
 //! Whether limbs found in a picture are those of Sun and Moon, and which.
 
-use super::DiscHint;
 use super::find::{LimbArc, Limbs};
+use super::hint::DiscHint;
 use crate::domain::Limb;
 
 /// Least arc of limb, in degrees.

@@ -6,11 +6,12 @@ use super::circle::{CircleFit, distance, of_radius, resting};
 use super::find::LimbArc;
 use super::fit::Known;
 use super::flat::{Flat, Squeeze};
+use super::hint::DiscHint;
 use super::judge::Verdict;
 use super::plain::is_plain;
 use super::rays::{LimbPoint, Walk, limb_points};
 use super::refine::LOOSE_RADIUS;
-use super::{DiscHint, partial, totality};
+use super::{partial, totality};
 use crate::domain::{Circle, DiscFit, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 

@@ -1,8 +1,8 @@
 //! From rough circles to refined ones in a partial phase: which pixels, which channel, which start.
 
-use super::DiscHint;
 use super::fit::{Known, Pixel, pixels_at};
 use super::flat::{Flat, Squeeze};
+use super::hint::DiscHint;
 use super::rays::{LimbPoint, light_at};
 use super::refine::{Refined, Start, refined};
 use super::sampled::{Band, Places, add_grid};

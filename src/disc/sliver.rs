@@ -6,9 +6,9 @@
 
 use nalgebra::{Matrix2, Vector2};
 
-use super::DiscHint;
 use super::find::{NOTHING, Overview, regions_above};
 use super::flags::least_soft_px;
+use super::hint::DiscHint;
 use super::refine::LOOSE_RADIUS;
 use super::ridge;
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb};

@@ -4,9 +4,9 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::DiscHint;
 use super::arcs::median;
 use super::find::Overview;
+use super::hint::DiscHint;
 use super::rays::light_at;
 use crate::domain::{Circle, DiscFit, DiscLook, EdgeLook, Limb};
 use crate::raster::{Channel, Frame};

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::statistics::{SIGMAS_PER_MAD, median};
+
 /// A value and its one-sigma uncertainty, in the unit its name says.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Estimate {
@@ -36,20 +38,7 @@ impl Estimate {
         for one in &mut values {
             *one = (*one - value).abs();
         }
-        Some(Self::new(value, GAUSSIAN * median(&mut values)?))
-    }
-}
-
-/// Standard deviation of a Gaussian over its median departure: `1/Phi^-1(3/4)`.
-const GAUSSIAN: f64 = 1.4826;
-
-/// The median, the mean of the two middle values where their number is even; sorts the values. `None` without any.
-pub fn median(values: &mut [f64]) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    match values.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(values[n / 2]),
-        n => Some(0.5 * (values[n / 2 - 1] + values[n / 2])),
+        Some(Self::new(value, SIGMAS_PER_MAD * median(&mut values)?))
     }
 }
 

@@ -29,6 +29,7 @@ mod safety;
 mod severity;
 mod shot;
 mod site;
+mod statistics;
 mod tag;
 mod time;
 mod trouble;
@@ -45,7 +46,7 @@ pub use contact::{
 pub use coverage::{Coverage, FeatureDue, PartialDue};
 pub use dial::{dial_mark, dial_mark_within};
 pub use disc::{Circle, DiscFit, DiscLook, EdgeLook, FrameLook, Limb};
-pub use estimate::{Estimate, median};
+pub use estimate::Estimate;
 pub use film::{Film, FilmContainer, FilmEvidence, FilmFile, FilmLack, FilmTime};
 pub use limb_light::{LimbLight, clock_face};
 pub use mistake::ClockMistake;
@@ -64,6 +65,8 @@ pub use shot::{
     path_text,
 };
 pub use site::{Site, SiteError, SiteSource};
+pub(crate) use statistics::SIGMAS_PER_MAD;
+pub use statistics::{Ranked, median, quantile, upper_median};
 pub use tag::{APPROXIMATE_PX, Burst, BurstPlace, Flag, Flags, Phase, TaggedShot};
 pub use time::{CameraTime, Tt, Utc};
 pub use trouble::{IoCause, MetadataDamage, RawFault, RawUnknown, StrayKind, Unreadable};

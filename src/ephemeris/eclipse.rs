@@ -5,10 +5,10 @@ use jiff::civil::Date;
 
 use super::delta_t::{self, DeltaTRow, DeltaTStatus};
 use super::delta_t_table::DELTA_T;
+use super::earth::{EARTH_TURN_DEG_PER_S, FLATTENING, dot};
 use super::elements::{Elements, polynomial};
 use super::elements_table::ELEMENTS;
 use super::time_scale::utc_from_tt;
-use super::view::{EARTH_TURN_DEG_PER_S, FLATTENING, dot};
 use crate::domain::{EclipseKind, Tt, Utc};
 
 /// One solar eclipse of the table.

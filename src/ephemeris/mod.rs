@@ -22,6 +22,7 @@ mod air;
 mod aspect;
 mod delta_t;
 mod delta_t_table;
+mod earth;
 mod eclipse;
 mod elements;
 mod elements_table;

@@ -9,7 +9,7 @@ use std::f64::consts::TAU;
 
 use super::sky::{Bare, air_stops, bare, limb_stops, without_disc};
 use crate::catalogue::ShotRecord;
-use crate::domain::{DiscLook, Flag, Limb, Phase};
+use crate::domain::{DiscLook, Flag, Limb, Phase, upper_median};
 
 /// A frame so much short of the clear ones' light, in stops, stood behind cloud: of an exposure that a clear one has, and of others, where
 /// the camera's tone curve comes in.
@@ -90,7 +90,7 @@ pub(super) fn in_partials(shots: &mut [ShotRecord], group: &[usize]) {
         .collect();
     let clear = clear_light(frames.iter().map(|f| f.light).collect(), AGREE);
     let near = |f: &Partial, clear: f64| (f.light - clear).abs() <= AGREE;
-    let usual = super::middle(frames.iter().map(|f| f.glow).collect());
+    let usual = upper_median(&mut frames.iter().map(|f| f.glow).collect::<Vec<f64>>());
     for &i in group {
         let dim = clear.is_some_and(|clear| {
             is_dim_without_disc(&shots[i], clear) || is_dim_crescent(&shots[i], clear)

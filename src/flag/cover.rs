@@ -8,7 +8,7 @@
 use std::collections::BTreeSet;
 
 use crate::catalogue::ShotRecord;
-use crate::domain::{Flag, Limb, Phase};
+use crate::domain::{Flag, Limb, Phase, upper_median};
 
 /// Corona close to the limb, of saturation, from which on a frame that shows none was covered.
 const DUE: f64 = 0.02;
@@ -112,7 +112,7 @@ fn partial_stops(shots: &[ShotRecord], group: &[usize]) -> Option<f64> {
         .iter()
         .filter(filtered)
         .filter_map(|&i| shots[i].shot.exposure.stops());
-    super::middle(stops.collect())
+    upper_median(&mut stops.collect::<Vec<f64>>())
 }
 
 fn alone_like_partials(record: &ShotRecord, usual: Option<f64>) -> bool {

@@ -59,9 +59,3 @@ fn by_lens(shots: &[ShotRecord]) -> BTreeMap<Lens, Vec<usize>> {
     }
     groups
 }
-
-/// The middle of some values, the upper of two; `None` of none.
-fn middle(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
-}

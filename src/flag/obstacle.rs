@@ -2,7 +2,7 @@
 
 use super::sky::{air_stops, bare, without_disc};
 use crate::catalogue::ShotRecord;
-use crate::domain::{Flag, Limb, Phase};
+use crate::domain::{Flag, Limb, Phase, upper_median};
 
 /// So much less of the disc is lit than the Moon leaves bare, as a share of the disc and of what it leaves.
 const MISSING: f64 = 0.08;
@@ -89,8 +89,8 @@ fn usual(shots: &[ShotRecord], group: &[usize]) -> Option<Usual> {
     let clear: Vec<(f64, f64, u64)> = group.iter().filter_map(|&i| clear_sun(&shots[i])).collect();
     let picture_px = clear.first()?.2;
     let same = clear.len() >= LEAST_FRAMES && clear.iter().all(|c| c.2 == picture_px);
-    let light = super::middle(clear.iter().map(|c| c.0).collect())?;
-    let sun_radius_px = super::middle(clear.iter().map(|c| c.1).collect())?;
+    let light = upper_median(&mut clear.iter().map(|c| c.0).collect::<Vec<f64>>())?;
+    let sun_radius_px = upper_median(&mut clear.iter().map(|c| c.1).collect::<Vec<f64>>())?;
     same.then_some(Usual {
         light,
         sun_radius_px,

@@ -1,7 +1,7 @@
 //! What the sky should show at a frame's time.
 
 use crate::catalogue::ShotRecord;
-use crate::domain::{Flag, FrameLook, SunMoon};
+use crate::domain::{Flag, FrameLook, SunMoon, upper_median};
 
 /// Steps from the centre of the disc to its limb.
 const STEPS: i32 = 24;
@@ -62,7 +62,7 @@ pub(super) fn bare(sky: &SunMoon) -> Option<Bare> {
         }
     }
     let share = open.len() as f64 / all.len() as f64;
-    let stops = (super::middle(open)? / super::middle(all)?).log2();
+    let stops = (upper_median(&mut open)? / upper_median(&mut all)?).log2();
     Some(Bare { share, stops })
 }
 

@@ -1,13 +1,19 @@
 //! What is settled before any frame is opened.
 
+use std::sync::Arc;
+
 use super::place::{Placement, Sky, centre};
 use super::stops::true_stops;
 use super::survey::Grids;
 use super::{MIN_RADIUS_PX, MergeError, MergeInput, MergeOptions};
 use crate::domain::Circle;
+use crate::raster::Frame;
 
 /// Moon's radii that differ by more than this from the reference's mean another scale of picture.
 const SAME_SCALE: f64 = 0.02;
+
+/// Opens the frame of an input by its index; shared, so that frames that are held already are lent rather than copied.
+pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sync);
 
 /// What is settled before any frame is opened. Positions in its lists are those of `indices`.
 pub(super) struct Job<'a> {

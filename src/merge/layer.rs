@@ -2,8 +2,9 @@
 
 use super::Merged;
 use super::light::{Conversion, Light};
+use super::mask::Mask;
 use super::ranked::ranked;
-use super::stack::{Mask, Stack};
+use super::stack::Stack;
 use super::stops::true_stops;
 use crate::domain::Exposure;
 use crate::raster::{Frame, LinearRgb, Rect};

@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use super::job::sky;
 use super::light::{Conversion, LEAST_GOOD, Light, Noise, Weighing, smooth_step};
+use super::mask::Mask;
 use super::place::{Placement, Sky, centre};
-use super::stack::{Mask, Stack};
+use super::stack::Stack;
 use super::stops::true_stops;
 use super::{LimbLight, MergeInput, Merged, NotCarried, carried};
 use crate::domain::Circle;

@@ -23,7 +23,9 @@ mod job;
 mod layer;
 mod light;
 mod limb;
+mod log_corona;
 mod look;
+mod mask;
 mod masked;
 mod normalise;
 mod photometry;
@@ -53,8 +55,10 @@ pub use fine::{Fine, fine};
 pub use layer::{layer, sky_level, solar_disc_factor, without_sky};
 pub use limb::{earthshine, limb_light};
 pub use normalise::{MgnOptions, mgn, nrgf};
+pub use place::Flattened;
 pub use response::Response;
 pub use run::{Layers, merge};
+pub use stack::LimbLight;
 pub use stops::{true_shutter_s, true_stops};
 pub use view::{ViewOptions, view};
 
@@ -82,15 +86,6 @@ pub struct MergeInput {
     pub mirrored: bool,
     /// How the air flattens the picture, where that is to be undone.
     pub flattened: Option<Flattened>,
-}
-
-/// A picture that the air flattens.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Flattened {
-    /// Direction of the zenith, anticlockwise from picture up, in degrees.
-    pub zenith_deg: f64,
-    /// Height over width of what is round, 0.3 to 1: less is not undone.
-    pub squeeze: f64,
 }
 
 /// How to merge.
@@ -211,17 +206,6 @@ pub struct ExposureLayer {
     pub steps: usize,
     /// Their light.
     pub light: LinearRgb,
-}
-
-/// A part of the canvas around the Sun or the Moon.
-#[derive(Clone, Debug, PartialEq)]
-pub struct LimbLight {
-    /// Relative radiance in the unit of the whole; 0 where the Moon covered the place in every frame.
-    pub light: LinearRgb,
-    /// Left edge on the canvas.
-    pub left_px: usize,
-    /// Top edge on the canvas.
-    pub top_px: usize,
 }
 
 /// No merge came about.

@@ -1,7 +1,15 @@
 //! Where a canvas pixel falls in a frame.
 
-use super::Flattened;
 use crate::domain::Circle;
+
+/// A picture that the air flattens.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Flattened {
+    /// Direction of the zenith, anticlockwise from picture up, in degrees.
+    pub zenith_deg: f64,
+    /// Height over width of what is round, 0.3 to 1: less is not undone.
+    pub squeeze: f64,
+}
 
 /// How a picture lies on the sky: the direction of celestial north and the handedness.
 #[derive(Clone, Copy, Debug, PartialEq)]

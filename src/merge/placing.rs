@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::MergeOptions;
 use super::job::{Job, median};
+use super::log_corona::log_corona;
 use super::photometry::Photometry;
 use super::place::Placement;
 use super::register::{self, Found};
@@ -81,7 +82,7 @@ pub(super) fn coarse_turns(job: &Job, surveys: &[Result<Survey, String>]) -> Vec
         .par_iter()
         .map(|s| {
             let picture = s.as_ref().ok()?.picture.as_ref()?;
-            register::log_corona(picture, &Response::IDENTITY)
+            log_corona(picture, &Response::IDENTITY)
         })
         .collect();
     let worth = |i: usize| coronas[i].as_ref().map_or(0.0, register::worth);
@@ -128,7 +129,7 @@ pub(super) fn correlated(
         .enumerate()
         .map(|(i, s)| {
             let s = s.as_ref().ok().filter(|_| photometry.odd[i].is_none())?;
-            register::log_corona(s.picture.as_ref()?, &photometry.response)
+            log_corona(s.picture.as_ref()?, &photometry.response)
         })
         .collect();
     let worth: Vec<f64> = coronas

@@ -3,7 +3,7 @@
 //! Least squares find a turn of a few degrees by themselves; a tripod under a high Sun turns the picture by more within one
 //! totality, and where nothing told celestial north all of that is left to find.
 
-use super::register::LogCorona;
+use super::log_corona::LogCorona;
 
 /// Directions in a ring: half a degree each.
 const ANGLES: usize = 720;

@@ -1,6 +1,5 @@
 //! The merge from first look to finished map.
 
-use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
@@ -8,16 +7,12 @@ use rayon::prelude::*;
 use super::canvas::Canvas;
 use super::compose::advice;
 use super::hot::{self, HotMap, Say};
-use super::job::{Job, usable_inputs};
+use super::job::{Job, Open, usable_inputs};
 use super::photometry::{self, Exposed, Photometry};
 use super::placing::{coarse_turns, registered, swing};
 use super::second_pass::Ready;
 use super::survey::{self, Survey};
 use super::{ExposureLayer, MergeError, MergeInput, MergeOptions, Merged};
-use crate::raster::Frame;
-
-/// Opens the frame of an input by its index; shared, so that frames that are held already are lent rather than copied.
-pub(super) type Open<'a> = &'a (dyn Fn(usize) -> Result<Arc<Frame>, String> + Sync);
 
 /// Takes the layer of each exposure as soon as it is done; `None` where no layers are wanted, which takes less time and
 /// memory.

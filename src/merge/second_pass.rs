@@ -2,14 +2,14 @@
 
 use super::canvas::Canvas;
 use super::hot::HotMap;
-use super::job::Job;
+use super::job::{Job, Open};
 use super::light::{Conversion, Light, Noise, Weighing};
+use super::mask::Mask;
 use super::photometry::Photometry;
 use super::place::{Placement, centre};
 use super::placing::Placed;
 use super::rounding::Rounding;
-use super::run::Open;
-use super::stack::{Mask, Stack};
+use super::stack::Stack;
 use super::stops::true_stops;
 use super::{ExposureLayer, Layers};
 use crate::domain::Circle;

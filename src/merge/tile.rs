@@ -1,8 +1,8 @@
 //! The part of a stack that one thread works on at a time: the inner loops of the merge.
 
 use super::light::Light;
+use super::mask::Mask;
 use super::place::Placement;
-use super::stack::Mask;
 use crate::raster::Rect;
 
 /// Canvas columns handled at a time, so that the part of a turned frame behind them stays small.

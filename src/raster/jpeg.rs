@@ -6,7 +6,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::Frame;
-use super::decode::{DecodeError, check_size};
+use super::error::{DecodeError, check_size};
 use super::scan::Luma;
 
 /// Decoded JPEG: values row-major, channels interleaved.

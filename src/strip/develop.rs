@@ -3,7 +3,7 @@
 use super::level::{Rings, rings};
 use super::pose::{Light, Pose};
 use super::tile::Tile;
-use crate::domain::Circle;
+use crate::domain::{Circle, SIGMAS_PER_MAD, quantile, upper_median};
 use crate::raster::{LinearRgb, Placing, resampled};
 
 /// Where the fade of a filtered disc begins, in solar radii: just off the limb, wider than its blur.
@@ -193,9 +193,9 @@ impl Sky {
         let mut sky = Self::default();
         for c in 0..3 {
             let mut values: Vec<f32> = ring.iter().map(|rgb| rgb[c]).collect();
-            sky.level[c] = middle(&mut values);
+            sky.level[c] = upper_median(&mut values).unwrap_or(0.0);
             let mut off: Vec<f32> = values.iter().map(|v| (v - sky.level[c]).abs()).collect();
-            sky.sigma[c] = 1.4826 * middle(&mut off);
+            sky.sigma[c] = SIGMAS_PER_MAD as f32 * upper_median(&mut off).unwrap_or(0.0);
         }
         sky
     }
@@ -210,10 +210,11 @@ impl Sky {
         for c in 0..3 {
             let mut all: Vec<f32> = ring.iter().chain(&moon).map(|rgb| rgb[c]).collect();
             let mut on_moon: Vec<f32> = moon.iter().map(|rgb| rgb[c]).collect();
-            let usual = middle(&mut on_moon);
+            let usual = upper_median(&mut on_moon).unwrap_or(0.0);
             on_moon.iter_mut().for_each(|v| *v = (*v - usual).abs());
-            sky.level[c] = part(&mut all, DARK_PART).min(usual);
-            sky.sigma[c] = 1.4826 * middle(&mut on_moon);
+            let dark = quantile(&mut all, DARK_PART).unwrap_or(0.0);
+            sky.level[c] = dark.min(usual);
+            sky.sigma[c] = SIGMAS_PER_MAD as f32 * upper_median(&mut on_moon).unwrap_or(0.0);
         }
         sky
     }
@@ -245,20 +246,6 @@ fn ring_values(source: &LinearRgb, sun: &Circle, ring: (f64, f64)) -> Vec<[f32; 
         }
     }
     values
-}
-
-/// The median, 0 for no values; the order of `values` changes.
-pub(super) fn middle(values: &mut [f32]) -> f32 {
-    part(values, 0.5)
-}
-
-/// The value that a part of all, 0 to 1, stay below; 0 for no values; the order of `values` changes.
-fn part(values: &mut [f32], part: f64) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let place = ((values.len() as f64 * part) as usize).min(values.len() - 1);
-    *values.select_nth_unstable_by(place, f32::total_cmp).1
 }
 
 /// Fraction of saturated pixels on the Sun's disc, of those that are lit at all.

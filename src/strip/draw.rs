@@ -3,37 +3,23 @@
 use rayon::prelude::*;
 
 use super::develop::{Disc, TILE_REACH, Target, developed, placed_corona};
+use super::error::StripError;
 use super::foreground::{Foreground, foreground};
 use super::label::{captions, info};
 use super::layout::{Layout, LayoutError, PieceGeometry, Place, crowded, layout, layout_over};
 use super::level::{Level, Measured, TOO_CLIPPED, hue, levels, matched};
 use super::notice;
-use super::piece::{Piece, Source, USUAL_REACH, pieces};
+use super::piece::{CentrePiece, Piece, Source, USUAL_REACH, pieces};
 use super::pose::{Light, pose};
 use super::recipe::{Align, Arrangement, Recipe, Up};
 use super::sheet::{Layer, Sheet, light_of};
-use super::tile::Tile;
+use super::tile::{Open, Tile};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Notice};
-use crate::raster::{LinearRgb, PictureInfo, Placing};
+use crate::raster::{PictureInfo, Placing};
 
 /// Frames decoded at a time, at most: memory stays flat whatever the number of cores.
 const AT_ONCE: usize = 4;
-
-/// A merged corona to stand in the middle.
-#[derive(Clone, Copy, Debug)]
-pub struct CentrePiece<'a> {
-    /// Light as it is to be shown, 0 to 1.
-    pub light: &'a LinearRgb,
-    /// The Sun in it. Its radius is brought to that of the partial discs.
-    pub sun: Circle,
-    /// Angle of celestial north, anticlockwise from picture up, in degrees.
-    pub north_deg: f64,
-    /// Whether it is mirrored.
-    pub mirrored: bool,
-    /// Frames merged into it.
-    pub frames: usize,
-}
 
 /// Where and how a frame was placed.
 #[derive(Clone, Debug, PartialEq)]
@@ -61,22 +47,6 @@ pub struct Drawn {
     /// What a person should know.
     pub notices: Vec<Notice>,
 }
-
-/// A strip that cannot be drawn.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum StripError {
-    /// A frame of the recipe is not in the catalogue.
-    #[error(
-        "no frame {0} in the catalogue; correct strip.toml or delete it to have it proposed anew"
-    )]
-    NoFrame(String),
-    /// The places do not work out.
-    #[error(transparent)]
-    Layout(#[from] LayoutError),
-}
-
-/// Opens a frame of the catalogue: whole, or the tile kept of it.
-pub type Open<'a> = dyn Fn(&ShotRecord) -> Result<Tile, String> + Sync + 'a;
 
 /// Draws the strip.
 ///

@@ -1,8 +1,8 @@
 //! A wide view behind the path.
 
-use super::draw::Open;
 use super::layout::{PieceGeometry, View};
 use super::recipe::{Arrangement, Recipe};
+use super::tile::Open;
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Circle, Exposure, Notice};
 use crate::raster::{LinearRgb, Placing, resampled};

@@ -3,12 +3,11 @@
 use std::io;
 
 use super::develop::{Target, developed, measured_rings};
-use super::draw::Open;
 use super::level::{Level, Measured, Rings, hue, levels, matched};
 use super::pose::{Light, Pose, light_of_shot, pose};
 use super::recipe::{Align, Recipe};
 use super::sheet::{Layer, Sheet, light_of};
-use super::tile::Tile;
+use super::tile::{Open, Tile};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Flag, Notice, Phase, Role, Utc};
 use crate::raster::PictureInfo;

@@ -1,7 +1,7 @@
 //! The pieces of a strip before they are drawn.
 
 use super::develop::FADE_TO;
-use super::draw::{CentrePiece, StripError};
+use super::error::StripError;
 use super::layout::{PieceGeometry, SkyPlace};
 use super::pose::{Light, Pose, pose, turn_notice};
 use super::propose::best_single;
@@ -18,6 +18,21 @@ const RING_REACH: f64 = 1.8;
 
 /// Light below which a corona is taken to end: about 7 of 255 in an sRGB file.
 const CORONA_ENDS: f32 = 0.002;
+
+/// A merged corona to stand in the middle.
+#[derive(Clone, Copy, Debug)]
+pub struct CentrePiece<'a> {
+    /// Light as it is to be shown, 0 to 1.
+    pub light: &'a LinearRgb,
+    /// The Sun in it. Its radius is brought to that of the partial discs.
+    pub sun: Circle,
+    /// Angle of celestial north, anticlockwise from picture up, in degrees.
+    pub north_deg: f64,
+    /// Whether it is mirrored.
+    pub mirrored: bool,
+    /// Frames merged into it.
+    pub frames: usize,
+}
 
 /// One piece of the strip before it is drawn.
 pub(super) struct Piece<'a> {

@@ -5,38 +5,17 @@ mod candidate;
 mod choose;
 mod size;
 mod tell;
+mod wish;
 
 use super::pose::{Light, light_of_shot};
 use super::recipe::{Centre, Recipe};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Contacts, LocalKind, Notice, Phase, Role, Utc};
-use candidate::{Candidate, candidates, cost, flaws};
+use crate::domain::{Contacts, LocalKind, Notice, Utc};
+use candidate::{Candidate, candidates, sun};
+pub(super) use candidate::{best_single, untimed};
 use choose::Side;
-
-/// Most frames either side when the person does not say: more make discs too small for a print a yard wide.
-const MOST_EACH_SIDE: usize = 16;
-
-/// Frames closer together than this are one moment: a bracket, or a burst of tries.
-const MOMENT_S: f64 = 30.0;
-
-/// What frames are evenly spaced in.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum By {
-    /// Time.
-    #[default]
-    Time,
-    /// Covered fraction of the Sun's area.
-    Obscuration,
-}
-
-/// What the person asks of a proposal.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Wish {
-    /// Frames either side of the middle; `None` takes all that fit.
-    pub each_side: Option<usize>,
-    /// What they are evenly spaced in.
-    pub by: By,
-}
+use wish::MOST_EACH_SIDE;
+pub use wish::{By, Wish};
 
 impl Recipe {
     /// Proposes a strip for a card, with one notice for each thing a person should know of the choice.
@@ -90,14 +69,6 @@ impl Recipe {
         };
         (size::sized(catalogue, recipe), notices)
     }
-}
-
-/// Frames of the Sun without a usable time, in the catalogue's order, which is that of their names with numbers read as numbers.
-pub(super) fn untimed(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
-    catalogue
-        .shots
-        .iter()
-        .filter(|s| s.utc.is_none() && s.role != Some(Role::Wide) && sun(s).is_some())
 }
 
 /// A row in the order of names, for a card that has discs but no times; what shows totality stands in the middle.
@@ -244,43 +215,4 @@ fn greatest<'a>(contacts: &Contacts, candidates: &'a [Candidate]) -> Option<&'a 
             .then_with(|| a_cost.total_cmp(&b_cost))
             .then_with(|| a.name.cmp(&b.name))
     })
-}
-
-/// The best single frame of totality: bare, its disc fitted, with the least against it; of equals the one in the middle of the
-/// exposures.
-/// Where none has a time, one without that shows totality.
-pub(super) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
-    let of_phase = |phase: Phase| -> Vec<&ShotRecord> {
-        catalogue
-            .shots
-            .iter()
-            .filter(|s| s.phase == phase && s.role != Some(Role::Wide))
-            .filter(|s| light_of_shot(catalogue, s) == Light::Bare && sun(s).is_some())
-            .collect()
-    };
-    let mut bare = of_phase(Phase::Totality);
-    if bare.is_empty() {
-        bare = of_phase(Phase::Untimed);
-    }
-    let mut stops: Vec<f64> = bare
-        .iter()
-        .filter_map(|s| s.shot.exposure.stops())
-        .collect();
-    stops.sort_by(f64::total_cmp);
-    let usual = stops.get(stops.len() / 2).copied();
-    let off = |s: &ShotRecord| match (s.shot.exposure.stops(), usual) {
-        (Some(stops), Some(usual)) => (stops - usual).abs(),
-        _ => 0.0,
-    };
-    bare.into_iter().min_by(|a, b| {
-        let flawed = flaws(a).is_empty().cmp(&flaws(b).is_empty()).reverse();
-        flawed
-            .then_with(|| cost(a).total_cmp(&cost(b)))
-            .then_with(|| off(a).total_cmp(&off(b)))
-            .then_with(|| a.name().cmp(b.name()))
-    })
-}
-
-fn sun(record: &ShotRecord) -> Option<Circle> {
-    record.disc.as_ref()?.sun
 }

@@ -2,6 +2,7 @@
 
 use std::io::{self, Cursor, Write};
 
+use crate::catalogue::ShotRecord;
 use crate::domain::Circle;
 use crate::raster::{Frame, LinearRgb, Rect, Samples, Transfer, linear_to_srgb};
 
@@ -205,3 +206,6 @@ fn rows_of<T: Copy>(values: &[T], frame: &Frame, rect: Rect) -> Vec<T> {
     }
     part
 }
+
+/// Opens a frame of the catalogue: whole, or the tile kept of it.
+pub type Open<'a> = dyn Fn(&ShotRecord) -> Result<Tile, String> + Sync + 'a;

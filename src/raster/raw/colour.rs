@@ -4,8 +4,6 @@ use nalgebra::Matrix3;
 use rawler::RawImage;
 use rawler::imgop::xyz::Illuminant;
 
-use super::WhiteBalance;
-
 /// Linear sRGB to XYZ under D65 (IEC 61966-2-1, annex; values of amendment 1).
 const SRGB_TO_XYZ: [[f64; 3]; 3] = [
     [0.4124, 0.3576, 0.1805],
@@ -27,6 +25,10 @@ const ILLUMINANTS: [Illuminant; 8] = [
     Illuminant::B,
     Illuminant::A,
 ];
+
+/// Factors for red, green and blue sensor values that make a neutral thing neutral; the least of them is 1.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WhiteBalance(pub(in crate::raster) [f32; 3]);
 
 /// How camera values become linear sRGB.
 #[derive(Clone, Copy, Debug, PartialEq)]

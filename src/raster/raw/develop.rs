@@ -9,9 +9,8 @@ use rawler::imgop::sensor::xtrans::bilinear::XTransBilinearDemosaic;
 use rawler::pixarray::PixF32;
 use rayon::prelude::*;
 
-use super::colour::Colours;
+use super::colour::{Colours, WhiteBalance};
 use super::sensor::{Array, Sensor};
-use super::{Stored, WhiteBalance};
 use crate::raster::{Samples, linear_to_srgb};
 
 /// Rows developed at a time: few enough to stay in the caches, and the only place where values take four bytes.
@@ -38,6 +37,14 @@ fn coded(light: f32) -> u16 {
     let step = (at as usize).min(STEPS - 1);
     let part = at - step as f32;
     (CURVE[step] + part * (CURVE[step + 1] - CURVE[step])).round() as u16
+}
+
+/// A developed picture as stored: not turned yet, sRGB-coded.
+pub(in crate::raster) struct Stored {
+    pub(in crate::raster) width: usize,
+    pub(in crate::raster) height: usize,
+    pub(in crate::raster) channels: usize,
+    pub(in crate::raster) samples: Samples,
 }
 
 /// Develops the recommended area: demosaiced, white-balanced, in sRGB.

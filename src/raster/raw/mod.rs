@@ -17,38 +17,15 @@ use rawler::decoders::{Decoder, FormatHint, RawDecodeParams};
 use rawler::rawsource::RawSource;
 use rawler::{RawImage, RawlerError};
 
-use super::{DecodeError, RawHeader, Samples};
+use super::error::{DecodeError, check_size};
+use super::{RawHeader, Samples};
 use crate::domain::{RawFault, RawUnknown};
 use apart::apart;
+pub use colour::WhiteBalance;
+pub(super) use develop::Stored;
 use sensor::Sensor;
+pub use sensor::SensorValues;
 pub(super) use vet::Vetted;
-
-/// A developed picture as stored: not turned yet, sRGB-coded.
-pub(super) struct Stored {
-    pub(super) width: usize,
-    pub(super) height: usize,
-    pub(super) channels: usize,
-    pub(super) samples: Samples,
-}
-
-/// Factors for red, green and blue sensor values that make a neutral thing neutral; the least of them is 1.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WhiteBalance(pub(super) [f32; 3]);
-
-/// Sensor values of a raw file, black subtracted, for checking against other readers.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SensorValues {
-    /// Pixels across of the recommended area.
-    pub width: usize,
-    /// Pixels down of the recommended area.
-    pub height: usize,
-    /// Values a pixel: 1 behind a colour filter array or on a grey sensor, 3 in files that are demosaiced already.
-    pub channels: usize,
-    /// Row-major, in steps of the converter above black; noise may lie below 0.
-    pub values: Vec<f32>,
-    /// The colours of the array from its top-left pixel on, row by row (`RGGB`), or empty where there is no array.
-    pub pattern: String,
-}
 
 /// What a raw file's header says, read from its first part and the places it points to; `None` where that does not
 /// tell, as in damaged files and cameras that are not known.
@@ -134,7 +111,7 @@ fn unpacked(bytes: &Vetted) -> Result<RawImage, DecodeError> {
         // The sizes of a DNG were vetted with its directories; other makers hide theirs.
         let claimed = decoder.raw_image(&source, &params, true).map_err(trouble)?;
         let (width, height) = (claimed.width as u64, claimed.height as u64);
-        super::decode::check_size(width, height, 2 * claimed.cpp as u64)?;
+        check_size(width, height, 2 * claimed.cpp as u64)?;
     }
     decoder.raw_image(&source, &params, false).map_err(trouble)
 }

@@ -8,13 +8,28 @@ use rawler::rawimage::RawPhotometricInterpretation as Kind;
 use rawler::tags::{DngTag, TiffCommonTag};
 use rawler::{CFA, RawImage, RawImageData, RawlerError};
 
-use super::{SensorValues, colour};
+use super::colour;
 use crate::domain::{RawFault, RawUnknown};
 use crate::raster::DecodeError;
 use crate::raster::RawHeader;
 
 /// Smallest picture developed, in pixels on a side: demosaicing looks three pixels around.
 const MIN_SIDE_PX: usize = 16;
+
+/// Sensor values of a raw file, black subtracted, for checking against other readers.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SensorValues {
+    /// Pixels across of the recommended area.
+    pub width: usize,
+    /// Pixels down of the recommended area.
+    pub height: usize,
+    /// Values a pixel: 1 behind a colour filter array or on a grey sensor, 3 in files that are demosaiced already.
+    pub channels: usize,
+    /// Row-major, in steps of the converter above black; noise may lie below 0.
+    pub values: Vec<f32>,
+    /// The colours of the array from its top-left pixel on, row by row (`RGGB`), or empty where there is no array.
+    pub pattern: String,
+}
 
 /// How sensor pixels stand for colours.
 #[derive(Clone, Debug)]

@@ -8,7 +8,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::super::decode::check_size;
+use super::super::error::check_size;
 use crate::domain::{RawFault, RawUnknown};
 use crate::raster::{DecodeError, MAX_SIDE_PX};
 

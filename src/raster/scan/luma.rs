@@ -3,7 +3,7 @@
 use std::ops::Range;
 use std::sync::OnceLock;
 
-use super::super::decode::check_size;
+use super::super::error::check_size;
 use super::cosine::SIDE;
 use super::header::Header;
 use super::walk::{Grid, Walked};

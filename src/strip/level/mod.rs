@@ -6,8 +6,8 @@
 
 mod rings;
 
-use super::develop::middle;
 use super::recipe::{Recipe, Tint};
+use crate::domain::upper_median;
 use crate::raster::LinearRgb;
 use rings::{RINGS, ring_radius};
 pub(super) use rings::{Rings, rings};
@@ -117,9 +117,9 @@ fn by_exposure(i: usize, discs: &[Measured<'_>], solid: &[Option<Level>]) -> Opt
     if scaled.len() < 2 || most > least * STEADY {
         return None;
     }
-    let usual = |c: usize| middle(&mut scaled.iter().map(|rgb| rgb[c]).collect::<Vec<f32>>());
+    let usual = |c: usize| upper_median(&mut scaled.iter().map(|rgb| rgb[c]).collect::<Vec<f32>>());
     Some(Level {
-        rgb: [usual(0), usual(1), usual(2)],
+        rgb: [usual(0)?, usual(1)?, usual(2)?],
     })
 }
 
@@ -132,10 +132,7 @@ fn level(rings: &Rings, fall: &Fall) -> Option<Level> {
             .zip(&fall[c])
             .filter_map(|(seen, fall)| seen.map(|s| s / fall.max(0.05)))
             .collect();
-        if ratios.is_empty() {
-            return None;
-        }
-        rgb[c] = middle(&mut ratios);
+        rgb[c] = upper_median(&mut ratios)?;
     }
     (rgb.iter().copied().fold(0.0, f32::max) > 0.0).then_some(Level { rgb })
 }
@@ -151,8 +148,8 @@ fn learn(fall: &mut Fall, rings: &[Option<&Rings>], levels: &[Option<Level>]) {
                 .filter(|(_, level)| *level > 0.0)
                 .map(|(seen, level)| seen / level)
                 .collect();
-            if ratios.len() >= 2 {
-                *place = middle(&mut ratios);
+            if let (2.., Some(usual)) = (ratios.len(), upper_median(&mut ratios)) {
+                *place = usual;
             }
         }
         let centre = fall[0].max(0.05);
@@ -170,7 +167,7 @@ pub(super) fn hue(recipe: &Recipe, levels: &[Level]) -> [f32; 3] {
                 let share =
                     |l: &Level| l.rgb[c] / l.rgb.iter().copied().fold(f32::MIN_POSITIVE, f32::max);
                 let mut shares: Vec<f32> = levels.iter().map(share).collect();
-                middle(&mut shares)
+                upper_median(&mut shares).unwrap_or(0.0)
             };
             let rgb = [part(0), part(1), part(2)];
             let most = rgb.iter().copied().fold(0.0, f32::max);

@@ -1,7 +1,6 @@
 //! How bright a disc is at each distance from its centre.
 
-use super::super::develop::middle;
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 use crate::raster::LinearRgb;
 
 /// Rings of equal area that the fall of light is learnt in.
@@ -74,7 +73,7 @@ pub(in super::super) fn rings(
     let least = (sound / RINGS / 4).max(6);
     let median = |ring: &Vec<[f32; 3]>, c: usize| {
         let mut values: Vec<f32> = ring.iter().map(|rgb| rgb[c] - sky[c]).collect();
-        (values.len() >= least).then(|| middle(&mut values))
+        upper_median(&mut values).filter(|_| values.len() >= least)
     };
     Rings {
         medians: std::array::from_fn(|c| std::array::from_fn(|ring| median(&seen[ring], c))),
@@ -122,5 +121,6 @@ fn bright(source: &LinearRgb, sun: &Circle) -> f32 {
     let all = collected(source, sun, |_, _, _| true);
     let lights = || all.iter().flatten().map(|rgb| brightest(*rgb));
     let most = lights().fold(0.0, f32::max);
-    middle(&mut lights().filter(|v| *v > most / 5.0).collect::<Vec<f32>>())
+    let mut high: Vec<f32> = lights().filter(|v| *v > most / 5.0).collect();
+    upper_median(&mut high).unwrap_or(0.0)
 }

@@ -1,9 +1,8 @@
 //! Frames that could stand beside the middle, and how much each has against it.
 
+use super::super::pose::{Light, light_of_shot};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Flag, LocalKind, Phase, Role, Utc};
-
-use super::sun;
+use crate::domain::{Circle, Flag, LocalKind, Phase, Role, Utc};
 
 /// What a flag costs a frame, where 1 is what a filled step is worth: how much of the picture it spoils (our choice, by what a person
 /// with the prints in hand passes over first). None costs so much that a step stays empty for it.
@@ -126,4 +125,52 @@ fn due(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
         );
         s.role != Some(Role::Wide) && (partial || annular && central)
     })
+}
+
+/// Frames of the Sun without a usable time, in the catalogue's order, which is that of their names with numbers read as numbers.
+pub(in crate::strip) fn untimed(catalogue: &Catalogue) -> impl Iterator<Item = &ShotRecord> {
+    catalogue
+        .shots
+        .iter()
+        .filter(|s| s.utc.is_none() && s.role != Some(Role::Wide) && sun(s).is_some())
+}
+
+/// The best single frame of totality: bare, its disc fitted, with the least against it; of equals the one in the middle of the
+/// exposures.
+/// Where none has a time, one without that shows totality.
+pub(in crate::strip) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord> {
+    let of_phase = |phase: Phase| -> Vec<&ShotRecord> {
+        catalogue
+            .shots
+            .iter()
+            .filter(|s| s.phase == phase && s.role != Some(Role::Wide))
+            .filter(|s| light_of_shot(catalogue, s) == Light::Bare && sun(s).is_some())
+            .collect()
+    };
+    let mut bare = of_phase(Phase::Totality);
+    if bare.is_empty() {
+        bare = of_phase(Phase::Untimed);
+    }
+    let mut stops: Vec<f64> = bare
+        .iter()
+        .filter_map(|s| s.shot.exposure.stops())
+        .collect();
+    stops.sort_by(f64::total_cmp);
+    let usual = stops.get(stops.len() / 2).copied();
+    let off = |s: &ShotRecord| match (s.shot.exposure.stops(), usual) {
+        (Some(stops), Some(usual)) => (stops - usual).abs(),
+        _ => 0.0,
+    };
+    bare.into_iter().min_by(|a, b| {
+        let flawed = flaws(a).is_empty().cmp(&flaws(b).is_empty()).reverse();
+        flawed
+            .then_with(|| cost(a).total_cmp(&cost(b)))
+            .then_with(|| off(a).total_cmp(&off(b)))
+            .then_with(|| a.name().cmp(b.name()))
+    })
+}
+
+/// The Sun fitted in a frame.
+pub(super) fn sun(record: &ShotRecord) -> Option<Circle> {
+    record.disc.as_ref()?.sun
 }

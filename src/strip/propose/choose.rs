@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 
 use super::candidate::Candidate;
-use super::{By, MOMENT_S, MOST_EACH_SIDE, Wish};
+use super::wish::{By, MOMENT_S, MOST_EACH_SIDE, Wish};
 use crate::domain::Utc;
 
 /// Partials every five minutes (common practice).

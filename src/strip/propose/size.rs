@@ -1,7 +1,7 @@
 //! How large a strip of few frames is made: no larger than its discs are worth.
 
 use super::super::recipe::{Centre, Recipe};
-use super::sun;
+use super::candidate::{best_single, sun};
 use crate::catalogue::Catalogue;
 
 /// Size of the discs over that on the photographs, at most: larger they only look soft (our choice).
@@ -19,7 +19,7 @@ pub(super) fn sized(catalogue: &Catalogue, recipe: Recipe) -> Recipe {
     let radius = |name: &str| Some(sun(catalogue.shot(name)?)?.radius_px);
     let mut radii: Vec<f64> = recipe.frames().filter_map(radius).collect();
     if recipe.centre == Centre::Corona {
-        let single = super::best_single(catalogue).and_then(sun);
+        let single = best_single(catalogue).and_then(sun);
         radii.extend(single.map(|sun| sun.radius_px));
     }
     radii.sort_by(f64::total_cmp);

@@ -3,9 +3,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::super::zone::local_time;
-use super::candidate::{Candidate, trials, without_sun};
+use super::candidate::{Candidate, trials, untimed, without_sun};
 use super::choose::{Chosen, Outward, due_obscuration, steps_of_obscuration};
-use super::{By, Wish, untimed};
+use super::wish::{By, Wish};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{Flag, Notice};
 
