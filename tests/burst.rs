@@ -107,6 +107,7 @@ fn shot(drawn: &Drawn, subsec: bool) -> TaggedShot {
                 time: CameraTime::new(civil),
                 has_subsec: subsec,
                 offset_s: None,
+                of_change: false,
             }),
             gps: None,
             exposure: Exposure {

@@ -4,7 +4,7 @@ mod cases;
 mod made_up;
 mod selections;
 
-use crate::support::cards::{Outcome, of_twenty, outcome};
+use crate::support::cards::{Outcome, of_twenty, of_twenty_otherwise, outcome};
 use crate::support::mounts::{self, ARGENTINA, LUXOR, Mount, OREGON, Plan, TEXAS};
 use cases::Case;
 use selections::{Selection, selection};
@@ -59,6 +59,34 @@ fn a_table_of_clocks_before_the_real_moon() {
             sigmas[8]
         );
     }
+}
+
+/// The same of cards by cameras of other habits, for `benches/MEASUREMENTS.md`.
+#[test]
+#[ignore = "takes minutes; prints a table"]
+#[allow(clippy::print_stdout)]
+fn clocks_by_cameras_of_other_habits() {
+    let outcomes: Vec<Outcome> = (0..32)
+        .map(|seed| of_twenty_otherwise(seed, 150.0))
+        .collect();
+    let mut sigmas: Vec<f64> = outcomes.iter().map(|o| o.sigma_s).collect();
+    sigmas.sort_by(f64::total_cmp);
+    let within = |k: f64| {
+        outcomes
+            .iter()
+            .filter(|o| o.off_s.abs() < k * o.sigma_s)
+            .count()
+    };
+    let mean_square = outcomes.iter().map(|o| o.off_s * o.off_s).sum::<f64>() / 32.0;
+    println!(
+        "{:.2} s rms, {:.2} s stated at the middle, of 32 {} within 1 sigma, {} within 2, {} within 3; {outcomes:#?}",
+        mean_square.sqrt(),
+        sigmas[16],
+        within(1.0),
+        within(2.0),
+        within(3.0)
+    );
+    assert_eq!(within(3.0), 32);
 }
 
 /// Those of some selections whose clock is farther off than three sigmas, and those with a phase wrong in silence.
@@ -177,6 +205,25 @@ fn cards_with_few_clues_are_never_wrong() {
     let vague = of("full Suns alone");
     assert!(vague.summary.starts_with("not known"), "{vague:#?}");
     assert!(of("GPS late by 0 to 5 s").outcome.sigma_s < 30.0);
+}
+
+/// The time at which a copy was saved is no reading of the camera's clock: it neither moves that nor is corrected by itself.
+#[test]
+fn times_of_the_last_change_correct_no_clock() {
+    let among = cases::saved_later(false);
+    assert!(
+        among.outcome.off_s.abs() < 3.0 * among.outcome.sigma_s,
+        "{among:#?}"
+    );
+    assert!(among.outcome.sigma_s < 30.0, "{among:#?}");
+    let alone = cases::saved_later(true);
+    assert!(alone.summary.starts_with("not known"), "{alone:#?}");
+    // A corona cannot have been taken when its copy was saved.
+    assert_eq!((among.contradicted, alone.contradicted), (2, 2));
+    for case in [&among, &alone] {
+        let corrected = |n: &&String| n.contains("a day ahead");
+        assert!(case.notices.iter().find(corrected).is_none(), "{case:#?}");
+    }
 }
 
 #[test]

@@ -167,6 +167,7 @@ fn a_second_best_time_is_said_to_be_one() {
     );
     assert_eq!(notices.len(), 1);
     assert!(notices[0].text().contains("last change"), "{}", notices[0]);
+    assert!(shot.stamp.unwrap().of_change);
 }
 
 #[test]

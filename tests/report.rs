@@ -77,6 +77,7 @@ fn shot(
                 time: CameraTime::new(jiff::civil::date(2019, 7, 2).at(16, 0, 0, 0)),
                 has_subsec: false,
                 offset_s: None,
+                of_change: false,
             }),
             gps: None,
             exposure: Exposure {
@@ -783,6 +784,7 @@ fn practice(p: Practice) -> Vec<ShotRecord> {
                 time: CameraTime::new(clock.round(jiff::Unit::Millisecond).unwrap()),
                 has_subsec: true,
                 offset_s: None,
+                of_change: false,
             });
             record.shot.gps = p.gps.then(|| contactstrip::domain::GpsFix {
                 lat_deg: 0.0,

@@ -1,9 +1,9 @@
 //! A body that sees no disc: the wide view's sky darkens and brightens with the Sun's free area.
 
-use super::ClockFrame;
 use super::belief;
 use super::course::Course;
 use super::measured::reading;
+use super::{ClockFrame, changed};
 use crate::domain::median;
 
 /// Least fall of the sky's light over the frames, in stops, for the fall to be the eclipse.
@@ -108,6 +108,7 @@ fn cost_with(sky: &[Sky], course: &Course, tau_s: f64, floor: f64) -> f64 {
 fn skies(frames: &[ClockFrame], course: &Course) -> Vec<Sky> {
     let mut sky: Vec<Sky> = frames
         .iter()
+        .filter(|frame| !changed::is_changed(frame))
         .filter_map(|frame| {
             let level = frame.look?.sky;
             let (reading_s, _) = reading(&frame.stamp?, frame.shutter_s, course);

@@ -3,7 +3,7 @@
 //! A fix is never younger than the picture, so that each bounds the clock from one side; how far below the bound the clock lies
 //! is a matter of belief. Fixes are renewed every few seconds while the receiver is on, and may be minutes old otherwise.
 
-use super::ClockFrame;
+use super::{ClockFrame, changed};
 use crate::domain::Utc;
 
 /// Fixes of a receiver that renews them are mostly no older than this, scale in seconds of an exponential fall (our choice:
@@ -48,6 +48,7 @@ impl GpsBound {
     pub(super) fn of(frames: &[ClockFrame]) -> Option<Self> {
         let mut ages: Vec<f64> = frames
             .iter()
+            .filter(|frame| !changed::is_changed(frame))
             .filter_map(|frame| {
                 let reading = frame.stamp?.time.read_as_utc();
                 let cut_s = if frame.stamp?.has_subsec { 0.0 } else { 0.5 };

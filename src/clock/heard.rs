@@ -10,7 +10,7 @@ use super::kind::{self, Shows, Witness};
 use super::partials::{Beside, Partials};
 use super::posterior::{self, Peak, Posterior};
 use super::tracks::{self, Tracks};
-use super::{ClockBody, ClockFrame, darkening, measured, north, partials, sides};
+use super::{ClockBody, ClockFrame, changed, darkening, measured, north, partials, sides};
 use crate::domain::{ClockCorrection, ClockEvidence, Contacts, MoonLimb, SunMoon, Utc};
 
 /// One sigma, in seconds of arc, of how far the middle of the limb that is seen stands along the Moon's way from where it is
@@ -125,7 +125,8 @@ pub fn hear(
 ) -> Heard {
     let course = Course::new(contacts, sky);
     let frames = super::in_one_zone(body);
-    let once = copies::once(&frames);
+    let copied = copies::once(&frames);
+    let once = changed::without(copied.clone());
     let radii = measured::shared_radii(&once);
     let tracks = tracks::tracks(&once, &radii, &course);
     let vectors = measured::vectors(&once, &radii, &tracks.stretch_of(), &course);
@@ -135,11 +136,14 @@ pub fn hear(
         ..vectors
     };
     let mirrored = body.mirrored.map(|given| given != north::flips(&frames));
-    let all = kind::witnesses(&once, &vectors, &course);
+    let all = kind::witnesses(&copied, &vectors, &course);
     let totality = Totality::of(contacts, &course);
     let of_totality = |s: &Shows| matches!(s, Shows::Corona | Shows::Ring | Shows::MoonsLimb);
     let (possible, impossible): (Vec<_>, Vec<_>) =
         (all.iter().copied()).partition(|w| totality.is_some() || !of_totality(&w.shows));
+    let possible = (possible.into_iter())
+        .filter(|w| !changed::is_changed(&frames[w.frame]))
+        .collect();
     let heights = Heights::new(contacts, sky, &course);
     let mut evidence = Evidence {
         witnesses: heard(possible),

@@ -5,7 +5,7 @@ use super::course::Course;
 use super::heard::{Elsewhere, Heard, Known, known, word_stands};
 use super::outcome::{Judged, Outcome};
 use super::posterior::Peak;
-use super::{ClockSolution, north, words};
+use super::{ClockSolution, changed, north, words};
 use crate::catalogue::{ClockCurve, ClockPoint};
 use crate::domain::{ClockCorrection, ClockEvidence, ClockMistake, Notice, ZoneSource};
 
@@ -36,10 +36,11 @@ fn one(body: &Heard, known: &Known) -> ClockSolution {
     let judged = judged(body, known);
     let clock = &judged.clock;
     let tau_s = f64::from(clock.zone_offset_s) + clock.error_s;
-    let against = match judged.outcome {
-        Outcome::Word => Vec::new(),
-        _ => contradicted(&body.all, tau_s, clock.sigma_s, &body.sky()),
-    };
+    let mut against = contradicted(&body.all, tau_s, clock.sigma_s, &body.sky());
+    if judged.outcome == Outcome::Word {
+        // A camera's word is all there is; that of an editor is not the camera's.
+        against.retain(|&n| changed::is_changed(&body.frames[n]));
+    }
     let mut notices = body.partials.notices(body.name.as_ref(), &body.frames);
     notices.extend(words::mirror(body, body.partials.mirror));
     notices.extend(words::notices(body, &judged));

@@ -16,6 +16,7 @@
 
 mod belief;
 mod chance;
+mod changed;
 mod combine;
 mod copies;
 mod course;

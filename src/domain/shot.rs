@@ -187,6 +187,9 @@ pub struct CameraStamp {
     pub has_subsec: bool,
     /// Zone offset written by the camera: local minus UTC, in seconds.
     pub offset_s: Option<i32>,
+    /// Whether it is only the time of the file's last change, which an editor may have written.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub of_change: bool,
 }
 
 /// A position fix from a header.

@@ -47,11 +47,11 @@ pub(super) fn read(tags: &Tags, name: &str, notices: &mut Vec<Notice>) -> Option
 
 fn stamp(
     tags: &Tags,
-    time: Tag,
+    tag: Tag,
     subsec: Tag,
     offset_s: impl FnOnce() -> Option<i32>,
 ) -> Option<CameraStamp> {
-    let whole = civil(&tags.text(time)?)?;
+    let whole = civil(&tags.text(tag)?)?;
     let subsec_ns = tags.text(subsec).and_then(|digits| nanoseconds(&digits));
     let time = whole
         .with()
@@ -62,6 +62,7 @@ fn stamp(
         time: CameraTime::new(time),
         has_subsec: subsec_ns.is_some(),
         offset_s: offset_s(),
+        of_change: tag == Tag::DateTime,
     })
 }
 

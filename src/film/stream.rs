@@ -304,6 +304,7 @@ fn recorded(entries: &BTreeMap<u8, [u8; 4]>) -> Option<CameraStamp> {
         time: CameraTime::new(time),
         has_subsec: false,
         offset_s: plain.then_some(offset_s),
+        of_change: false,
     })
 }
 

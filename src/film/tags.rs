@@ -246,6 +246,7 @@ pub(super) fn stamp(text: &str) -> Option<CameraStamp> {
         time: CameraTime::new(whole.with().subsec_nanosecond(subsec_ns).build().ok()?),
         has_subsec: !fraction.is_empty(),
         offset_s: offset_s(zone.trim()),
+        of_change: false,
     })
 }
 

@@ -178,6 +178,7 @@ fn time(
         time: created,
         has_subsec: false,
         offset_s,
+        of_change: false,
     };
     let local = clock.utc_of(&reading(Some(clock.zone_offset_s)));
     let utc = own_zone(&reading(Some(0)), 0, clock);

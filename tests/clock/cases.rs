@@ -14,6 +14,8 @@ pub(crate) struct Case {
     pub(crate) outcome: Outcome,
     pub(crate) summary: String,
     pub(crate) notices: Vec<String>,
+    /// Frames whose stamps are not believed.
+    pub(crate) contradicted: usize,
 }
 
 /// What a case's body is made of: what was taken when, and stamp minus true local time in seconds.
@@ -60,6 +62,7 @@ fn told(
         outcome: outcome(stage, &body.taken, habit, &solution),
         summary: solution.outcome.words(&solution.clock),
         notices: solution.notices.iter().map(ToString::to_string).collect(),
+        contradicted: solution.contradicted.len(),
     }
 }
 
@@ -205,6 +208,28 @@ fn copies(stage: &Stage) -> Case {
     }
     let solution = solved(stage, &[(&all, true, stage.zone_s)]).remove(0);
     told("copies with later stamps", stage, &once, &habit, solution)
+}
+
+/// A card whose edited copies have nothing but the time they were saved, the day after and later; with `alone` there are no others.
+pub(crate) fn saved_later(alone: bool) -> Case {
+    let stage = stage();
+    let card = body(&stage, &five(&stage), 12.0);
+    let (mut all, habit) = frames(&stage, &card);
+    let copies = [1, 2].map(|n| {
+        let mut copy = all[n].clone();
+        let stamp = copy.stamp.as_mut().unwrap();
+        let later = jiff::SignedDuration::from_secs(86_400 + 3_600 * n as i64 + 700);
+        let time = stamp.time.civil().checked_add(later).unwrap();
+        stamp.time = contactstrip::domain::CameraTime::new(time);
+        stamp.of_change = true;
+        copy
+    });
+    if alone {
+        all.clear();
+    }
+    all.extend(copies);
+    let solution = solved(&stage, &[(&all, true, stage.zone_s)]).remove(0);
+    told("saved later", &stage, &card, &habit, solution)
 }
 
 /// Cards of two bodies: the second has totality only; the second names no camera and is 23 min fast like the first.

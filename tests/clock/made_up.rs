@@ -149,6 +149,7 @@ fn stamp(utc: Utc, habit: &Habit) -> CameraStamp {
         time: CameraTime::new(civil),
         has_subsec: habit.subsec,
         offset_s: None,
+        of_change: false,
     }
 }
 

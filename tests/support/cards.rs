@@ -11,6 +11,7 @@ use contactstrip::demo::LimbTable;
 use contactstrip::domain::{MoonLimb, Site, SunMoon, Utc};
 use contactstrip::ephemeris::EclipseView;
 use contactstrip::pipeline::{Settings, Unwatched, sort};
+use contactstrip::raster::{Frame, Samples, Transfer};
 use exif::{Tag, Value};
 use jiff::civil::Date;
 use rand::{RngExt, SeedableRng};
@@ -136,6 +137,10 @@ struct Planned {
     error_s: f64,
     subsec: bool,
     scene: Scene,
+    /// Strength of the unsharp mask the camera lays on its values.
+    sharpening: f64,
+    /// By how much at most the blur differs from frame to frame, as a share.
+    uneven_blur: f64,
 }
 
 /// Draws card number `seed` with a Sun of this radius and sorts it.
@@ -159,6 +164,8 @@ pub(crate) fn outcome(seed: u64, radius_px: f64) -> Outcome {
         error_s,
         scene: any_scene(radius_px, &mut rng),
         subsec: rng.random_bool(0.5),
+        sharpening: 0.0,
+        uneven_blur: 0.0,
     };
     planned.outcome(seed, &mut rng)
 }
@@ -168,12 +175,6 @@ pub(crate) fn of_twenty(place: usize, tripod: bool, radius_px: f64) -> Outcome {
     let seed = 2 * place as u64 + u64::from(tripod);
     let mut rng = Pcg64Mcg::seed_from_u64(0x20 + seed);
     let sight = Sight::from_place(place);
-    let all = contacts::of_view(&sight.view).unwrap();
-    let length_s = all.c4.utc.seconds_since(all.c1.utc);
-    let times = (0..20)
-        .map(|n| all.c1.utc.plus_s(length_s * (f64::from(n) + 0.5) / 20.0))
-        .filter(|utc| utc.seconds_since(all.maximum.utc).abs() > 150.0)
-        .collect();
     let held = Held {
         tripod,
         mirrored: false,
@@ -181,13 +182,73 @@ pub(crate) fn of_twenty(place: usize, tripod: bool, radius_px: f64) -> Outcome {
     };
     let planned = Planned {
         place,
-        times,
+        times: twenty(&sight),
         held,
         error_s: rng.random_range(-150.0..150.0),
         scene: any_scene(radius_px, &mut rng),
         subsec: true,
+        sharpening: 0.0,
+        uneven_blur: 0.0,
     };
     planned.outcome(seed, &mut rng)
+}
+
+/// The same by cameras of other habits: softer or sharper, steeper curves, glare, halo, noise, coarser JPEG, another limb darkening
+/// and a blur that changes from frame to frame.
+pub(crate) fn of_twenty_otherwise(seed: u64, radius_px: f64) -> Outcome {
+    let mut rng = Pcg64Mcg::seed_from_u64(0x0DD ^ seed.wrapping_mul(0x9E37_79B9));
+    let place = seed as usize % PLACES.len();
+    let sight = Sight::from_place(place);
+    let scene = other_scene(radius_px, &mut rng);
+    let planned = Planned {
+        place,
+        times: twenty(&sight),
+        held: Held {
+            tripod: rng.random_bool(0.5),
+            mirrored: false,
+            roll_deg: rng.random_range(-20.0..20.0),
+        },
+        error_s: rng.random_range(-150.0..150.0),
+        sharpening: if rng.random_bool(0.5) {
+            rng.random_range(0.2..1.2)
+        } else {
+            0.0
+        },
+        uneven_blur: 0.15,
+        scene,
+        subsec: true,
+    };
+    planned.outcome(seed, &mut rng)
+}
+
+fn other_scene(radius_px: f64, rng: &mut Pcg64Mcg) -> Scene {
+    let tones = [
+        Tone::Plain,
+        Tone::Curved(0.3),
+        Tone::Shoulder,
+        Tone::Curved(0.7),
+    ];
+    Scene {
+        blur: rng.random_range(0.7..3.0),
+        level: rng.random_range(0.15..0.8),
+        tone: tones[rng.random_range(0..4)],
+        glare: rng.random_range(0.0..0.02),
+        halo: rng.random_range(0.0..0.004),
+        noise: rng.random_range(0.005..0.03),
+        jpeg: Some(rng.random_range(80..97)),
+        limb: (rng.random_range(0.3..0.65), rng.random_range(0.1..0.3)),
+        ..any_scene(radius_px, rng)
+    }
+}
+
+/// Twenty instants evenly over the partial phases.
+fn twenty(sight: &Sight) -> Vec<Utc> {
+    let all = contacts::of_view(&sight.view).unwrap();
+    let length_s = all.c4.utc.seconds_since(all.c1.utc);
+    (0..20)
+        .map(|n| all.c1.utc.plus_s(length_s * (f64::from(n) + 0.5) / 20.0))
+        .filter(|utc| utc.seconds_since(all.maximum.utc).abs() > 150.0)
+        .collect()
 }
 
 fn any_scene(radius_px: f64, rng: &mut Pcg64Mcg) -> Scene {
@@ -203,6 +264,13 @@ fn any_scene(radius_px: f64, rng: &mut Pcg64Mcg) -> Scene {
 }
 
 impl Planned {
+    fn uneven(&self, rng: &mut Pcg64Mcg) -> f64 {
+        match self.uneven_blur {
+            most if most > 0.0 => 1.0 + rng.random_range(-most..most),
+            _ => 1.0,
+        }
+    }
+
     /// Draws and sorts it.
     fn outcome(&self, seed: u64, rng: &mut Pcg64Mcg) -> Outcome {
         let ((site, date), sight) = (place(self.place), Sight::from_place(self.place));
@@ -212,9 +280,14 @@ impl Planned {
         for (n, utc) in self.times.iter().enumerate() {
             let frame = placed(&self.scene, &sight, *utc, &self.held, rng);
             let path = card.join(format!("CLK_{n:04}.JPG"));
-            let seed = seed * 1000 + n as u64;
+            let scene = Scene {
+                seed: seed * 1000 + n as u64,
+                blur: frame.blur * self.uneven(rng),
+                ..frame
+            };
             let read = utc.plus_s(self.error_s);
-            write(&path, &Scene { seed, ..frame }, read, self.subsec);
+            let frame = sharpened(scene.frame(), self.sharpening);
+            write_frame(&path, &frame, read, self.subsec);
         }
         let mut catalogue = sorted(card, folder.path().join("out"), site, date);
         let clock = catalogue.cameras.remove(0).clock;
@@ -507,9 +580,44 @@ fn placed(scene: &Scene, sight: &Sight, utc: Utc, held: &Held, rng: &mut Pcg64Mc
     }
 }
 
+/// A frame under an unsharp mask: what its values exceed those smoothed over five pixels by, added once more so many times.
+fn sharpened(frame: Frame, strength: f64) -> Frame {
+    let Samples::U8(values) = frame.samples() else {
+        panic!("drawn frames have 8 bits");
+    };
+    if strength == 0.0 {
+        return frame;
+    }
+    let (width, height) = (frame.width(), frame.height());
+    let at = |x: i64, y: i64, c: usize| {
+        let (x, y) = (x.clamp(0, width as i64 - 1), y.clamp(0, height as i64 - 1));
+        f64::from(values[(y as usize * width + x as usize) * 3 + c])
+    };
+    let sharp = (0..values.len()).map(|n| {
+        let (x, y, c) = ((n / 3 % width) as i64, (n / 3 / width) as i64, n % 3);
+        let smooth: f64 = (-2..=2)
+            .flat_map(|j| (-2..=2).map(move |i| (i, j)))
+            .map(|(i, j)| BELL[(i + 2) as usize] * BELL[(j + 2) as usize] * at(x + i, y + j, c))
+            .sum();
+        let value = f64::from(values[n]);
+        (value + strength * (value - smooth))
+            .round()
+            .clamp(0.0, 255.0) as u8
+    });
+    let sharp = Samples::U8(sharp.collect());
+    Frame::new(width, height, 3, sharp, Transfer::Srgb)
+}
+
+/// A Gaussian of one pixel, in pixels.
+const BELL: [f64; 5] = [0.0545, 0.2442, 0.4026, 0.2442, 0.0545];
+
 /// Writes a drawn frame as a camera would.
 fn write(path: &Path, scene: &Scene, read: Utc, subsec: bool) {
-    let jpeg = header::encoded(&scene.frame(), 95);
+    write_frame(path, &scene.frame(), read, subsec);
+}
+
+fn write_frame(path: &Path, frame: &Frame, read: Utc, subsec: bool) {
+    let jpeg = header::encoded(frame, 95);
     let civil = jiff::tz::TimeZone::UTC.to_datetime(read.timestamp());
     let clock = civil.strftime("%Y:%m:%d %H:%M:%S").to_string();
     let mut fields = vec![

@@ -500,5 +500,6 @@ fn stamp(read: Utc, has_subsec: bool) -> CameraStamp {
         time: CameraTime::new(civil),
         has_subsec,
         offset_s: None,
+        of_change: false,
     }
 }

@@ -170,6 +170,7 @@ fn shot(n: usize, utc: Utc) -> Shot {
             time: CameraTime::new(jiff::tz::Offset::UTC.to_datetime(reading)),
             has_subsec: true,
             offset_s: None,
+            of_change: false,
         }),
         gps: None,
         exposure: Exposure {
