@@ -32,6 +32,14 @@ pub struct SourceRecord {
     pub shared_files: usize,
 }
 
+impl SourceRecord {
+    /// Whether a file of this name is from it.
+    pub fn has(&self, name: &str) -> bool {
+        let rest = name.strip_prefix(self.name.as_str());
+        rest.is_some_and(|rest| rest.starts_with('/'))
+    }
+}
+
 /// Places no farther apart than this, in kilometres, are one: the shadow passes such a distance in some ten seconds, and frames
 /// within half a minute are one moment of a strip (our choice).
 const ONE_PLACE_KM: f64 = 5.0;
@@ -44,11 +52,7 @@ impl Catalogue {
 
     /// The joined card that a file of this name is from; `None` in the record of a card by itself.
     pub fn source_of(&self, name: &str) -> Option<&SourceRecord> {
-        let own = |source: &&SourceRecord| {
-            let rest = name.strip_prefix(source.name.as_str());
-            rest.is_some_and(|rest| rest.starts_with('/'))
-        };
-        self.sources.iter().find(own)
+        self.sources.iter().find(|source| source.has(name))
     }
 
     /// The eclipse at the place a shot was taken at.

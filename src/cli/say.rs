@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use contactstrip::catalogue::{CameraRecord, Catalogue, ShotRecord, SourceRecord};
+use contactstrip::catalogue::{CameraRecord, Catalogue, SourceRecord};
 use contactstrip::domain::{
     ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
 };
@@ -135,11 +135,8 @@ pub(crate) fn summary(
 
 /// A joined card: "anna: 214 shots, total eclipse (magnitude 1.021), Anna Example".
 fn card_words(catalogue: &Catalogue, source: &SourceRecord) -> String {
-    let own = |shot: &&ShotRecord| {
-        let from = catalogue.source_of(shot.name());
-        from.is_some_and(|from| from.name == source.name)
-    };
-    let shots = catalogue.shots.iter().filter(own).count();
+    let shots = catalogue.shots.iter();
+    let shots = shots.filter(|s| source.has(s.name())).count();
     let credit = source.credit.iter().map(|credit| format!(", {credit}"));
     format!(
         "{}: {}, {} (magnitude {:.3}){}",

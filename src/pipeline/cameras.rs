@@ -92,15 +92,13 @@ pub(super) fn with_others(
         };
         match cameras::lay(main, &camera.map) {
             Ok(laid) => {
-                let Camera {
-                    frames,
-                    used,
-                    map: camera_map,
-                } = camera;
+                let Camera { frames, used, map } = camera;
                 let apart = changes.are_due(&frames);
                 if apart {
-                    changes.picture(main, &camera_map, &laid, &frames)?;
+                    changes.picture(main, &map, &laid, &frames)?;
                 }
+                // Three maps at a time are what memory is meant for.
+                drop(map);
                 let added = cameras::add(main, &laid, apart);
                 changes.difference(&added, &frames, notices)?;
                 notices.push(told(&label, used.len(), &laid, &added));

@@ -31,11 +31,8 @@ pub(super) fn cards(catalogue: &Catalogue, zone: &TimeZone) -> String {
 }
 
 fn row(catalogue: &Catalogue, source: &SourceRecord, zone: &TimeZone) -> Vec<String> {
-    let own = |name: &str| {
-        let from = catalogue.source_of(name);
-        from.is_some_and(|from| from.name == source.name)
-    };
-    let shots = catalogue.shots.iter().filter(|s| own(s.name())).count();
+    let shots = catalogue.shots.iter();
+    let shots = shots.filter(|s| source.has(s.name())).count();
     let there = &source.contacts;
     let kind = match there.kind {
         LocalKind::Total => "total",

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use contactstrip::contacts::{self, ContactsOptions};
 use contactstrip::domain::{Site, SunMoon, Utc};
 use contactstrip::ephemeris::EclipseView;
-use contactstrip::pipeline::{KnownClock, Settings, Unwatched, sort};
+use contactstrip::pipeline::{Settings, Unwatched, sort};
 use contactstrip::raster::Frame;
 use exif::{Tag, Value};
 use rayon::prelude::*;
@@ -97,21 +97,15 @@ impl Card {
         folder.join(format!("{}-card", self.name))
     }
 
-    /// Sorts it into `folder/NAME`, its clocks being known.
+    /// Sorts it into `folder/NAME`.
     pub(crate) fn sort(&self, folder: &Path) -> PathBuf {
         let out = folder.join(self.name);
-        let clock = |camera: &Camera| -> KnownClock {
-            let text = format!("{}={:+}", camera.model, camera.error_s);
-            text.parse().unwrap()
-        };
         let settings = Settings {
             cards: vec![self.pictures(folder)],
             out: out.clone(),
             site: Some(self.site()),
             date: Some(self.place.0.parse().unwrap()),
             zone: Some("+00:00".parse().unwrap()),
-            clocks: self.cameras.iter().map(clock).collect(),
-            mirrored: Some(false),
             ..Settings::default()
         };
         sort(&settings, &Unwatched).unwrap();

@@ -1,16 +1,22 @@
 //! Where one camera's map lies on another's.
 
-use crate::domain::Circle;
 use crate::merge::Merged;
 use crate::merge::light::luminance;
+use crate::merge::log_corona::log_corona;
 use crate::merge::ranked::ranked;
-use crate::merge::register::{Found, log_corona, register};
+use crate::merge::register::{Found, register};
 use crate::merge::response::Response;
-use crate::raster::{LinearImage, LinearRgb, Placing, resampled};
+use crate::raster::{LinearImage, Placing, resampled};
 
-/// Side of the pictures that are compared, in pixels, and what they span, in solar radii.
-const SIDE: usize = 640;
+/// What the pictures that are compared span, in solar radii, and their least and largest side, in pixels.
 const SPAN_RADII: f64 = 6.4;
+const SIDES: [usize; 2] = [256, 640];
+
+/// Side of the pictures that are compared: no finer than the canvas.
+fn side_of(main: &Merged) -> usize {
+    let side = (SPAN_RADII * main.sun.radius_px / 32.0).ceil() as usize * 32;
+    side.clamp(SIDES[0], SIDES[1])
+}
 
 /// Farthest shift believed, in solar radii: the Suns of both maps are known to far less.
 const FARTHEST_RADII: f64 = 0.08;
@@ -64,14 +70,15 @@ type Told = ([f64; 2], f64, f64);
 /// by the vertex of a parabola.
 fn refined(main: &Merged, other: &Merged, start: &Placing) -> Option<(Placing, Told)> {
     let level = [main, other].map(limb_light);
-    let template = picture(&main.radiance, &main.moon, &grid_of(main), level[0]);
-    let per_px = SPAN_RADII * main.sun.radius_px / SIDE as f64;
+    let side = side_of(main);
+    let per_px = SPAN_RADII * main.sun.radius_px / side as f64;
+    let template = picture(main, &grid_of(main, side), side, level[0]);
     let at = |factor: f64| -> Option<Found> {
-        let onto = on_grid(start, factor, per_px);
-        let moved = picture(&other.radiance, &other.moon, &onto, level[1]);
+        let onto = on_grid(start, factor, per_px, side);
+        let moved = picture(other, &onto, side, level[1]);
         let coronas = [&template, &moved].map(|p| log_corona(p, &Response::IDENTITY));
-        let limit = FARTHEST_RADII * SIDE as f64 / SPAN_RADII;
-        register(&coronas, SIDE, &[0, 1], limit)[1]
+        let limit = FARTHEST_RADII * side as f64 / SPAN_RADII;
+        register(&coronas, side, &[0, 1], limit)[1]
     };
     let mut best = (1.0, at(1.0)?);
     for step in [0.006, 0.0015] {
@@ -107,8 +114,8 @@ fn refined(main: &Merged, other: &Merged, start: &Placing) -> Option<(Placing, T
 }
 
 /// A placing onto the canvas taken on to the grid of comparison, with a factor on its scale.
-fn on_grid(start: &Placing, factor: f64, per_px: f64) -> Placing {
-    let middle = (SIDE as f64 - 1.0) / 2.0;
+fn on_grid(start: &Placing, factor: f64, per_px: f64, side: usize) -> Placing {
+    let middle = (side as f64 - 1.0) / 2.0;
     Placing {
         result_px: (middle, middle),
         scale: start.scale * factor * per_px,
@@ -116,7 +123,7 @@ fn on_grid(start: &Placing, factor: f64, per_px: f64) -> Placing {
     }
 }
 
-fn grid_of(map: &Merged) -> Placing {
+fn grid_of(map: &Merged, side: usize) -> Placing {
     let whole = Placing {
         source_px: (map.sun.x_px, map.sun.y_px),
         result_px: (0.0, 0.0),
@@ -124,7 +131,8 @@ fn grid_of(map: &Merged) -> Placing {
         mirrored: false,
         clockwise_deg: 0.0,
     };
-    on_grid(&whole, 1.0, SPAN_RADII * map.sun.radius_px / SIDE as f64)
+    let per_px = SPAN_RADII * map.sun.radius_px / side as f64;
+    on_grid(&whole, 1.0, per_px, side)
 }
 
 /// Median light in a ring just outside the limb.
@@ -145,13 +153,14 @@ fn limb_light(map: &Merged) -> f32 {
 
 /// The fourth root of light over that at the limb, times a half: the range in which single frames are registered, so that the same masks
 /// hold. 0 on the Moon.
-fn picture(map: &LinearRgb, moon: &Circle, onto: &Placing, level: f32) -> LinearImage {
-    let light = resampled(map, onto, SIDE, SIDE);
+fn picture(map: &Merged, onto: &Placing, side: usize, level: f32) -> LinearImage {
+    let moon = map.moon;
+    let light = resampled(&map.radiance, onto, side, side);
     let (mx, my) = onto.result_of(moon.x_px, moon.y_px);
     let reach = moon.radius_px / onto.scale + 2.0;
-    let mut out = LinearImage::new(SIDE, SIDE);
-    for y in 0..SIDE {
-        for x in 0..SIDE {
+    let mut out = LinearImage::new(side, side);
+    for y in 0..side {
+        for x in 0..side {
             if (x as f64 - mx).hypot(y as f64 - my) > reach {
                 let share = luminance(light.at(x, y)).max(0.0) / level.max(f32::MIN_POSITIVE);
                 *out.at_mut(x, y) = (0.5 * share.powf(0.25)).min(1.0);
