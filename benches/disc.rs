@@ -16,7 +16,7 @@
 mod sun;
 
 use contactstrip::disc::{DiscHint, DiscReport, examine};
-use contactstrip::domain::{Limb, Orientation};
+use contactstrip::domain::{Estimate, Limb, Orientation};
 use contactstrip::raster::{Frame, Samples, decode_luma};
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal};
@@ -308,7 +308,7 @@ fn looked(kind: &Kind, seed: u64) -> Looked {
     let unit = Normal::new(0.0, 1.0).unwrap();
     let mut near = |value: f64, (error, sigma): (f64, f64)| {
         let shown = value * (1.0 + error * unit.sample(&mut rng));
-        Some((shown, sigma * value))
+        Some(Estimate::new(shown, sigma * value))
     };
     let hint = DiscHint {
         sun_radius_px: near(scene.sun.2, RADIUS),
@@ -436,8 +436,8 @@ fn covered_sun(corona: f64, glare: f64, low: Option<(f64, f64)>, seed: u64) -> L
         ..Scene::default()
     };
     let hint = DiscHint {
-        sun_radius_px: Some((100.0, 100.0 * RADIUS.1)),
-        moon_ratio: Some((1.04, 1.04 * RATIO.1)),
+        sun_radius_px: Some(Estimate::new(100.0, 100.0 * RADIUS.1)),
+        moon_ratio: Some(Estimate::new(1.04, 1.04 * RATIO.1)),
         squeeze: scene.squeeze(),
         ..DiscHint::default()
     };
@@ -505,9 +505,9 @@ fn sliver(width_radii: f64, level: f64, seed: u64) -> (Scene, DiscReport) {
     let mut near = |value: f64, sigma: f64| value + sigma * unit.sample(&mut rng);
     let offset = [near(apart * cos, 0.002), near(apart * sin, 0.002)];
     let hint = DiscHint {
-        sun_radius_px: Some((radius_px, radius_px * RADIUS.1)),
-        moon_ratio: Some((ratio, ratio * RATIO.1)),
-        offset_solar_radii: Some((apart, 0.05)),
+        sun_radius_px: Some(Estimate::new(radius_px, radius_px * RADIUS.1)),
+        moon_ratio: Some(Estimate::new(ratio, ratio * RATIO.1)),
+        offset_solar_radii: Some(Estimate::new(apart, 0.05)),
         moon_offset: Some((offset, 0.003)),
         ..DiscHint::default()
     };

@@ -9,7 +9,7 @@ use std::hint::black_box;
 mod sun;
 
 use contactstrip::disc::{DiscHint, examine};
-use contactstrip::domain::Orientation;
+use contactstrip::domain::{Estimate, Orientation};
 use contactstrip::raster::{
     Depth, Frame, Picture, PictureInfo, Samples, decode_bytes, decode_luma, write_jpeg, write_png,
 };
@@ -30,8 +30,8 @@ fn scene() -> Scene {
 /// As the pipeline hints once a few frames are known.
 fn hint() -> DiscHint {
     DiscHint {
-        sun_radius_px: Some((RADIUS_PX, 0.002 * RADIUS_PX)),
-        moon_ratio: Some((1.03, 0.0015)),
+        sun_radius_px: Some(Estimate::new(RADIUS_PX, 0.002 * RADIUS_PX)),
+        moon_ratio: Some(Estimate::new(1.03, 0.0015)),
         ..DiscHint::default()
     }
 }

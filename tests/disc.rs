@@ -6,7 +6,7 @@ mod circles;
 use std::path::{Path, PathBuf};
 
 use contactstrip::disc::{DiscHint, DiscReport, examine, tint};
-use contactstrip::domain::{Circle, Flag, Limb, Orientation};
+use contactstrip::domain::{Circle, Estimate, Flag, Limb, Orientation};
 use contactstrip::raster::{Frame, Samples, decode, decode_bytes, decode_luma};
 
 use crate::support::cards;
@@ -105,8 +105,8 @@ fn thin_crescents_of_a_known_size_are_fitted_finely() {
         }
         .covered(obscuration, 1.03, 100.0 + 77.0 * n as f64);
         let hint = DiscHint {
-            sun_radius_px: Some((150.1, 0.3)),
-            moon_ratio: Some((1.0305, 0.0015)),
+            sun_radius_px: Some(Estimate::new(150.1, 0.3)),
+            moon_ratio: Some(Estimate::new(1.0305, 0.0015)),
             ..DiscHint::default()
         };
         let report = examine(&scene.frame(), &hint);
@@ -125,8 +125,8 @@ fn a_faint_whole_disc_has_no_moon() {
             ..Scene::default()
         };
         let hint = DiscHint {
-            sun_radius_px: Some((150.0 + 0.1 * (seed as f64 - 4.5), 0.3)),
-            moon_ratio: Some((1.03, 0.0015)),
+            sun_radius_px: Some(Estimate::new(150.0 + 0.1 * (seed as f64 - 4.5), 0.3)),
+            moon_ratio: Some(Estimate::new(1.03, 0.0015)),
             ..DiscHint::default()
         };
         let report = examine(&scene.frame(), &hint);
@@ -272,8 +272,8 @@ fn a_clipped_thin_crescent_out_of_focus_is_soft() {
         }
         .covered(0.93, 1.053, 40.0);
         let hint = DiscHint {
-            sun_radius_px: Some((110.0, 0.3)),
-            moon_ratio: Some((1.053, 0.002)),
+            sun_radius_px: Some(Estimate::new(110.0, 0.3)),
+            moon_ratio: Some(Estimate::new(1.053, 0.002)),
             ..DiscHint::default()
         };
         disc_is_soft(&scene, &hint, soft);
@@ -297,8 +297,8 @@ fn a_sliver_far_wider_than_the_moon_leaves_it_is_soft() {
             ..scene
         };
         let hint = DiscHint {
-            sun_radius_px: Some((110.0, 0.3)),
-            moon_ratio: Some((1.053, 0.002)),
+            sun_radius_px: Some(Estimate::new(110.0, 0.3)),
+            moon_ratio: Some(Estimate::new(1.053, 0.002)),
             moon_offset: Some(([apart * cos / 110.0, apart * sin / 110.0], 0.005)),
             ..DiscHint::default()
         };
@@ -384,7 +384,7 @@ fn in_field(scene: &Scene, (x, y, radius): (f64, f64, f64)) -> Frame {
 #[test]
 fn a_sun_cut_by_an_eyepieces_field_is_found_where_its_size_is_known() {
     let hint = DiscHint {
-        sun_radius_px: Some((150.0, 0.5)),
+        sun_radius_px: Some(Estimate::new(150.0, 0.5)),
         ..DiscHint::default()
     };
     for obscuration in [0.0, 0.15, 0.3] {
@@ -421,7 +421,7 @@ fn a_ring_is_a_sun_with_a_moon_in_it() {
             ..Scene::default()
         };
         let hint = DiscHint {
-            moon_ratio: Some((0.95, 0.002)),
+            moon_ratio: Some(Estimate::new(0.95, 0.002)),
             ..DiscHint::default()
         };
         for hint in [hint, DiscHint::default()] {
@@ -691,8 +691,8 @@ fn low_discs_are_ovals() {
         }
         .covered(0.6, 1.03, 60.0);
         let hint = DiscHint {
-            sun_radius_px: Some((150.1, 0.3)),
-            moon_ratio: Some((1.0305, 0.0015)),
+            sun_radius_px: Some(Estimate::new(150.1, 0.3)),
+            moon_ratio: Some(Estimate::new(1.0305, 0.0015)),
             squeeze: partial.squeeze(),
             ..DiscHint::default()
         };
@@ -790,8 +790,8 @@ fn both_ways_to_decode_a_jpeg_give_the_same_discs() {
         };
         let partly = decode_luma(&large_jpeg(&scene), Orientation::UPRIGHT, Vec::new()).unwrap();
         let hint = DiscHint {
-            sun_radius_px: Some((radius + 0.1, 0.002 * radius)),
-            moon_ratio: Some((1.0305, 0.0015)),
+            sun_radius_px: Some(Estimate::new(radius + 0.1, 0.002 * radius)),
+            moon_ratio: Some(Estimate::new(1.0305, 0.0015)),
             ..DiscHint::default()
         };
         let report = examine(&partly, &hint);

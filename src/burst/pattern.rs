@@ -2,6 +2,7 @@
 
 use super::cost;
 use super::stream::{Fired, Run};
+use crate::domain::upper_median;
 
 /// Exposures closer than this are the same, in stops. Half a third of a stop, the finest step cameras offer; nominal
 /// shutter times (1/60 for 1/64) are rounded by up to 0.1 stop.
@@ -284,11 +285,7 @@ fn smallest_step(stops: &[f64]) -> Option<f64> {
     let mut sorted = stops.to_vec();
     sorted.sort_by(f64::total_cmp);
     let mut differences: Vec<f64> = sorted.windows(2).map(|w| w[1] - w[0]).collect();
-    differences.sort_by(f64::total_cmp);
-    differences
-        .get(differences.len() / 2)
-        .copied()
-        .filter(|step| *step >= SAME_STOPS)
+    upper_median(&mut differences).filter(|step| *step >= SAME_STOPS)
 }
 
 #[cfg(test)]

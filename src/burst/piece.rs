@@ -3,6 +3,7 @@
 use super::cost;
 use super::pattern::{self, Fit, Pattern, same};
 use super::stream::{Fired, Run};
+use crate::domain::upper_median;
 
 /// Idle time between two frames that always ends a set, in seconds (our choice: slow tethered sets take up to ten).
 pub(super) const LONGEST_IDLE_S: f64 = 12.0;
@@ -142,8 +143,7 @@ fn cadence_s(frames: &[Fired]) -> f64 {
         .map(|w| idle_s(&w[0], &w[1]))
         .filter(|idle| *idle <= LONGEST_IDLE_S)
         .collect();
-    idle.sort_by(f64::total_cmp);
-    idle.get(idle.len() / 2).copied().unwrap_or(0.5)
+    upper_median(&mut idle).unwrap_or(0.5)
 }
 
 /// Whether frames may still be the end of a set: each has an exposure, and the first of them does not come a third time.

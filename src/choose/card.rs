@@ -5,8 +5,7 @@ use serde_json::{Value, json};
 
 use super::pictures::disc;
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Flag, LocalKind, Phase, Role, safety_words};
-use crate::phase::zone::Zone;
+use crate::domain::{Circle, Flag, LocalKind, Phase, Role, Zone, safety_words};
 use crate::pipeline::course;
 use crate::raster::reads_pixels;
 use jiff::tz::TimeZone;
@@ -52,7 +51,7 @@ struct FrameRow<'a> {
 
 /// The card as JSON.
 pub(super) fn json(catalogue: &Catalogue, revision: u64) -> Value {
-    let zone = zone(catalogue);
+    let zone = Zone::rules_of(catalogue.zone.as_deref());
     let rows: Vec<FrameRow<'_>> = catalogue
         .shots
         .iter()
@@ -109,12 +108,6 @@ fn title(catalogue: &Catalogue) -> String {
         Some(contacts) => format!("Solar eclipse of {}", contacts.eclipse_date),
         None => "A card of photographs".to_owned(),
     }
-}
-
-fn zone(catalogue: &Catalogue) -> TimeZone {
-    let zone = catalogue.zone.as_deref();
-    let zone = zone.and_then(|text| text.parse::<Zone>().ok());
-    zone.map_or(TimeZone::UTC, |zone| zone.rules)
 }
 
 fn contacts(catalogue: &Catalogue, zone: &TimeZone) -> Vec<Value> {

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use contactstrip::catalogue::{CameraRecord, Catalogue, SourceRecord};
 use contactstrip::domain::{
     ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
+    upper_median,
 };
 use contactstrip::phase::zone::Zone;
 use contactstrip::pipeline::REPORT_FILE;
@@ -80,7 +81,7 @@ pub(crate) fn summary(
 ) -> String {
     let mut text = String::new();
     if let Some(contacts) = &catalogue.contacts {
-        let zone = shown_zone(catalogue);
+        let zone = Zone::rules_of(catalogue.zone.as_deref());
         let site = contacts.site;
         line(
             &mut text,
@@ -181,14 +182,6 @@ fn central_word(kind: LocalKind) -> &'static str {
     }
 }
 
-fn shown_zone(catalogue: &Catalogue) -> TimeZone {
-    catalogue
-        .zone
-        .as_deref()
-        .and_then(|text| text.parse::<Zone>().ok())
-        .map_or(TimeZone::UTC, |zone| zone.rules)
-}
-
 fn local_time(event: &ContactEvent, zone: &TimeZone) -> String {
     let local = zone.to_datetime(event.utc.nearest_second().timestamp());
     let below = if event.sun_up { "" } else { " (Sun down)" };
@@ -260,8 +253,7 @@ fn disc_words(catalogue: &Catalogue) -> String {
         .iter()
         .filter_map(|s| s.disc.map(|d| d.sigma_px))
         .collect();
-    sigmas.sort_by(f64::total_cmp);
-    match sigmas.get(sigmas.len() / 2) {
+    match upper_median(&mut sigmas) {
         Some(median) => format!(
             "{} centred, median sigma {median:.2} px",
             counted(sigmas.len(), "frame")

@@ -5,6 +5,7 @@ use super::course::Course;
 use super::measured::reading;
 use super::{ClockFrame, changed};
 use crate::domain::median;
+use crate::domain::saturation::FULL_PEAK;
 
 /// Least fall of the sky's light over the frames, in stops, for the fall to be the eclipse.
 const LEAST_FALL_STOPS: f64 = 4.0;
@@ -113,7 +114,8 @@ fn skies(frames: &[ClockFrame], course: &Course) -> Vec<Sky> {
             let level = frame.look?.sky;
             let (reading_s, _) = reading(&frame.stamp?, frame.shutter_s, course);
             let stops = level.log2() - frame.exposure_stops?;
-            (level > 1e-5 && level < 0.95 && stops.is_finite()).then_some(Sky { reading_s, stops })
+            (level > 1e-5 && level < FULL_PEAK && stops.is_finite())
+                .then_some(Sky { reading_s, stops })
         })
         .collect();
     sky.sort_by(|a, b| a.reading_s.total_cmp(&b.reading_s));

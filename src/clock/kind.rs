@@ -7,6 +7,7 @@
 use super::ClockFrame;
 use super::course::Course;
 use super::measured::{Vectors, reading};
+use crate::domain::saturation::FULL_PEAK;
 use crate::domain::{Limb, median};
 
 /// What a frame shows.
@@ -106,9 +107,6 @@ const OPEN_STOPS: f64 = 2.0;
 /// Within this many stops of totality's light a frame with the Moon's limb is covered.
 const COVERED_STOPS: f64 = 1.5;
 
-/// From this peak on a frame is saturated somewhere.
-const SATURATED: f64 = 0.95;
-
 /// Exposure values at ISO 100 of scenes by daylight, from this on, and in totality, up to this (from memory: sunlit 15,
 /// heavily overcast 11; totality some half an hour after sunset, 2 to 6).
 const DAY_EV: f64 = 11.0;
@@ -206,7 +204,7 @@ fn untold(frame: &ClockFrame) -> f64 {
     let radius_px = frame.fit.and_then(|fit| fit.sun).map(|sun| sun.radius_px);
     let blur_px = frame.fit.and_then(|fit| fit.blur_px).unwrap_or(0.0);
     let blurred = radius_px.map_or(0.0, |r| BLUR_SHARE * (blur_px - SHARP_PX).max(0.0) / r);
-    let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+    let saturated = frame.look.is_some_and(|look| look.peak >= FULL_PEAK);
     let flooded = if saturated { FLOODED } else { 0.0 };
     UNTOLD.hypot(blurred).hypot(flooded)
 }
@@ -263,7 +261,7 @@ impl Light {
     /// at longer exposures says nothing.
     fn sunlit(&self, frame: &ClockFrame) -> Option<bool> {
         let brighter = light_stops(frame)? - self.totality?;
-        let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+        let saturated = frame.look.is_some_and(|look| look.peak >= FULL_PEAK);
         let short = frame
             .exposure_stops
             .zip(self.clear_stops)
@@ -287,7 +285,7 @@ impl Light {
                     .or((glare <= corona).then_some(false))
             });
         let arc_deg = frame.fit.map_or(0.0, |fit| fit.limb_arc_deg);
-        let saturated = frame.look.is_some_and(|look| look.peak >= SATURATED);
+        let saturated = frame.look.is_some_and(|look| look.peak >= FULL_PEAK);
         let by_glare = match by_glare {
             Some(true) if arc_deg >= ARC_DEG.0 => None,
             Some(false) if arc_deg < ARC_DEG.1 && saturated => None,
@@ -316,7 +314,7 @@ fn light_stops(frame: &ClockFrame) -> Option<f64> {
 /// Moon's limb that do not, so that one mistaken frame does not decide.
 fn clear_stops<'a>(with_moon: impl Iterator<Item = &'a ClockFrame>) -> Option<f64> {
     let mut stops: Vec<f64> = with_moon
-        .filter(|frame| frame.look.is_some_and(|look| look.peak < SATURATED))
+        .filter(|frame| frame.look.is_some_and(|look| look.peak < FULL_PEAK))
         .filter_map(|frame| frame.exposure_stops)
         .collect();
     stops.sort_by(f64::total_cmp);

@@ -2,7 +2,7 @@
 
 use super::circle::{CircleFit, algebraic, distance, length, resting};
 use super::edges::Edge;
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 
 /// Which side of a limb is bright.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -211,9 +211,5 @@ fn seen_deg(points: &[Edge], members: &[usize], circle: Circle) -> f64 {
 
 /// The middle value; 0 when there is none.
 pub(super) fn median(mut values: Vec<f64>) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    upper_median(&mut values).unwrap_or(0.0)
 }

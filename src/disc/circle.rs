@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::domain::Circle;
+use crate::domain::{Circle, NormalEquations};
 
 /// Most steps of the geometric fit; it usually needs five.
 const MAX_STEPS: usize = 40;
@@ -105,17 +105,13 @@ pub(super) fn resting(
     }
     let mut now = Vector3::new(start.x_px, start.y_px, start.radius_px);
     let mut damping = 1e-3;
-    let (mut normal, mut pull, mut cost) = normal_equations(points, now, huber);
+    let (mut sums, mut cost) = normal_equations(points, now, huber);
     for _ in 0..MAX_STEPS {
-        let mut damped = normal;
-        for i in 0..3 {
-            damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
-        }
-        let step = damped.cholesky()?.solve(&pull);
+        let step = sums.damped(damping)?;
         let next = now + step;
-        let (n, p, c) = normal_equations(points, next, huber);
+        let (s, c) = normal_equations(points, next, huber);
         if c.is_finite() && c <= cost && next[2] > 0.0 {
-            (now, normal, pull, cost) = (next, n, p, c);
+            (now, sums, cost) = (next, s, c);
             damping *= 0.1;
             if step.amax() < rest * now[2] {
                 break;
@@ -134,7 +130,7 @@ pub(super) fn resting(
     };
     let square: f64 = points.iter().map(|p| distance(circle, *p).powi(2)).sum();
     let freedom = (points.len().max(4) - 3) as f64;
-    let covariance = normal.try_inverse()? * (square / freedom);
+    let covariance = sums.covariance()? * (square / freedom);
     (now.iter().all(|v| v.is_finite())).then_some(CircleFit {
         circle,
         rms: (square / points.len() as f64).sqrt(),
@@ -164,9 +160,9 @@ pub(super) fn of_radius(
     };
     for _ in 0..HELD_STEPS {
         let at = Vector3::new(now.x_px, now.y_px, now.radius_px);
-        let (normal, pull, _) = normal_equations(points, at, huber);
-        let normal = normal.fixed_view::<2, 2>(0, 0).into_owned();
-        let step = normal.try_inverse()? * pull.fixed_rows::<2>(0);
+        let (sums, _) = normal_equations(points, at, huber);
+        let held = sums.matrix.fixed_view::<2, 2>(0, 0).into_owned();
+        let step = held.try_inverse()? * sums.right.fixed_rows::<2>(0);
         (now.x_px, now.y_px) = (now.x_px + step[0], now.y_px + step[1]);
     }
     (now.x_px.is_finite() && now.y_px.is_finite()).then_some(now)
@@ -186,8 +182,8 @@ fn normal_equations(
     points: &[(f64, f64)],
     at: Vector3<f64>,
     huber: f64,
-) -> (Matrix3<f64>, Vector3<f64>, f64) {
-    let (mut normal, mut pull, mut cost) = (Matrix3::zeros(), Vector3::zeros(), 0.0);
+) -> (NormalEquations<3>, f64) {
+    let (mut sums, mut cost) = (NormalEquations::zeros(), 0.0);
     for &(x, y) in points {
         let (dx, dy) = (x - at[0], y - at[1]);
         let r = length(dx, dy).max(1e-12);
@@ -198,15 +194,14 @@ fn normal_equations(
             huber / miss.abs()
         };
         let slope = Vector3::new(dx / r, dy / r, 1.0);
-        normal += slope * slope.transpose() * weight;
-        pull += slope * (miss * weight);
+        sums.add(&slope, miss, weight);
         cost += if miss.abs() <= huber {
             0.5 * miss * miss
         } else {
             huber * (miss.abs() - 0.5 * huber)
         };
     }
-    (normal, pull, cost)
+    (sums, cost)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@ use imageproc::region_labelling::{Connectivity, connected_components};
 use super::arcs::{Arc, Bright, Wanted, best_arc, on_circle, polished};
 use super::edges::{Edge, edges};
 use super::flat::Flat;
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 use crate::raster::{Frame, LinearImage, Rect};
 
 /// About the longest side of the image in which bright regions are looked for, in pixels.
@@ -89,11 +89,7 @@ pub(super) fn overview(frame: &Frame) -> Overview {
     let peak = light.data().iter().copied().fold(0.0, f32::max);
     // Every third is plenty for a middle.
     let mut some: Vec<f32> = light.data().iter().copied().step_by(3).collect();
-    let middle = some.len() / 2;
-    let sky = match some.is_empty() {
-        true => 0.0,
-        false => *some.select_nth_unstable_by(middle, f32::total_cmp).1,
-    };
+    let sky = upper_median(&mut some).unwrap_or(0.0);
     Overview {
         light,
         step,

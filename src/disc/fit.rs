@@ -7,10 +7,9 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::arcs::median;
+use crate::domain::saturation::FULL_IN_FITS;
+use crate::domain::{Estimate, NormalEquations, SIGMAS_PER_MAD};
 use crate::raster::{Channel, Frame};
-
-/// Stored light from here on is at saturation.
-pub(super) const SATURATED: f64 = 0.94;
 
 /// Least variance of the blur in square pixels: a pixel is not a point.
 pub(super) const LEAST_VARIANCE: f64 = 0.06;
@@ -69,22 +68,6 @@ pub(super) fn calm_px(radius_px: f64) -> f64 {
     0.004 + 4e-5 * radius_px
 }
 
-/// A value known beforehand.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Known {
-    /// The value.
-    pub value: f64,
-    /// Its one sigma.
-    pub sigma: f64,
-}
-
-impl Known {
-    /// A value with its one sigma.
-    pub(super) fn new(value: f64, sigma: f64) -> Self {
-        Self { value, sigma }
-    }
-}
-
 /// A misfit in sigmas, and the derivatives of the fitted value in the same unit.
 pub(super) type Row<const N: usize> = (f64, [f64; N]);
 
@@ -118,7 +101,7 @@ pub(super) struct Task<'a, D, const N: usize> {
     /// Parameters that may move.
     pub free: [bool; N],
     /// Knowledge of single parameters.
-    pub known: Vec<(usize, Known)>,
+    pub known: Vec<(usize, Estimate)>,
     /// Parameters that are places in pixels: the fit ends when they rest.
     pub places: &'static [usize],
     /// Two steps that move no place by more than this, in pixels, end the fit.
@@ -154,9 +137,6 @@ impl<const N: usize> Drawn<N> {
     }
 }
 
-/// A matrix, the pull on each parameter.
-type Normal<const N: usize> = (SMatrix<f64, N, N>, SVector<f64, N>);
-
 impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     /// Fits from a start; `None` when the fit does not settle or too few pixels take part.
     pub(super) fn settled(&self, start: SVector<f64, N>) -> Option<Settled<N>> {
@@ -170,15 +150,11 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         self.draw(&now, &mut here);
         let mut scale = self.scale(&here) * widened[0];
         let (mut damping, mut stiffer) = (1e-3, 2.0);
-        let (mut normal, mut pull) = self.normal_equations(&now, &here, scale);
+        let mut sums = self.normal_equations(&now, &here, scale);
         let mut cost = self.cost(&now, &here, scale);
         let (mut taken, mut calm) = (0, 0);
         for _ in 0..MAX_STEPS {
-            let mut damped = normal;
-            for i in 0..N {
-                damped[(i, i)] += damping * normal[(i, i)].max(1e-12);
-            }
-            let step = damped.cholesky()?.solve(&pull);
+            let step = sums.damped(damping)?;
             let next = self.drawing.bounded(now + step);
             self.draw(&next, &mut there);
             let next_cost = self.cost(&next, &there, scale);
@@ -188,7 +164,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
                     .iter()
                     .map(|&i| (next[i] - now[i]).abs())
                     .fold(0.0, f64::max);
-                let foreseen = foreseen(&normal, &pull, &step, damping);
+                let foreseen = foreseen(&sums, &step, damping);
                 let ratio = (cost - next_cost) / foreseen.max(1e-12);
                 let eased = 1.0 - (2.0 * ratio - 1.0).powi(3);
                 damping = (damping * eased.clamp(0.15, 2.0)).max(1e-7);
@@ -206,7 +182,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
                     scale = self.scale(&here) * widened[taken.min(widened.len() - 1)];
                     cost = self.cost(&now, &here, scale);
                 }
-                (normal, pull) = self.normal_equations(&now, &here, scale);
+                sums = self.normal_equations(&now, &here, scale);
             } else {
                 damping *= stiffer;
                 stiffer *= 2.0;
@@ -217,7 +193,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         }
         now.iter().all(|v| v.is_finite()).then_some(Settled {
             p: now,
-            covariance: normal.cholesky()?.inverse(),
+            covariance: sums.matrix.cholesky()?.inverse(),
             scale,
             cost,
         })
@@ -260,7 +236,7 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             let drawn = self.drawing.at(pixel, &fit.p, &ready, &mut by);
             let miss = self.misfit(pixel, drawn) / fit.scale;
             let (_, weight) = robust(miss);
-            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+            if weight > 0.0 && (pixel.light < FULL_IN_FITS || miss > 0.0) {
                 let pull = weight * miss / (self.noise(pixel.light) * fit.scale);
                 let sum = &mut pulls[group(pixel).min(groups - 1)];
                 for (slot, b) in sum.iter_mut().zip(by) {
@@ -287,8 +263,8 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
     /// Misfit of a pixel in units of its noise; saturated pixels only say "at least this bright".
     pub(super) fn misfit(&self, pixel: &Pixel, drawn: f64) -> f64 {
         let noise = self.noise(pixel.light);
-        if pixel.light >= SATURATED {
-            (SATURATED - drawn).max(0.0) / noise
+        if pixel.light >= FULL_IN_FITS {
+            (FULL_IN_FITS - drawn).max(0.0) / noise
         } else {
             (pixel.light - drawn.min(1.1)) / noise
         }
@@ -305,10 +281,10 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
             .pixels
             .iter()
             .zip(&drawn.light)
-            .filter(|(q, light)| q.light < SATURATED && q.light.max(**light) > dark)
+            .filter(|(q, light)| q.light < FULL_IN_FITS && q.light.max(**light) > dark)
             .map(|(q, light)| self.misfit(q, *light).abs())
             .collect();
-        (1.4826 * median(misfits)).max(0.15)
+        (SIGMAS_PER_MAD * median(misfits)).max(0.15)
     }
 
     fn known_rows(&self, p: &SVector<f64, N>) -> Vec<Row<N>> {
@@ -335,12 +311,17 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         pixels + known
     }
 
-    fn normal_equations(&self, p: &SVector<f64, N>, drawn: &Drawn<N>, scale: f64) -> Normal<N> {
+    fn normal_equations(
+        &self,
+        p: &SVector<f64, N>,
+        drawn: &Drawn<N>,
+        scale: f64,
+    ) -> NormalEquations<N> {
         let (mut normal, mut pull) = ([[0.0; N]; N], [0.0; N]);
         for ((pixel, light), by) in self.pixels.iter().zip(&drawn.light).zip(&drawn.by) {
             let miss = self.misfit(pixel, *light) / scale;
             let (_, weight) = robust(miss);
-            if weight > 0.0 && (pixel.light < SATURATED || miss > 0.0) {
+            if weight > 0.0 && (pixel.light < FULL_IN_FITS || miss > 0.0) {
                 let unit = 1.0 / (self.noise(pixel.light) * scale);
                 add_row(&mut normal, &mut pull, by, unit, weight, miss);
             }
@@ -348,29 +329,30 @@ impl<D: Drawing<N>, const N: usize> Task<'_, D, N> {
         for (miss, by) in self.known_rows(p) {
             add_row(&mut normal, &mut pull, &by, 1.0, 1.0, miss);
         }
-        let mut normal: SMatrix<f64, N, N> = SMatrix::from_fn(|i, j| normal[i.max(j)][i.min(j)]);
-        let mut pull = SVector::from(pull);
+        let mut sums = NormalEquations {
+            matrix: SMatrix::from_fn(|i, j| normal[i.max(j)][i.min(j)]),
+            right: SVector::from(pull),
+        };
         for i in (0..N).filter(|&i| !self.free[i]) {
-            normal.row_mut(i).fill(0.0);
-            normal.column_mut(i).fill(0.0);
-            normal[(i, i)] = 1.0;
-            pull[i] = 0.0;
+            sums.matrix.row_mut(i).fill(0.0);
+            sums.matrix.column_mut(i).fill(0.0);
+            sums.matrix[(i, i)] = 1.0;
+            sums.right[i] = 0.0;
         }
-        (normal, pull)
+        sums
     }
 }
 
 /// By how much a damped step should lower the cost.
 fn foreseen<const N: usize>(
-    normal: &SMatrix<f64, N, N>,
-    pull: &SVector<f64, N>,
+    sums: &NormalEquations<N>,
     step: &SVector<f64, N>,
     damping: f64,
 ) -> f64 {
     let held: f64 = (0..N)
-        .map(|i| step[i] * step[i] * normal[(i, i)].max(1e-12))
+        .map(|i| step[i] * step[i] * sums.matrix[(i, i)].max(1e-12))
         .sum();
-    0.5 * (step.dot(pull) + damping * held)
+    0.5 * (step.dot(&sums.right) + damping * held)
 }
 
 /// Cost and weight of a misfit in scales: a parabola near zero, flat far out (Tukey's biweight, 6 scales wide).

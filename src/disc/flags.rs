@@ -10,6 +10,7 @@ use super::find::{Overview, Region, regions_above};
 use super::hint::DiscHint;
 use super::measure::Measured;
 use super::surface::{self, OuterLimb};
+use crate::domain::saturation::FULL_SHARE;
 use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, DiscLook, Flag, Flags, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
@@ -39,14 +40,8 @@ const PATCHY: f64 = 0.05;
 const CLOUD_UNEVEN: f64 = 0.026;
 const TILT_COUNTS: f64 = 1.0 / 3.0;
 
-/// With a greater share of its lit part at saturation a disc has no brightness to judge cloud by.
-const SATURATED: f64 = 0.1;
-
 /// A disc flattened by more than this stands within some 4 degrees of the horizon (refraction after Bennett 1982).
 const LOW_SUN: f64 = 0.97;
-
-/// Saturated from here on, brightest channel.
-const CLIPPED: f64 = 0.97;
 
 /// Ghosts are brighter than this over the sky, as a fraction of the disc's level, and larger than this fraction of
 /// the disc's area.
@@ -141,7 +136,7 @@ pub(super) fn quality(found: &Measured, look: &DiscLook, flags: &Flags) -> f64 {
         .map(|(_, factor)| factor)
         .product();
     let even = match (found.fit.limb, look.uneven) {
-        (Limb::Sun, Some(uneven)) if look.saturated <= SATURATED => {
+        (Limb::Sun, Some(uneven)) if look.saturated <= FULL_SHARE => {
             1.0 / (1.0 + (uneven / 0.05).powi(2))
         }
         _ => 1.0,
@@ -245,12 +240,12 @@ fn clouded(look: &DiscLook, hint: &DiscHint) -> bool {
     let uneven = look
         .uneven
         .map_or(0.0, |uneven| uneven.hypot(TILT_COUNTS * tilt));
-    look.saturated <= SATURATED && uneven > CLOUD_UNEVEN
+    look.saturated <= FULL_SHARE && uneven > CLOUD_UNEVEN
 }
 
 /// Whether the bare disc is saturated, at the limb or anywhere on a thin grid.
 fn clipped(frame: &Frame, found: &Measured, c: Circle, hint: &DiscHint) -> bool {
-    let full_at = CLIPPED / hint.tint.unwrap_or(1.0).max(1.0);
+    let full_at = surface::full_at(hint);
     if found.bright >= full_at {
         return true;
     }

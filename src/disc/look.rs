@@ -2,6 +2,7 @@
 
 use super::find::Overview;
 use crate::domain::FrameLook;
+use crate::domain::saturation::FULL_CODE;
 use crate::raster::Frame;
 
 /// About this many pixels are counted for peak and saturation.
@@ -9,9 +10,6 @@ const COUNTED: usize = 400_000;
 
 /// Fraction of pixels that may lie above the peak.
 const ABOVE_PEAK: f64 = 1e-4;
-
-/// Stored values from here on, of 255, are at saturation.
-const SATURATED: usize = 254;
 
 /// Mean, sky, peak and clipped fraction, on the brightest channel; the disc's own measures are left open.
 ///
@@ -25,7 +23,7 @@ pub(super) fn look(frame: &Frame, view: &Overview) -> FrameLook {
         mean,
         sky: f64::from(view.sky),
         peak: peak(frame, &counts, all),
-        clipped: counts[SATURATED..].iter().sum::<usize>() as f64 / all.max(1) as f64,
+        clipped: counts[FULL_CODE..].iter().sum::<usize>() as f64 / all.max(1) as f64,
         disc_level: None,
         limb_sharpness: None,
         limb_glare: None,

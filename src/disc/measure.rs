@@ -4,15 +4,13 @@ use super::arcs::{REST, median};
 use super::blurred::{self, BlurredEdge};
 use super::circle::{CircleFit, distance, of_radius, resting};
 use super::find::LimbArc;
-use super::fit::Known;
 use super::flat::{Flat, Squeeze};
 use super::hint::DiscHint;
 use super::judge::Verdict;
 use super::plain::is_plain;
 use super::rays::{LimbPoint, Walk, limb_points};
-use super::refine::LOOSE_RADIUS;
 use super::{partial, totality};
-use crate::domain::{Circle, DiscFit, Limb, NoDisc};
+use crate::domain::{Circle, DiscFit, Estimate, Limb, NoDisc};
 use crate::raster::{Channel, Frame};
 
 /// A limb is at least this steep: step of light over the light of the bright side, of the Sun's limb and of the Moon's before the corona.
@@ -101,11 +99,7 @@ pub(super) fn measured(
     };
     let channel = partial::channel(frame, &points);
     if inside {
-        let sure = |(radius_px, sigma_px): &(f64, f64)| *sigma_px < LOOSE_RADIUS * radius_px;
-        let radius_px = hint
-            .sun_radius_px
-            .filter(sure)
-            .map(|(radius_px, _)| radius_px);
+        let radius_px = hint.sure_radius_px().map(|radius| radius.value);
         out.fit.sun = Some(held(fit.circle, &points, radius_px, flat));
         let moon = verdict.moon.as_ref().and_then(|arc| {
             let walk = Walk {
@@ -114,7 +108,7 @@ pub(super) fn measured(
             };
             let points = limb_points(frame, arc, walk);
             let moon = circle_through(&points, arc.circle, flat)?.circle;
-            let ratio = hint.moon_ratio.map(|(ratio, _)| ratio);
+            let ratio = hint.moon_ratio.map(|ratio| ratio.value);
             let radius_px = radius_px.zip(ratio).map(|(r, ratio)| r * ratio);
             Some(held(moon, &points, radius_px, flat))
         });
@@ -203,10 +197,10 @@ fn refine_totality(
     arc: &LimbArc,
 ) {
     let Some(moon) = out.fit.moon else { return };
-    let radius = hint
-        .sun_radius_px
-        .zip(hint.moon_ratio)
-        .map(|((r, s), (k, t))| Known::new(r * k, (s * k).hypot(t.max(0.002) * r)));
+    let radius = hint.sun_radius_px.zip(hint.moon_ratio).map(|(r, k)| {
+        let sigma = (r.sigma * k.value).hypot(k.sigma.max(0.002) * r.value);
+        Estimate::new(r.value * k.value, sigma)
+    });
     let start = totality::Start {
         moon,
         corona: out.bright.max(1e-4),

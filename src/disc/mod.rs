@@ -47,7 +47,6 @@ pub use hint::DiscHint;
 use judge::Verdict;
 pub use overlay::overlay;
 use plain::{is_plain, is_vague};
-use refine::LOOSE_RADIUS;
 pub use tint::tint;
 
 /// What was found in one frame.
@@ -107,20 +106,18 @@ const OF_SIZE_ARC_DEG: f64 = 120.0;
 /// Whether the limb that carries the fit, over a good part of it, has the radius that the lens is known to show: the Sun's, or the Moon's
 /// where the Sun is covered.
 fn is_of_known_size(verdict: &Verdict, hint: &DiscHint) -> bool {
-    let known = hint
-        .sun_radius_px
-        .filter(|(radius_px, sigma_px)| *sigma_px < LOOSE_RADIUS * radius_px);
+    let known = hint.sure_radius_px();
     let covered = hint.totality == Some(true);
     let (arc, times) = match verdict.limb {
         Limb::Sun => (&verdict.sun, Some(1.0)),
         Limb::Moon => {
             let ratio = hint.moon_ratio.filter(|_| covered);
-            (&verdict.moon, ratio.map(|(ratio, _)| ratio))
+            (&verdict.moon, ratio.map(|ratio| ratio.value))
         }
     };
     let all = known.zip(times).zip(arc.as_ref());
-    all.is_some_and(|(((radius_px, _), times), arc)| {
-        let off = (arc.circle.radius_px / (radius_px * times) - 1.0).abs();
+    all.is_some_and(|((radius, times), arc)| {
+        let off = (arc.circle.radius_px / (radius.value * times) - 1.0).abs();
         off < OF_SIZE && arc.seen_deg >= OF_SIZE_ARC_DEG
     })
 }
@@ -324,8 +321,8 @@ fn not_astray(found: measure::Measured, hint: &DiscHint) -> Result<measure::Meas
     let off = found
         .fit
         .sun
-        .zip(hint.sun_radius_px.filter(|(r, s)| *s < LOOSE_RADIUS * r))
-        .map(|(sun, (r, _))| (sun.radius_px / r - 1.0).abs());
+        .zip(hint.sure_radius_px())
+        .map(|(sun, radius)| (sun.radius_px / radius.value - 1.0).abs());
     match off {
         Some(off) if flat && found.fit.limb == Limb::Sun && off > SAME_RADIUS => {
             Err(NoDisc::Astray {
@@ -406,7 +403,10 @@ fn settled(
 fn candidate(frame: &Frame, rect: Rect, hint: &DiscHint) -> Option<Verdict> {
     let longest = frame.width().max(frame.height()) as f64;
     let radius_px = match hint.sun_radius_px {
-        Some((r, s)) => (0.93 * r - 5.0 * s, 1.12 * r + 5.0 * s),
+        Some(r) => (
+            0.93 * r.value - 5.0 * r.sigma,
+            1.12 * r.value + 5.0 * r.sigma,
+        ),
         None => (LEAST_RADIUS_PX, 0.75 * longest),
     };
     let verdict = judge::judged(

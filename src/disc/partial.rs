@@ -1,12 +1,12 @@
 //! From rough circles to refined ones in a partial phase: which pixels, which channel, which start.
 
-use super::fit::{Known, Pixel, pixels_at};
+use super::fit::{Pixel, pixels_at};
 use super::flat::{Flat, Squeeze};
 use super::hint::DiscHint;
 use super::rays::{LimbPoint, light_at};
 use super::refine::{Refined, Start, refined};
 use super::sampled::{Band, Places, add_grid};
-use crate::domain::Circle;
+use crate::domain::{Circle, Estimate};
 use crate::raster::{Channel, Frame};
 
 /// About this many pixels take part at first.
@@ -32,7 +32,7 @@ const LEAST_DARK_DEG: usize = 8;
 
 /// Moon's radius over the Sun's and its one sigma where nothing is known (range at eclipses: common knowledge,
 /// 0.94 to 1.08).
-const ANY_RATIO: Known = Known {
+const ANY_RATIO: Estimate = Estimate {
     value: 1.0,
     sigma: 0.06,
 };
@@ -77,15 +77,9 @@ pub(super) fn refined_discs(
         moon: None,
         level: (1.6 * rough.limb_level).max(1e-4),
         blur_px: rough.blur_px,
-        radius: hint
-            .sun_radius_px
-            .map(|(value, sigma)| Known { value, sigma }),
-        ratio: hint
-            .moon_ratio
-            .map_or(ANY_RATIO, |(value, sigma)| Known { value, sigma }),
-        offset: hint
-            .offset_solar_radii
-            .map(|(value, sigma)| Known { value, sigma }),
+        radius: hint.sun_radius_px,
+        ratio: hint.moon_ratio.unwrap_or(ANY_RATIO),
+        offset: hint.offset_solar_radii,
         squeeze: Squeeze::known(hint),
     };
     let scan = moon_from_dark_limb(frame, channel, &rough, &start);

@@ -15,11 +15,13 @@ use nalgebra::{SMatrix, SVector};
 
 use super::arcs::median;
 use super::circle::length;
-use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Settled, Task, calm_px};
+use super::fit::{Drawing, LEAST_VARIANCE, Pixel, Row, Settled, Task, calm_px};
 use super::flat::Squeeze;
 use super::gauss::share_and_density;
+use super::hint::LOOSE_RADIUS;
 use super::profile::{Law, Light};
-use crate::domain::Circle;
+use crate::domain::saturation::FULL_IN_FITS;
+use crate::domain::{Circle, Estimate};
 
 /// Number of parameters.
 const N: usize = 26;
@@ -86,11 +88,11 @@ pub(super) struct Start {
     /// Blur's sigma in pixels, about.
     pub blur_px: f64,
     /// Sun's radius in pixels.
-    pub radius: Option<Known>,
+    pub radius: Option<Estimate>,
     /// Moon's radius over the Sun's.
-    pub ratio: Known,
+    pub ratio: Estimate,
     /// Distance of the centres over the Sun's radius.
-    pub offset: Option<Known>,
+    pub offset: Option<Estimate>,
     /// Flattening.
     pub squeeze: Option<Squeeze>,
 }
@@ -160,41 +162,38 @@ pub(super) fn refined(
     result(&task, &fit)
 }
 
-fn known_beforehand(start: &Start) -> Vec<(usize, Known)> {
+fn known_beforehand(start: &Start) -> Vec<(usize, Estimate)> {
     let v = start.blur_px * start.blur_px;
     let mut known = vec![
         // Pixels that do not err independently say less of the Moon's size than they seem to.
         (
             RATIO,
-            Known::new(start.ratio.value, start.ratio.sigma / CORRELATED),
+            Estimate::new(start.ratio.value, start.ratio.sigma / CORRELATED),
         ),
-        (LOG_LEVEL, Known::new(start.level.ln(), 1.5)),
-        (LAW_0, Known::new(LIMB.0, 0.15)),
-        (LAW_1, Known::new(LIMB.1, 0.4)),
-        (SKY, Known::new(0.0, 0.2)),
-        (HALO, Known::new(0.0, 0.3)),
-        (VEIL, Known::new(0.0, 0.05)),
-        (TONE, Known::new(0.0, 0.3)),
-        (TONE_2, Known::new(0.0, 0.3)),
-        (BLUR_XX, Known::new(v, 3.0 * v + 2.0)),
-        (BLUR_YY, Known::new(v, 3.0 * v + 2.0)),
-        (BLUR_XY, Known::new(0.0, LONG_BLUR.0 * v + LONG_BLUR.1)),
+        (LOG_LEVEL, Estimate::new(start.level.ln(), 1.5)),
+        (LAW_0, Estimate::new(LIMB.0, 0.15)),
+        (LAW_1, Estimate::new(LIMB.1, 0.4)),
+        (SKY, Estimate::new(0.0, 0.2)),
+        (HALO, Estimate::new(0.0, 0.3)),
+        (VEIL, Estimate::new(0.0, 0.05)),
+        (TONE, Estimate::new(0.0, 0.3)),
+        (TONE_2, Estimate::new(0.0, 0.3)),
+        (BLUR_XX, Estimate::new(v, 3.0 * v + 2.0)),
+        (BLUR_YY, Estimate::new(v, 3.0 * v + 2.0)),
+        (BLUR_XY, Estimate::new(0.0, LONG_BLUR.0 * v + LONG_BLUR.1)),
     ];
-    known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Known::new(0.0, 0.2))));
+    known.extend((0..UNEVEN_TERMS).map(|k| (UNEVEN + k, Estimate::new(0.0, 0.2))));
     known.extend(start.radius.map(|r| (SUN_R, r)));
     if let Some(q) = start.squeeze {
-        known.push((STRETCH, Known::new(q.stretch, STRETCH_SIGMA * q.stretch)));
-        known.push((SKEW, Known::new(0.0, SKEW_SIGMA * q.stretch)));
-        known.push((BOW, Known::new(q.bow(), BOW_SIGMA * q.bow())));
+        known.push((STRETCH, Estimate::new(q.stretch, STRETCH_SIGMA * q.stretch)));
+        known.push((SKEW, Estimate::new(0.0, SKEW_SIGMA * q.stretch)));
+        known.push((BOW, Estimate::new(q.bow(), BOW_SIGMA * q.bow())));
     }
     known
 }
 
 /// Law of limb darkening to start from: value at the limb, and the share of `mu`.
 const LIMB: (f64, f64) = (0.15, 0.35);
-
-/// A radius known no better than this, as a fraction, gives way to the rough circle's.
-pub(super) const LOOSE_RADIUS: f64 = 0.01;
 
 /// A ratio known no better than this gives way to the rough circles' own.
 const LOOSE_RATIO: f64 = 0.01;
@@ -341,7 +340,11 @@ fn result(task: &Task<'_, Discs, N>, fit: &Settled<N>) -> Option<Refined> {
         .zip(&drawn)
         .filter(|(q, d)| task.misfit(q, **d).abs() > 5.0 * fit.scale)
         .count();
-    let saturated = task.pixels.iter().filter(|q| q.light >= SATURATED).count();
+    let saturated = task
+        .pixels
+        .iter()
+        .filter(|q| q.light >= FULL_IN_FITS)
+        .count();
     let (mean, half) = (
         0.5 * (p[BLUR_XX] + p[BLUR_YY]),
         (0.5 * (p[BLUR_XX] - p[BLUR_YY])).hypot(p[BLUR_XY]),
@@ -464,7 +467,7 @@ fn patches(task: &Task<'_, Discs, N>, p: &Params, drawn: &[f64]) -> f64 {
     let mut cells = vec![Vec::new(); PATCHES * PATCHES];
     for (q, d) in task.pixels.iter().zip(drawn) {
         let (dx, dy) = ((q.x - p[SUN_X]) / p[SUN_R], (q.y - p[SUN_Y]) / p[SUN_R]);
-        if dx.hypot(dy) < 0.95 && *d > 0.3 * level && q.light < SATURATED {
+        if dx.hypot(dy) < 0.95 && *d > 0.3 * level && q.light < FULL_IN_FITS {
             let cell = |v: f64| ((0.5 + 0.5 * v) * PATCHES as f64) as usize;
             cells[cell(dy).min(PATCHES - 1) * PATCHES + cell(dx).min(PATCHES - 1)]
                 .push((q.light - d) / level);
@@ -680,7 +683,7 @@ fn toe_row(p: &Params) -> Row<N> {
     ((p[TONE] - p[TONE_2]) / TOE_SIGMA, by)
 }
 
-fn offset_row(p: &Params, offset: Known) -> Row<N> {
+fn offset_row(p: &Params, offset: Estimate) -> Row<N> {
     let (dx, dy) = (p[MOON_X] - p[SUN_X], p[MOON_Y] - p[SUN_Y]);
     let apart = length(dx, dy).max(1e-9);
     let unit = 1.0 / (p[SUN_R] * offset.sigma);

@@ -1,8 +1,9 @@
 //! How wide a sliver of light is across the Moon's limb.
 
 use super::rays::light_at;
-use super::surface::{FULL, PROFILE_PX, reach_px};
+use super::surface::{PROFILE_PX, reach_px};
 use crate::domain::Circle;
+use crate::domain::saturation::FULL_DISC;
 use crate::raster::{Channel, Frame};
 
 /// A sliver's width is told where it is this bright, of its brightest place, in so many directions.
@@ -18,7 +19,7 @@ pub(super) fn across_px(frame: &Frame, moon: Circle) -> Option<f64> {
     let profiles: Vec<Vec<f64>> = (0..DIRECTIONS)
         .filter_map(|n| profile(frame, moon, n as f64 / DIRECTIONS as f64))
         .collect();
-    let most = |p: &[f64]| p.iter().copied().fold(0.0, f64::max).min(FULL);
+    let most = |p: &[f64]| p.iter().copied().fold(0.0, f64::max).min(FULL_DISC);
     let peak = profiles.iter().map(|p| most(p)).fold(0.0, f64::max);
     let mut widths: Vec<f64> = profiles
         .iter()
@@ -50,11 +51,11 @@ fn profile(frame: &Frame, moon: Circle, part: f64) -> Option<Vec<f64>> {
 fn half_width_px(profile: &[f64]) -> Option<f64> {
     let top = (0..profile.len()).max_by(|a, b| profile[*a].total_cmp(&profile[*b]))?;
     let foot = profile.first()?.max(*profile.last()?);
-    let half = 0.5 * (profile[top].min(FULL) + foot);
+    let half = 0.5 * (profile[top].min(FULL_DISC) + foot);
     let first = (0..top).rfind(|k| profile[*k] < half)?;
     let last = (top..profile.len()).find(|k| profile[*k] < half)?;
     let wide_px = (last - first - 1) as f64 * PROFILE_PX;
-    let full_px = profile.iter().filter(|v| **v >= FULL).count() as f64 * PROFILE_PX;
+    let full_px = profile.iter().filter(|v| **v >= FULL_DISC).count() as f64 * PROFILE_PX;
     let told = full_px < MOST_FULL * wide_px;
     told.then(|| (wide_px * wide_px - full_px * full_px).sqrt())
 }

@@ -4,14 +4,13 @@
 //! The ridge of the sliver runs along the Moon's limb, since glare widens it alike to both sides; a circle of the known
 //! radius through the ridge gives the Moon's centre, and the vector the Sun's.
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::Vector2;
 
 use super::find::{NOTHING, Overview, regions_above};
 use super::flags::least_soft_px;
-use super::hint::DiscHint;
-use super::refine::LOOSE_RADIUS;
+use super::hint::{DiscHint, LOOSE_RADIUS};
 use super::ridge;
-use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb};
+use crate::domain::{APPROXIMATE_PX, Circle, DiscFit, Flag, Flags, Limb, NormalEquations};
 use crate::raster::{Channel, Frame};
 
 /// Widest sliver taken for one, in solar radii: some 40 s from a contact.
@@ -137,12 +136,13 @@ fn is_soft(frame: &Frame, fit: &DiscFit, hint: &DiscHint) -> bool {
 const LOW_SUN: f64 = 0.97;
 
 fn known(hint: &DiscHint) -> Option<Known> {
-    let (sun_radius_px, radius_sigma_px) = hint.sun_radius_px?;
+    let radius = hint.sun_radius_px?;
+    let sun_radius_px = radius.value;
     // Of a Sun of any size a thin sliver says too little.
-    if radius_sigma_px > LOOSE_RADIUS * sun_radius_px {
+    if radius.sigma > LOOSE_RADIUS * sun_radius_px {
         return None;
     }
-    let (ratio, _) = hint.moon_ratio?;
+    let ratio = hint.moon_ratio?.value;
     let ([right, down], sigma) = hint.moon_offset?;
     let width = 1.0 + right.hypot(down) - ratio;
     if sigma > SURE_OFFSET || !(DEEPEST - sigma..WIDEST + sigma).contains(&width) {
@@ -262,8 +262,8 @@ fn along_ridge(
     let mut ridge = Vec::new();
     for _ in 0..12 {
         ridge = ridge_about(points, centre, rho);
-        let (matrix, right) = normal(&ridge, centre, rho, towards, LEAST_SCATTER_PX);
-        let step = matrix.try_inverse()? * right;
+        let sums = normal(&ridge, centre, rho, towards, LEAST_SCATTER_PX);
+        let step = sums.covariance()? * sums.right;
         centre += step;
         if step.norm() < 1e-3 {
             break;
@@ -276,8 +276,7 @@ fn along_ridge(
     let rms_px = (square / ridge.len().max(1) as f64).sqrt();
     let arc_deg = (ridge.len() as f64 * BIN_PX / rho).to_degrees();
     let scatter = rms_px.max(LEAST_SCATTER_PX);
-    let (matrix, _) = normal(&ridge, centre, rho, towards, scatter);
-    let covariance = matrix.try_inverse()?;
+    let covariance = normal(&ridge, centre, rho, towards, scatter).covariance()?;
     let sigma_px = (0.5 * covariance.trace()).sqrt();
     let middle = ridge.iter().sum::<Vector2<f64>>() / ridge.len().max(1) as f64 - centre;
     let on_its_side = middle.dot(&towards) > 0.5 * middle.norm();
@@ -314,17 +313,16 @@ fn ridge_about(
         .collect()
 }
 
-/// Normal matrix and right side for a step of the centre, a prior on the direction of the light included.
+/// Normal equations for a step of the centre, a prior on the direction of the light included.
 fn normal(
     ridge: &[Vector2<f64>],
     centre: Vector2<f64>,
     rho: f64,
     towards: Vector2<f64>,
     scatter_px: f64,
-) -> (Matrix2<f64>, Vector2<f64>) {
+) -> NormalEquations<2> {
     let weight = BIN_PX / APART_PX / (scatter_px * scatter_px);
-    let mut matrix = Matrix2::zeros();
-    let mut right = Vector2::zeros();
+    let mut sums = NormalEquations::zeros();
     let mut middle = Vector2::zeros();
     for p in ridge {
         let away = p - centre;
@@ -333,14 +331,12 @@ fn normal(
         let off = distance - rho;
         // Far points (a ghost, a second light) count less, after Huber 1964.
         let robust = (3.0 * scatter_px / off.abs().max(1e-9)).min(1.0) * weight;
-        matrix += outward * outward.transpose() * robust;
-        right += outward * (off * robust);
+        sums.add(&outward, off, robust);
         middle += away;
     }
     let across = Vector2::new(-towards.y, towards.x);
     let middle = middle / ridge.len().max(1) as f64;
     let swing = 1.0 / (rho * VALLEY_DEG.to_radians()).powi(2);
-    matrix += across * across.transpose() * swing;
-    right += across * (across.dot(&middle) * swing);
-    (matrix, right)
+    sums.add(&across, across.dot(&middle), swing);
+    sums
 }

@@ -2,13 +2,14 @@
 //!
 //! No model of the limbs takes part, so that a fit led astray by cloud or saturation does not judge itself.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 
 use super::arcs::median;
 use super::find::Overview;
 use super::hint::DiscHint;
 use super::rays::light_at;
-use crate::domain::{Circle, DiscFit, DiscLook, EdgeLook, Limb};
+use crate::domain::saturation::FULL_DISC;
+use crate::domain::{Circle, DiscFit, DiscLook, EdgeLook, Limb, NormalEquations, SIGMAS_PER_MAD};
 use crate::raster::{Channel, Frame};
 
 /// Steps across the disc's radius at which it is sampled.
@@ -16,9 +17,6 @@ const STEPS: i32 = 24;
 
 /// Sampled at reduced size where a pixel there is no more than this part of the radius.
 const FINE: f64 = 1.0 / 12.0;
-
-/// Saturated from here on.
-pub(super) const FULL: f64 = 0.97;
 
 /// Part of the disc's usual light from which on a place counts as lit: limb and thin cloud are, the Moon and the sky are not.
 const LIT: f64 = 0.3;
@@ -166,8 +164,8 @@ fn outer_of(widths: &[(f64, f64)]) -> Option<OuterLimb> {
 }
 
 /// Light from which on a place is saturated in some channel.
-fn full_at(hint: &DiscHint) -> f64 {
-    FULL / hint.tint.unwrap_or(1.0).max(1.0)
+pub(super) fn full_at(hint: &DiscHint) -> f64 {
+    FULL_DISC / hint.tint.unwrap_or(1.0).max(1.0)
 }
 
 /// A place on the disc: from its centre in radii, and its light.
@@ -268,7 +266,7 @@ fn in_cells(spots: &[Spot], left: &[f64]) -> Option<f64> {
     let (mut square, mut noise) = (0.0, 0.0);
     for cell in &cells {
         let middle = median(cell.clone());
-        let apart = 1.4826 * median(cell.iter().map(|v| (v - middle).abs()).collect());
+        let apart = SIGMAS_PER_MAD * median(cell.iter().map(|v| (v - middle).abs()).collect());
         square += middle * middle;
         // The variance of a median is pi/2 times that of a mean.
         noise += std::f64::consts::FRAC_PI_2 * apart * apart / cell.len() as f64;
@@ -278,26 +276,22 @@ fn in_cells(spots: &[Spot], left: &[f64]) -> Option<f64> {
 
 /// Coefficients of three columns by least squares; `None` where the columns cannot be told apart.
 fn least_squares(rows: &[[f64; 3]], values: &[f64]) -> Option<[f64; 3]> {
-    let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+    let mut sums = NormalEquations::zeros();
     for (row, value) in rows.iter().zip(values) {
-        let row = Vector3::from(*row);
-        normal += row * row.transpose();
-        right += row * *value;
+        sums.add(&Vector3::from(*row), *value, 1.0);
     }
-    // A touch of damping holds a thin crescent, all of whose places are of one distance.
-    normal += Matrix3::identity() * (1e-6 * rows.len() as f64 + 1e-9);
-    let solved = normal.cholesky()?.solve(&right);
-    Some([solved[0], solved[1], solved[2]])
+    // A touch of it holds a thin crescent, all of whose places are of one distance.
+    sums.draw_to_zero(1e-6 * rows.len() as f64 + 1e-9);
+    Some(sums.solution()?.into())
 }
 
 /// How unsure the wave of two is for a scatter of 1 about it, along its worse axis: a short arc of limb says little of it.
 fn unsure(rows: &[[f64; 3]]) -> Option<f64> {
-    let mut normal = Matrix3::zeros();
+    let mut sums = NormalEquations::zeros();
     for row in rows {
-        let row = Vector3::from(*row);
-        normal += row * row.transpose();
+        sums.add(&Vector3::from(*row), 0.0, 1.0);
     }
-    let covariance = normal.try_inverse()?;
+    let covariance = sums.covariance()?;
     Some(covariance[(1, 1)].max(covariance[(2, 2)]).max(0.0).sqrt())
 }
 
@@ -439,7 +433,7 @@ fn edge(frame: &Frame, c: Circle, fit: &DiscFit, full: f64) -> Option<(EdgeLook,
         .zip(&squares)
         .map(|(row, v)| (v - row.iter().zip(&wave).map(|(r, c)| r * c).sum::<f64>()).abs())
         .collect();
-    let scatter = 1.4826 * median(off);
+    let scatter = SIGMAS_PER_MAD * median(off);
     let look = EdgeLook {
         directions: widths.len() as u32,
         quartile_px: sorted[sorted.len() / 4],

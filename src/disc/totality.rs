@@ -8,12 +8,13 @@ use nalgebra::{SMatrix, SVector};
 
 use super::circle::length;
 use super::find::{LimbArc, SECTORS};
-use super::fit::{Drawing, Known, LEAST_VARIANCE, Pixel, Row, SATURATED, Task, calm_px, pixels_at};
+use super::fit::{Drawing, LEAST_VARIANCE, Pixel, Row, Task, calm_px, pixels_at};
 use super::flat::{Flat, Squeeze};
 use super::gauss::share_and_density;
 use super::refine::STRETCH_SIGMA;
 use super::sampled::{Band, Places};
-use crate::domain::Circle;
+use crate::domain::saturation::FULL_IN_FITS;
+use crate::domain::{Circle, Estimate};
 use crate::raster::{Channel, Frame};
 
 /// Number of parameters.
@@ -63,7 +64,7 @@ pub(super) struct Start {
     /// Most it can be, by how steep the limb is seen.
     pub most_blur_px: f64,
     /// Moon's radius in pixels.
-    pub radius: Option<Known>,
+    pub radius: Option<Estimate>,
     /// Flattening.
     pub squeeze: Option<Squeeze>,
 }
@@ -112,27 +113,27 @@ fn once(
     let silhouette = Silhouette { start: *start };
     let v = start.blur_px * start.blur_px;
     let mut known = vec![
-        (BLUR, Known::new(v, 2.0 * v + 1.0)),
-        (VEIL, Known::new(start.veil / start.corona, 0.3)),
-        (FALL, Known::new(6.0, 4.0)),
-        (TONE, Known::new(0.0, 0.2)),
-        (CORONA, Known::new(0.0, 1.5)),
+        (BLUR, Estimate::new(v, 2.0 * v + 1.0)),
+        (VEIL, Estimate::new(start.veil / start.corona, 0.3)),
+        (FALL, Estimate::new(6.0, 4.0)),
+        (TONE, Estimate::new(0.0, 0.2)),
+        (CORONA, Estimate::new(0.0, 1.5)),
     ];
     for k in 1..=PAIRS {
         let spread = 1.2 / k as f64;
-        known.push((CORONA + 2 * k - 1, Known::new(0.0, spread)));
-        known.push((CORONA + 2 * k, Known::new(0.0, spread)));
+        known.push((CORONA + 2 * k - 1, Estimate::new(0.0, spread)));
+        known.push((CORONA + 2 * k, Estimate::new(0.0, spread)));
     }
     // Pixels that do not err independently, and glare the model cannot draw, say less of the size than they seem to.
     known.extend(
         start
             .radius
-            .map(|r| (RADIUS, Known::new(r.value, r.sigma / CORRELATED))),
+            .map(|r| (RADIUS, Estimate::new(r.value, r.sigma / CORRELATED))),
     );
     known.extend(
         start
             .squeeze
-            .map(|q| (STRETCH, Known::new(q.stretch, STRETCH_SIGMA * q.stretch))),
+            .map(|q| (STRETCH, Estimate::new(q.stretch, STRETCH_SIGMA * q.stretch))),
     );
     let mut free = [true; N];
     free[STRETCH] = start.squeeze.is_some();
@@ -153,7 +154,7 @@ fn once(
         (turn.rem_euclid(1.0) * STRETCHES as f64) as usize % STRETCHES
     });
     let shown_px = (per_axis(&fit.covariance) * CORRELATED).max(per_axis(&together));
-    let saturated = pixels.iter().filter(|q| q.light >= SATURATED).count();
+    let saturated = pixels.iter().filter(|q| q.light >= FULL_IN_FITS).count();
     let saturated = saturated as f64 / pixels.len() as f64;
     // Measured on drawn frames: streamers are finer than the model's waves, and beyond saturation the limb hides.
     let model = 0.03 + 0.15 * (saturated / 0.2).min(1.0);

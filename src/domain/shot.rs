@@ -228,7 +228,8 @@ impl Exposure {
     /// Light gathered relative to 1 s at f/1 and ISO 100, in stops: `log2(t · ISO/100 / N²)`.
     ///
     /// Aperture and ISO count as f/1 and ISO 100 where absent, so only differences between frames of the same body
-    /// and the same gaps mean something. `None` without a usable shutter time.
+    /// and the same gaps mean something. `None` without a usable shutter time. By the numbers on the dials, up to a sixth of a stop off;
+    /// [`true_stops`](super::true_stops) has what the camera does.
     pub fn stops(&self) -> Option<f64> {
         let t = self.shutter_s.filter(|t| t.is_finite() && *t > 0.0)?;
         let n = self

@@ -9,6 +9,7 @@ use std::f64::consts::TAU;
 
 use super::sky::{Bare, air_stops, bare, limb_stops, without_disc};
 use crate::catalogue::ShotRecord;
+use crate::domain::saturation::FULL_SHARE;
 use crate::domain::{DiscLook, Flag, Limb, Phase, upper_median};
 
 /// A frame so much short of the clear ones' light, in stops, stood behind cloud: of an exposure that a clear one has, and of others, where
@@ -23,9 +24,6 @@ const SAME_STOPS: f64 = 0.2;
 const AGREE: f64 = 0.2;
 const LEAST_CLEAR: usize = 3;
 const CLEAR_PART: usize = 8;
-
-/// With a greater share of its disc saturated a frame has no brightness.
-const SATURATED: f64 = 0.1;
 
 /// Light about the disc, over its light and for the part of it that is bare, above that of most frames of the lens: more is cloud's. What
 /// most have is the filter's or the lens's own.
@@ -120,7 +118,7 @@ fn partial(record: &ShotRecord, index: usize) -> Option<Partial> {
         record.phase,
         Phase::Totality | Phase::Unrelated | Phase::Untimed
     );
-    let look = disc_look(record).filter(|look| look.saturated <= SATURATED && look.level > 0.0)?;
+    let look = disc_look(record).filter(|look| look.saturated <= FULL_SHARE && look.level > 0.0)?;
     let sky = record.predicted.filter(|_| !covered && fit.sun.is_some())?;
     let exposure = record.shot.exposure.stops()?;
     // Of a crescent so thin that it hardly reaches in from the limb the sky's light is measured, not its own.
@@ -245,7 +243,7 @@ fn veil(record: &ShotRecord, light: f64) -> Option<f64> {
 fn corona_light(record: &ShotRecord) -> Option<f64> {
     record.disc.filter(|fit| fit.limb == Limb::Moon)?;
     let look = disc_look(record)?;
-    let told = look.saturated <= SATURATED && (MEASURABLE.0..MEASURABLE.1).contains(&look.level);
+    let told = look.saturated <= FULL_SHARE && (MEASURABLE.0..MEASURABLE.1).contains(&look.level);
     Some(look.level.log2() - record.shot.exposure.stops().filter(|_| told)?)
 }
 

@@ -2,6 +2,7 @@
 
 use super::sky::{air_stops, bare, without_disc};
 use crate::catalogue::ShotRecord;
+use crate::domain::saturation::FULL_DISC;
 use crate::domain::{Flag, Limb, Phase, upper_median};
 
 /// So much less of the disc is lit than the Moon leaves bare, as a share of the disc and of what it leaves.
@@ -31,9 +32,6 @@ const MEAN_OF_PEAK: f64 = 0.8;
 /// is not behind cloud (drawn thick cloud: sky over 0.024).
 const FULL_LIGHT: f64 = 0.7;
 const DARK_SKY: f64 = 0.01;
-
-/// Saturated from here on.
-const FULL: f64 = 0.97;
 
 /// Fewest frames of a lens that tell its light and size.
 const LEAST_FRAMES: usize = 3;
@@ -132,7 +130,7 @@ fn is_part_of_a_sun(record: &ShotRecord, usual: &Usual) -> bool {
         let share = bare(&sky).map_or(0.0, |bare| bare.share);
         let area_px = std::f64::consts::PI * usual.sun_radius_px.powi(2) * share;
         let light = (look.mean - look.sky) * usual.picture_px as f64;
-        look.peak < FULL
+        look.peak < FULL_DISC
             && look.peak > FULL_LIGHT * due
             && look.sky < DARK_SKY * look.peak
             && share > LEAST_BARE

@@ -4,7 +4,7 @@ use super::blur::blur;
 use super::light::luminance;
 use super::stack::Stack;
 use super::{LimbLight, Merged};
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 
 /// Why a layer is not made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -255,11 +255,7 @@ pub(super) fn fine_structure(merged: &Merged) -> Result<(), NotCarried> {
             noise_share(&along_ring(merged, r, apart_px)?)
         })
         .collect();
-    if shares.is_empty() {
-        return Err(NotCarried::Nothing);
-    }
-    shares.sort_by(f64::total_cmp);
-    let found = shares[shares.len() / 2];
+    let found = upper_median(&mut shares).ok_or(NotCarried::Nothing)?;
     if found > MOST_NOISE {
         return Err(NotCarried::Noise {
             found,

@@ -6,10 +6,9 @@ use super::light::LEAST_GOOD;
 use super::place::Placement;
 use super::second_pass::{Pair, Ready, Stacked, set_moon};
 use super::stack::Grid;
-use super::stops::true_stops;
 use super::survey::Survey;
 use super::{FrameReport, MergeInput, Merged};
-use crate::domain::{Circle, Notice};
+use crate::domain::{Circle, Notice, true_stops};
 
 impl Ready<'_> {
     /// Sets the Moon's disc in place and puts the result together.

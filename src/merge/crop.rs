@@ -2,8 +2,7 @@
 
 use super::canvas::square;
 use super::light::luminance;
-use super::ranked::ranked;
-use crate::domain::Circle;
+use crate::domain::{Circle, quantile};
 use crate::raster::{LinearRgb, Rect, linear_to_srgb};
 
 /// Coded value at which the brightest fifth of a ring about the Sun no longer stands out from a black wall (our choice:
@@ -43,7 +42,7 @@ fn ring_level(shown: &LinearRgb, sun: &Circle, radii: f64) -> Option<f32> {
     if levels.len() < PLACES / 4 {
         return None;
     }
-    ranked(&mut levels, BRIGHT)
+    quantile(&mut levels, BRIGHT)
 }
 
 /// The part of a picture of `size` within so many solar radii of the Sun's centre, to the left, right, above and below.

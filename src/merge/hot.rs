@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 
 use memchr::memchr_iter;
 
-use super::ranked::ranked;
+use crate::domain::upper_median;
 use crate::raster::{Frame, Samples};
 
 /// Times its noise by which a place must stand out: of 72 million values of a 24-megapixel frame chance lifts less than
@@ -203,7 +203,7 @@ impl Noise {
                 return 0.0;
             }
             // Median to sigma, and from a second difference to one value.
-            ranked(&mut list, 0.5).unwrap_or(0.0) * 1.4826 / 6.0_f32.sqrt()
+            upper_median(&mut list).unwrap_or(0.0) * 1.4826 / 6.0_f32.sqrt()
         });
         let mut out = Self {
             sigma,

@@ -3,10 +3,9 @@
 use std::sync::Arc;
 
 use super::place::{Placement, Sky, centre};
-use super::stops::true_stops;
 use super::survey::Grids;
 use super::{MIN_RADIUS_PX, MergeError, MergeInput, MergeOptions};
-use crate::domain::Circle;
+use crate::domain::{Circle, true_stops, upper_median};
 use crate::raster::Frame;
 
 /// Moon's radii that differ by more than this from the reference's mean another scale of picture.
@@ -167,7 +166,5 @@ pub(super) fn usable_inputs(inputs: &[MergeInput]) -> Result<Vec<usize>, MergeEr
 }
 
 pub(super) fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut list: Vec<f64> = values.collect();
-    list.sort_by(f64::total_cmp);
-    list.get(list.len() / 2).copied().unwrap_or(0.0)
+    upper_median(&mut values.collect::<Vec<f64>>()).unwrap_or(0.0)
 }

@@ -3,10 +3,8 @@
 use super::Merged;
 use super::light::{Conversion, Light};
 use super::mask::Mask;
-use super::ranked::ranked;
 use super::stack::Stack;
-use super::stops::true_stops;
-use crate::domain::Exposure;
+use crate::domain::{Exposure, true_stops, upper_median};
 use crate::raster::{Frame, LinearRgb, Rect};
 
 /// One input frame brought into register with the merged map, for blending by hand: the same size, the same Sun,
@@ -69,7 +67,7 @@ pub(super) fn sky_unrest(merged: &Merged) -> f32 {
         return 0.0;
     }
     // Median to sigma, and from a difference to one of the two.
-    ranked(&mut steps, 0.5).unwrap_or(0.0) * 1.4826 / std::f32::consts::SQRT_2
+    upper_median(&mut steps).unwrap_or(0.0) * 1.4826 / std::f32::consts::SQRT_2
 }
 
 /// Some of the light far from the Sun, per channel.

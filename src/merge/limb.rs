@@ -7,9 +7,8 @@ use super::light::{Conversion, LEAST_GOOD, Light, Noise, Weighing, smooth_step};
 use super::mask::Mask;
 use super::place::{Placement, Sky, centre};
 use super::stack::Stack;
-use super::stops::true_stops;
 use super::{LimbLight, MergeInput, Merged, NotCarried, carried};
-use crate::domain::Circle;
+use crate::domain::{Circle, true_stops};
 use crate::raster::{Frame, Rect};
 
 /// How far outside its fitted limb a frame's Moon still hides light, in pixels: seeing and the fit's own error.

@@ -32,7 +32,6 @@ mod photometry;
 mod place;
 mod placing;
 mod profile;
-mod ranked;
 mod register;
 mod relief;
 mod response;
@@ -41,7 +40,6 @@ mod rounding;
 mod run;
 mod second_pass;
 mod stack;
-mod stops;
 mod survey;
 mod tile;
 mod tint;
@@ -59,10 +57,10 @@ pub use place::Flattened;
 pub use response::Response;
 pub use run::{Layers, merge};
 pub use stack::LimbLight;
-pub use stops::{true_shutter_s, true_stops};
 pub use view::{ViewOptions, view};
 
 use crate::domain::{Circle, Exposure, Notice};
+pub use crate::domain::{true_shutter_s, true_stops};
 use crate::raster::LinearRgb;
 
 /// One frame of totality and what is known about it.

@@ -6,6 +6,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::response::{Response, TERMS, basis};
 use super::survey::{self, CELLS, Survey};
+use crate::domain::upper_median;
 
 /// Coded sRGB values used: lower ones are noise and rounding, higher ones near clipping. As linear light.
 const USABLE: [f32; 2] = [0.008, 0.80];
@@ -110,8 +111,7 @@ fn black_level(frames: &[Exposed]) -> [f32; 3] {
                 (f64::from(base[channel]) * ratio - level) / (ratio - 1.0)
             })
             .collect();
-        found.sort_by(f64::total_cmp);
-        let middle = found.get(found.len() / 2).copied().unwrap_or(0.0);
+        let middle = upper_median(&mut found).unwrap_or(0.0);
         middle.clamp(0.0, 0.02) as f32
     })
 }

@@ -1,7 +1,6 @@
 //! Brightness against distance from the Sun.
 
-use super::ranked::ranked;
-use crate::domain::Circle;
+use crate::domain::{Circle, upper_median};
 
 /// Rings per factor of e in distance.
 const RINGS_PER_E: f64 = 90.0;
@@ -87,7 +86,7 @@ fn steady(lists: Vec<Vec<f32>>) -> Vec<f32> {
             if list.len() < 12 {
                 return None;
             }
-            let median = ranked(&mut list, 0.5)?;
+            let median = upper_median(&mut list)?;
             (median > 0.0).then(|| median.ln())
         })
         .collect();

@@ -11,7 +11,7 @@ use super::Merged;
 use super::light::luminance;
 use super::look::Look;
 use super::masked::Masked;
-use super::ranked::ranked;
+use crate::domain::{quantile, upper_median};
 
 /// Sigmas of grain at which half of a difference is left out (our choice, by real and drawn coronas: three and more lose
 /// faint streamers of grainy film, two leave some grain).
@@ -249,9 +249,11 @@ fn of_sectors(sectors: Vec<Vec<f32>>) -> Option<f32> {
     /// Differences in a sector that tell its noise.
     const ENOUGH: usize = 30;
     let full = sectors.into_iter().filter(|list| list.len() >= ENOUGH);
-    let mut medians: Vec<f32> = full.filter_map(|mut list| ranked(&mut list, 0.5)).collect();
+    let mut medians: Vec<f32> = full
+        .filter_map(|mut list| upper_median(&mut list))
+        .collect();
     // Median to sigma, and from a second difference (variance of 1, 4 and 1) to one of the three.
-    ranked(&mut medians, QUIET).map(|m| m * 1.4826 / 6.0_f32.sqrt())
+    quantile(&mut medians, QUIET).map(|m| m * 1.4826 / 6.0_f32.sqrt())
 }
 
 /// Second differences along rows over the light about them, by ring and sector.

@@ -10,9 +10,8 @@ use super::place::{Placement, centre};
 use super::placing::Placed;
 use super::rounding::Rounding;
 use super::stack::Stack;
-use super::stops::true_stops;
 use super::{ExposureLayer, Layers};
-use crate::domain::Circle;
+use crate::domain::{Circle, true_stops};
 use crate::raster::LinearRgb;
 
 /// Slip of the Moon at which a frame's light just outside the limb hardly counts: there the corona, not the Moon,

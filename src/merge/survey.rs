@@ -2,12 +2,9 @@
 
 use super::hot::{self, Specks};
 use super::place::Placement;
-use super::ranked::ranked;
-use crate::domain::Circle;
+use crate::domain::saturation::FULL_IN_MERGE;
+use crate::domain::{Circle, upper_median};
 use crate::raster::{Frame, LinearImage, Rect, Samples};
-
-/// Coded values at or above this count as clipped, as a fraction of the largest. Tone curves flatten below it.
-const CLIPPED: f32 = 0.955;
 
 /// Cells of the photometric grid on a side.
 pub(crate) const CELLS: usize = 144;
@@ -204,10 +201,7 @@ fn inside(frame: &Frame, x: f64, y: f64) -> Option<[usize; 2]> {
 
 /// Whether decoded light stands for a coded value at the top.
 pub(crate) fn is_clipped(light: f32) -> bool {
-    /// Light of the coded value [`CLIPPED`] (IEC 61966-2-1).
-    const LIMIT: f32 = 0.902;
-    debug_assert!((crate::raster::linear_to_srgb(LIMIT) - CLIPPED).abs() < 2e-3);
-    light >= LIMIT
+    light >= FULL_IN_MERGE
 }
 
 /// Per-channel median over the inner half of the Moon's disc.
@@ -226,7 +220,7 @@ fn moon_level(frame: &Frame, moon: &Circle) -> Option<[f32; 3]> {
             }
         }
     }
-    Some(values.map(|mut list| ranked(&mut list, 0.5).unwrap_or(0.0)))
+    Some(values.map(|mut list| upper_median(&mut list).unwrap_or(0.0)))
 }
 
 /// The registration picture: luminance at the grid's pitch, between pixels by bilinear interpolation. Nearest pixels

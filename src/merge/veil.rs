@@ -8,7 +8,7 @@
 use super::Merged;
 use super::layer::{sky_percentiles, sky_unrest};
 use super::light::luminance;
-use super::ranked::ranked;
+use crate::domain::quantile;
 
 /// Sky and veil per channel, in the map's unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -82,7 +82,7 @@ fn face_level(merged: &Merged) -> [f32; 3] {
             }
         }
     }
-    lists.map(|mut list| ranked(&mut list, FACE_PART).map_or(0.0, |v| v.max(0.0)))
+    lists.map(|mut list| quantile(&mut list, FACE_PART).map_or(0.0, |v| v.max(0.0)))
 }
 
 /// Distance in solar radii and light over the sky of the faintest tenth of rings about the Sun, from beside the limb to

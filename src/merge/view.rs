@@ -6,9 +6,9 @@ use super::Merged;
 use super::edge::draw_limb;
 use super::light::{luminance, smooth_step};
 use super::look::Look;
-use super::ranked::ranked;
 use super::relief::{Fine, Relief};
 use super::tint::{Colours, coloured, cores};
+use crate::domain::quantile;
 use crate::raster::LinearRgb;
 
 /// How to show a merged corona.
@@ -171,7 +171,7 @@ impl<'a> Scene<'a> {
     /// Level at a part of the ranking of the places so far off the Moon's limb; 0 where there are none.
     fn ranked(&self, part: f64, is: impl Fn(f32) -> bool) -> f32 {
         let mut levels: Vec<f32> = self.places(is).map(|(x, y)| self.level(x, y)).collect();
-        ranked(&mut levels, part).unwrap_or(0.0)
+        quantile(&mut levels, part).unwrap_or(0.0)
     }
 
     /// Some 40,000 places within two lunar radii, of those so far off the Moon's limb.

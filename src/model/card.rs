@@ -132,7 +132,7 @@ impl<'a> Card<'a> {
                 moment.hint(shot, &lens, turn, place, self.settled)
             }
             _ => DiscHint {
-                sun_radius_px: lens.sun_radius_at(shot).map(Estimate::pair),
+                sun_radius_px: lens.sun_radius_at(shot),
                 tint: lens.tint,
                 totality: Some(false),
                 ..DiscHint::default()
@@ -279,9 +279,9 @@ impl<'a> Card<'a> {
             .hint()
             .and_then(|hint| hint.sun_radius_px);
         let now = self.known.lenses.of(&self.shots[index]);
-        let now = now.sun_radius_at(&self.shots[index]).map(Estimate::pair);
+        let now = now.sun_radius_at(&self.shots[index]);
         then.zip(now)
-            .is_some_and(|(then, now)| (then.0 - now.0).abs() > then.1.min(now.1))
+            .is_some_and(|(then, now)| (then.value - now.value).abs() > then.sigma.min(now.sigma))
     }
 
     /// Whether a frame's discs are flattened otherwise than they were measured with.
@@ -299,7 +299,7 @@ impl<'a> Card<'a> {
             .map(|index| {
                 let (ratio, _) = self.stated_sizes(index);
                 let hint = DiscHint {
-                    moon_ratio: Some(Estimate::relative(ratio, LEARNING_RATIO_SIGMA).pair()),
+                    moon_ratio: Some(Estimate::relative(ratio, LEARNING_RATIO_SIGMA)),
                     ..DiscHint::default()
                 };
                 discs_of(index, hint)
@@ -343,7 +343,7 @@ impl<'a> Card<'a> {
                 let hint = self.expected(index);
                 let ratio = self.moment(index)?.ratio();
                 let loose = DiscHint {
-                    moon_ratio: Some(Estimate::relative(ratio, LEARNING_RATIO_SIGMA).pair()),
+                    moon_ratio: Some(Estimate::relative(ratio, LEARNING_RATIO_SIGMA)),
                     ..hint
                 };
                 Some(discs_of(index, loose))

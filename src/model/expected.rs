@@ -66,16 +66,16 @@ impl Moment {
         settled: bool,
     ) -> DiscHint {
         let sizes = DiscHint {
-            sun_radius_px: lens.sun_radius_at(shot).map(Estimate::pair),
+            sun_radius_px: lens.sun_radius_at(shot),
             tint: lens.tint,
-            moon_ratio: Some(lens.shown_ratio(self.ratio(), shot).pair()),
+            moon_ratio: Some(lens.shown_ratio(self.ratio(), shot)),
             ..DiscHint::default()
         };
         let Some((utc, sigma_s)) = self.timed else {
             return sizes;
         };
         DiscHint {
-            offset_solar_radii: settled.then(|| distance(place, utc, sigma_s).pair()),
+            offset_solar_radii: settled.then(|| distance(place, utc, sigma_s)),
             moon_offset: turn.map(|turn| vector(place, utc, sigma_s, turn)),
             squeeze: turn.map(|turn| {
                 let zenith_deg = self

@@ -8,7 +8,7 @@ use super::mountains::Mountains;
 use super::{Given, ModelError};
 use crate::contacts::{self, ContactsOptions};
 use crate::domain::{
-    Contacts, GpsFix, LocalKind, Notice, NoticeKind, Shot, Site, SiteSource, SunMoon,
+    Contacts, GpsFix, LocalKind, Notice, NoticeKind, Shot, Site, SiteSource, SunMoon, upper_median,
 };
 use crate::ephemeris::{self, Eclipse, EclipseView};
 use crate::phase::zone::{self, Zone};
@@ -339,9 +339,8 @@ fn most_central(fixes: &[GpsFix]) -> Option<GpsFix> {
         .filter(|fix| apart_deg(fix, central) <= SAME_PLACE_DEG)
         .filter_map(|fix| fix.elev_m)
         .collect();
-    heights.sort_by(f64::total_cmp);
     Some(GpsFix {
-        elev_m: heights.get(heights.len() / 2).copied(),
+        elev_m: upper_median(&mut heights),
         ..*central
     })
 }

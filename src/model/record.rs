@@ -16,7 +16,7 @@ use crate::catalogue::{CameraRecord, CardRecord, Catalogue, ShotRecord, VERSION}
 use crate::clock::Turn;
 use crate::domain::{
     APPROXIMATE_PX, Burst, CameraId, Circle, DiscFit, FileFormat, Flag, Limb, LocalKind, NoDisc,
-    Notice, NoticeKind, Phase, Role, Shot, SunMoon, TaggedShot, Unreadable,
+    Notice, NoticeKind, Phase, Role, Shot, SunMoon, TaggedShot, Unreadable, upper_median,
 };
 use crate::flag;
 use crate::phase;
@@ -255,11 +255,7 @@ fn sun_radii(shots: &[Shot], seen: &[Seen]) -> BTreeMap<ScaleKey, f64> {
     }
     found
         .into_iter()
-        .map(|(key, mut radii)| {
-            radii.sort_by(f64::total_cmp);
-            let middle = radii[radii.len() / 2];
-            (key, middle)
-        })
+        .filter_map(|(key, mut radii)| Some((key, upper_median(&mut radii)?)))
         .collect()
 }
 

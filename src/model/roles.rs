@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::discs::{ScaleKey, Seen, scale_key};
-use crate::domain::{CameraId, Role, Shot};
+use crate::domain::{CameraId, Role, Shot, upper_median};
 
 /// From this focal length on, as on 36 by 24 mm, a lens is long: it shows the Sun at 1/19 of the picture's height or more (common
 /// practice calls 200 mm the least for the Sun; half of it keeps doubtful lenses in).
@@ -85,9 +85,8 @@ fn role_of(shot: &Shot, by_disc: Option<Role>) -> Option<Role> {
 }
 
 fn role_of_discs(mut sizes: Vec<f64>) -> Option<Role> {
-    sizes.sort_by(f64::total_cmp);
-    let middle = sizes.get(sizes.len() / 2)?;
-    Some(if *middle >= LONG_FROM_SIDE_FRACTION {
+    let middle = upper_median(&mut sizes)?;
+    Some(if middle >= LONG_FROM_SIDE_FRACTION {
         Role::Tele
     } else {
         Role::Wide

@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use crate::domain::Estimate;
+use crate::domain::{Estimate, SIGMAS_PER_MAD, median, upper_median};
 
 /// Least step, as a fraction of the radius: a third of a pixel at 60 px.
 const LEAST_STEP: f64 = 0.005;
@@ -101,7 +101,9 @@ fn cut(suns: &[SunSize], span: Range<usize>, cuts: &mut Vec<usize>) {
 fn steps(before: &[SunSize], after: &[SunSize]) -> bool {
     let before = &before[before.len().saturating_sub(AROUND)..];
     let after = &after[..after.len().min(AROUND)];
-    let (old, new) = (middle(before), middle(after));
+    let (Some(old), Some(new)) = (middle(before), middle(after)) else {
+        return false;
+    };
     // Of two frames that disagree the one that says less counts.
     let nearest = |side: &[SunSize], own: f64, other: f64| match side.len() {
         FEWEST => side
@@ -122,13 +124,12 @@ fn steps(before: &[SunSize], after: &[SunSize]) -> bool {
 
 fn stretch(suns: &[SunSize], least_sigma: f64) -> Option<Stretch> {
     let (first, last) = (suns.first()?, suns.last()?);
-    let radius_px = middle(suns);
+    let radius_px = middle(suns)?;
     let mut apart: Vec<f64> = suns
         .iter()
         .map(|s| (s.radius_px - radius_px).abs())
         .collect();
-    apart.sort_by(f64::total_cmp);
-    let spread_px = 1.4826 * apart[apart.len() / 2];
+    let spread_px = SIGMAS_PER_MAD * upper_median(&mut apart)?;
     Some(Stretch {
         from_s: first.time_s,
         to_s: last.time_s,
@@ -138,10 +139,8 @@ fn stretch(suns: &[SunSize], least_sigma: f64) -> Option<Stretch> {
     })
 }
 
-fn middle(suns: &[SunSize]) -> f64 {
-    let mut radii: Vec<f64> = suns.iter().map(|s| s.radius_px).collect();
-    radii.sort_by(f64::total_cmp);
-    0.5 * (radii[(radii.len() - 1) / 2] + radii[radii.len() / 2])
+fn middle(suns: &[SunSize]) -> Option<f64> {
+    median(&mut suns.iter().map(|s| s.radius_px).collect::<Vec<f64>>())
 }
 
 #[cfg(test)]

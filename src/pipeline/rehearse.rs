@@ -5,7 +5,7 @@ use std::path::Path;
 use super::{PipelineError, Watch};
 use crate::catalogue::ShotRecord;
 use crate::disc::{self, DiscHint};
-use crate::domain::{Estimate, FileFormat, Flag, Notice, Shot};
+use crate::domain::{FileFormat, Flag, Notice, Shot};
 use crate::model::at_once::{colour_bytes, each_frame};
 use crate::model::card::Card;
 use crate::model::desk::Desk;
@@ -95,7 +95,7 @@ fn in_colour(
         let shot = &shots[index];
         let frame = raster::decode(&shot.file.path, shot.orientation).ok()?;
         let hint = DiscHint {
-            sun_radius_px: learned.of(shot).sun_radius_at(shot).map(Estimate::pair),
+            sun_radius_px: learned.of(shot).sun_radius_at(shot),
             totality: Some(false),
             ..DiscHint::default()
         };

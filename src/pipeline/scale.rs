@@ -2,7 +2,8 @@
 
 use super::light::{self, Lit};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Flag, Limb, Notice};
+use crate::domain::saturation::FULL_IN_SCALING;
+use crate::domain::{Circle, Flag, Limb, Notice, upper_median};
 use crate::ephemeris::air_mass;
 use crate::merge::{self, Merged};
 use crate::model::discs::scale_key;
@@ -17,9 +18,6 @@ const MOST_COVERED: f64 = 0.25;
 /// The disc is measured within this share of its radius; the limb itself is blurred. The rim left out is 4 % of the area at
 /// about half the mean brightness (limb darkening), which moves the mean by 2 %.
 const WITHIN: f64 = 0.98;
-
-/// Pixels this near to saturation say only how bright a disc is at least.
-const NEAR_FULL: f32 = 0.9;
 
 /// The Moon's limb is kept away from by this share of the Sun's radius.
 const CLEAR_OF_MOON: f64 = 0.03;
@@ -68,9 +66,9 @@ pub(crate) fn dimming_per_air_mass(
     /// Slopes between frames that are enough for their middle to stand against a spoilt frame or two.
     const ENOUGH: usize = 6;
     let points = filtered_suns(catalogue, merged, merged_from, 0.0);
-    let slopes = slopes(&points);
+    let mut slopes = slopes(&points);
     let enough = slopes.len() >= ENOUGH;
-    let slope = middle(slopes).filter(|s| enough && (0.0..=MOST_DIMMING).contains(s))?;
+    let slope = upper_median(&mut slopes).filter(|s| enough && (0.0..=MOST_DIMMING).contains(s))?;
     Some((slope, points.len()))
 }
 
@@ -120,13 +118,13 @@ const MOST_DIMMING: f64 = 0.5;
 /// each air mass dims by the same share (Bouguer's law), found as the middle of the slopes between the frames (P. K. Sen 1968,
 /// "Estimates of the regression coefficient based on Kendall's tau", J. Am. Stat. Assoc. 63, 1379). `None` without a frame.
 fn through_air(points: &[(f64, f64)], wanted: f64) -> Option<(f64, f64)> {
-    let slope = middle(slopes(points)).map_or(0.0, |s| s.clamp(0.0, MOST_DIMMING));
-    let level: Vec<f64> = points
+    let slope = upper_median(&mut slopes(points)).map_or(0.0, |s| s.clamp(0.0, MOST_DIMMING));
+    let mut level: Vec<f64> = points
         .iter()
         .map(|(x, y)| y + slope * (wanted - x))
         .collect();
-    let at = middle(level.clone())?;
-    let apart = middle(level.iter().map(|l| (l - at).abs()).collect())?;
+    let at = upper_median(&mut level)?;
+    let apart = upper_median(&mut level.iter().map(|l| (l - at).abs()).collect::<Vec<f64>>())?;
     Some((at, apart.exp_m1()))
 }
 
@@ -141,11 +139,6 @@ fn slopes(points: &[(f64, f64)]) -> Vec<f64> {
         }
     }
     out
-}
-
-fn middle(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 fn is_filtered_sun(record: &ShotRecord) -> bool {
@@ -182,7 +175,7 @@ fn disc_level(lit: &Lit, merged: &Merged) -> Option<f64> {
                 continue;
             }
             let rgb = frame.rgb(x, y);
-            full += usize::from(frame.value(x, y, Channel::Max) > NEAR_FULL);
+            full += usize::from(frame.value(x, y, Channel::Max) > FULL_IN_SCALING);
             let [r, g, b] = std::array::from_fn(|c| {
                 f64::from(merged.response.light((rgb[c] - merged.black[c]).max(0.0)))
             });

@@ -11,13 +11,13 @@ use super::curve::curves;
 use super::films::films;
 use super::markup::{
     base64, calendar_date, clock_time, counted, link, list, minutes, paragraph, safe, section,
-    table, table_of, zone_of,
+    table, table_of,
 };
 use super::missed::missed;
 use super::shots::{Thumb, Thumbs, bursts, shot_table};
 use crate::catalogue::{Catalogue, ShotRecord};
 use crate::domain::{
-    Contacts, Coverage, LocalKind, MoonLimb, Phase, SiteSource, SunMoon, safety_words,
+    Contacts, Coverage, LocalKind, MoonLimb, Phase, SiteSource, SunMoon, Zone, safety_words,
 };
 
 /// Look of the page.
@@ -70,7 +70,7 @@ pub struct PageInput<'a> {
 
 /// Writes the page: one self-contained HTML document that loads nothing. Same input, same bytes.
 pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
-    let zone = zone_of(catalogue.zone.as_deref());
+    let zone = Zone::rules_of(catalogue.zone.as_deref());
     let contacts = catalogue.contacts.as_ref();
     let thumb: Thumbs<'_> = input.thumb;
     // What one made comes first, then how it is known, then every frame.

@@ -3,6 +3,7 @@
 use super::level::{Rings, rings};
 use super::pose::{Light, Pose};
 use super::tile::Tile;
+use crate::domain::saturation::FULL_IN_STRIP;
 use crate::domain::{Circle, SIGMAS_PER_MAD, quantile, upper_median};
 use crate::raster::{LinearRgb, Placing, resampled};
 
@@ -258,7 +259,7 @@ fn clipped(source: &LinearRgb, sun: &Circle) -> f64 {
             let most = source.at(x, y).into_iter().fold(0.0, f32::max);
             if inside && most > 0.05 {
                 lit += 1;
-                full += u32::from(most > 0.995);
+                full += u32::from(most > FULL_IN_STRIP);
             }
         }
     }

@@ -211,8 +211,8 @@ fn a_plain_card_is_measured_once_and_everything_about_it_is_known() {
         let ([right, down], sigma) = hint.moon_offset.unwrap();
         let off = (right - x).hypot(down - y);
         assert!(off < 0.002 + 3.0 * sigma, "{index}: {off} {sigma}");
-        assert!((hint.sun_radius_px.unwrap().0 - 150.0).abs() < 0.01);
-        let (ratio, ratio_sigma) = hint.moon_ratio.unwrap();
+        assert!((hint.sun_radius_px.unwrap().value - 150.0).abs() < 0.01);
+        let (ratio, ratio_sigma) = hint.moon_ratio.unwrap().pair();
         let shown = sky.ratio() + EXCESS_PX / 150.0;
         assert!((ratio - shown).abs() < 3.0 * ratio_sigma, "{ratio} {shown}");
         assert_eq!((hint.tint, hint.totality), (Some(1.5), Some(false)));
@@ -240,7 +240,7 @@ fn a_zoom_that_slips_has_the_frames_after_it_measured_again() {
     for index in 0..world.shots.len() {
         let now = card.expected(index).sun_radius_px.unwrap();
         assert!(
-            (now.0 - world.radius_px(index)).abs() < 0.5,
+            (now.value - world.radius_px(index)).abs() < 0.5,
             "{index}: {now:?}"
         );
     }

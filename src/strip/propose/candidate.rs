@@ -2,7 +2,7 @@
 
 use super::super::pose::{Light, light_of_shot};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{Circle, Flag, LocalKind, Phase, Role, Utc};
+use crate::domain::{Circle, Flag, LocalKind, Phase, Role, Utc, upper_median};
 
 /// What a flag costs a frame, where 1 is what a filled step is worth: how much of the picture it spoils (our choice, by what a person
 /// with the prints in hand passes over first). None costs so much that a step stays empty for it.
@@ -155,8 +155,7 @@ pub(in crate::strip) fn best_single(catalogue: &Catalogue) -> Option<&ShotRecord
         .iter()
         .filter_map(|s| s.shot.exposure.stops())
         .collect();
-    stops.sort_by(f64::total_cmp);
-    let usual = stops.get(stops.len() / 2).copied();
+    let usual = upper_median(&mut stops);
     let off = |s: &ShotRecord| match (s.shot.exposure.stops(), usual) {
         (Some(stops), Some(usual)) => (stops - usual).abs(),
         _ => 0.0,

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use super::candidate::Candidate;
 use super::wish::{By, MOMENT_S, MOST_EACH_SIDE, Wish};
-use crate::domain::Utc;
+use crate::domain::{Utc, upper_median};
 
 /// Partials every five minutes (common practice).
 const USUAL_STEP_S: f64 = 300.0;
@@ -128,13 +128,12 @@ fn step_s(sides: &[Side<'_>; 2], wish: &Wish) -> f64 {
         .iter()
         .flat_map(|side| side.windows(2).map(|pair| pair[1].out_s - pair[0].out_s))
         .collect();
-    paces.sort_by(f64::total_cmp);
     let length_s = sides
         .iter()
         .map(Side::length_s)
         .fold(0.0, f64::max)
         .max(1.0);
-    let pace_s = paces.get(paces.len() / 2).copied().unwrap_or(length_s);
+    let pace_s = upper_median(&mut paces).unwrap_or(length_s);
     let few = moments.iter().map(Vec::len).sum::<usize>() <= FEW_MOMENTS;
     let pace_s = if few {
         pace_s.min(USUAL_STEP_S)

@@ -3,6 +3,7 @@
 use super::super::recipe::{Centre, Recipe};
 use super::candidate::{best_single, sun};
 use crate::catalogue::Catalogue;
+use crate::domain::upper_median;
 
 /// Size of the discs over that on the photographs, at most: larger they only look soft (our choice).
 const ENLARGED: f64 = 1.5;
@@ -22,8 +23,7 @@ pub(super) fn sized(catalogue: &Catalogue, recipe: Recipe) -> Recipe {
         let single = best_single(catalogue).and_then(sun);
         radii.extend(single.map(|sun| sun.radius_px));
     }
-    radii.sort_by(f64::total_cmp);
-    let Some(usual_px) = radii.get(radii.len() / 2) else {
+    let Some(usual_px) = upper_median(&mut radii) else {
         return recipe;
     };
     let beside = recipe.before.len() + recipe.after.len();

@@ -4,7 +4,7 @@
 //! powers of two in steps of a third or a half stop (shutter) and a sixth of a power of two (aperture, thirds of a
 //! stop). Common practice among camera makers; ISO 2720 and ISO 2721 give the marked series.
 
-use crate::domain::Exposure;
+use super::shot::Exposure;
 
 /// Marked shutter values in seconds of the third-stop series, longer than 1/3 s as decimals.
 const THIRDS_S: &[f64] = &[
