@@ -4,10 +4,10 @@ use rayon::prelude::*;
 
 use super::Laid;
 use super::noise::{self, Compared, RingNoise};
+use crate::domain::quantile;
 use crate::merge::Merged;
 use crate::merge::blur::blur;
 use crate::merge::light::luminance;
-use crate::merge::ranked::ranked;
 use crate::raster::{LinearRgb, srgb_to_linear};
 
 /// Blurs tried, as sigmas in pixels of the canvas, to bring the main map to the other's detail.
@@ -116,7 +116,7 @@ fn change(
             sigmas.push(sigma as f32);
         }
     }
-    let middle = |all: &mut Vec<f32>| ranked(all, 0.5).map_or(0.0, f64::from);
+    let middle = |all: &mut Vec<f32>| quantile(all, 0.5).map_or(0.0, f64::from);
     Change {
         picture,
         median_sigmas: middle(&mut sizes),

@@ -2,9 +2,9 @@
 
 use rayon::prelude::*;
 
+use crate::domain::quantile;
 use crate::merge::Merged;
 use crate::merge::light::luminance;
-use crate::merge::ranked::ranked;
 use crate::raster::LinearRgb;
 
 /// Rings, evenly in the logarithm of the distance, between these distances in solar radii.
@@ -77,7 +77,7 @@ pub(super) fn levels(main: &Merged, light: &LinearRgb, cover: &[f32]) -> Option<
             let of = |map: &LinearRgb| {
                 std::array::from_fn(|c| {
                     let values = ring.iter().map(|i| map.at(i % width, i / width)[c]);
-                    ranked(&mut values.collect::<Vec<f32>>(), 0.5).unwrap_or(0.0)
+                    quantile(&mut values.collect::<Vec<f32>>(), 0.5).unwrap_or(0.0)
                 })
             };
             (of(&main.radiance), of(light))
@@ -130,5 +130,5 @@ pub(super) fn departure(main: &Merged, light: &LinearRgb, cover: &[f32]) -> Opti
         })
         .collect();
     let enough = all.len() >= FEWEST;
-    ranked(&mut all, 0.5).filter(|_| enough).map(f64::from)
+    quantile(&mut all, 0.5).filter(|_| enough).map(f64::from)
 }

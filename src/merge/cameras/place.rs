@@ -1,9 +1,9 @@
 //! Where one camera's map lies on another's.
 
+use crate::domain::quantile;
 use crate::merge::Merged;
 use crate::merge::light::luminance;
 use crate::merge::log_corona::log_corona;
-use crate::merge::ranked::ranked;
 use crate::merge::register::{Found, register};
 use crate::merge::response::Response;
 use crate::raster::{LinearImage, Placing, resampled};
@@ -148,7 +148,7 @@ fn limb_light(map: &Merged) -> f32 {
         on.then(|| luminance(map.radiance.at(x, y)))
     };
     let mut all: Vec<f32> = (0..PLACES).filter_map(at).collect();
-    ranked(&mut all, 0.5).unwrap_or(0.0)
+    quantile(&mut all, 0.5).unwrap_or(0.0)
 }
 
 /// The fourth root of light over that at the limb, times a half: the range in which single frames are registered, so that the same masks
