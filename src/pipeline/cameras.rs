@@ -51,7 +51,8 @@ pub(super) fn by_camera(catalogue: &Catalogue, all: Vec<ShotRecord>) -> Vec<Vec<
     };
     let (_, main) = groups.remove(best);
     let body = main[0].shot.camera.clone();
-    let timed = main[0].phase == Phase::Totality;
+    // On a card by itself the main camera alone is merged, until two bodies of one card are measured.
+    let timed = catalogue.is_joined() && main[0].phase == Phase::Totality;
     let beside = groups.into_iter().map(|(_, group)| group);
     let beside = beside.filter(|g| timed && g.len() >= FEWEST && g[0].shot.camera != body);
     std::iter::once(main).chain(beside).collect()
