@@ -124,6 +124,7 @@ fn rebuild(c: &mut Criterion) {
         version: VERSION,
         program: String::new(),
         cards: Vec::new(),
+        sources: Vec::new(),
         site_source: None,
         zone: None,
         contacts: None,

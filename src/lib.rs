@@ -17,6 +17,7 @@ pub mod exif;
 pub mod export;
 pub mod film;
 pub mod flag;
+pub mod join;
 pub mod limb;
 pub mod merge;
 pub mod model;

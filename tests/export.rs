@@ -64,6 +64,7 @@ fn catalogue(shots: Vec<ShotRecord>) -> Catalogue {
         version: catalogue::VERSION,
         program: String::new(),
         cards: Vec::new(),
+        sources: Vec::new(),
         site_source: None,
         zone: None,
         contacts: None,

@@ -16,6 +16,7 @@ mod flag;
 mod floor_plan;
 mod fuzz;
 mod golden;
+mod join;
 mod limb;
 mod merge;
 mod phase;

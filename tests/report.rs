@@ -217,6 +217,7 @@ fn card(eclipse: DrawnEclipse, count: usize) -> Catalogue {
         version: VERSION,
         program: "contactstrip 0.1.0".into(),
         cards: Vec::new(),
+        sources: Vec::new(),
         site_source: Some(SiteSource::Given),
         zone: Some("America/Santiago".into()),
         contacts: Some(contacts.clone()),

@@ -8,8 +8,10 @@ mod cards;
 mod cells;
 mod content;
 mod films;
+mod head;
 mod older;
 mod schema;
+mod sources;
 mod table;
 
 use std::collections::BTreeMap;
@@ -23,8 +25,10 @@ pub use cards::{CardRecord, FileRecord};
 pub(crate) use content::digits;
 pub use content::{content_id, pass_on, sha256, sha256_of_file};
 pub use films::{FILM_COLUMNS, FILMS_FILE, FilmRecord, chief_phase, write_film_table};
+pub use head::CatalogueHead;
 pub use schema::schema;
-pub use table::{COLUMNS, write_table};
+pub use sources::SourceRecord;
+pub use table::{CARD_COLUMN, COLUMNS, write_table};
 
 use crate::domain::{
     BurstPlace, CameraId, Circle, ClockCorrection, ClockOutcome, ContactKind, Contacts, DiscFit,
@@ -167,6 +171,10 @@ pub struct Catalogue {
     pub program: String,
     /// The folders read, with every picture's place on them.
     pub cards: Vec<CardRecord>,
+    /// The cards it was joined from, each sorted by itself before; none in the record of a card. Site, zone and contacts below are then
+    /// those of one of them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sources: Vec<SourceRecord>,
     /// Where the site came from, where there is one.
     pub site_source: Option<SiteSource>,
     /// IANA name or offset of the zone local times are shown in.

@@ -40,14 +40,32 @@ pub const COLUMNS: [&str; 30] = [
     "sibling",
 ];
 
+/// The column that a joined record's table has behind [`COLUMNS`]: the name of the card a shot is from.
+pub const CARD_COLUMN: &str = "card";
+
 /// Writes the table; what is not known stays blank. A name or camera that a spreadsheet would take for a formula has an
-/// apostrophe in front.
+/// apostrophe in front. That of a joined record has one column more, [`CARD_COLUMN`].
 ///
 /// # Errors
 /// Those of `out`.
 pub fn write_table(catalogue: &Catalogue, out: &mut dyn Write) -> io::Result<()> {
     let rows = catalogue.shots.iter().map(|record| row(catalogue, record));
-    write_rows(COLUMNS, rows, out)
+    if !catalogue.is_joined() {
+        return write_rows(COLUMNS, rows, out);
+    }
+    let cards = catalogue.shots.iter().map(|record| {
+        let source = catalogue.source_of(record.name());
+        source.map_or_else(String::new, |source| cell(&source.name))
+    });
+    let rows = rows.zip(cards).map(|(row, card)| with_one(row, card));
+    let columns: [&str; COLUMNS.len() + 1] = with_one(COLUMNS, CARD_COLUMN);
+    write_rows(columns, rows, out)
+}
+
+/// A row with one cell more.
+fn with_one<T>(row: [T; COLUMNS.len()], cell: T) -> [T; COLUMNS.len() + 1] {
+    let mut all = row.into_iter().chain(std::iter::once(cell));
+    std::array::from_fn(|_| all.next().expect("there are as many"))
 }
 
 /// One shot's row, in the order of [`COLUMNS`].

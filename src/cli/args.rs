@@ -49,6 +49,8 @@ pub(crate) enum Command {
     Export(ExportArgs),
     /// Write the web page of the card
     Report(OutArgs),
+    /// Make one sequence of several cards sorted before: cameras or people along the path
+    Join(JoinArgs),
     /// Take stills from the card's films about the contacts and in totality, with ffmpeg
     Film(OutArgs),
     /// Contact times and circumstances of a place
@@ -323,6 +325,23 @@ pub(crate) struct ExportArgs {
     /// Write XMP sidecars beside the exported files
     #[arg(long)]
     pub(crate) xmp: bool,
+}
+
+/// `join`.
+#[derive(Debug, Clone, Args)]
+pub(crate) struct JoinArgs {
+    /// Folders an earlier `sort` or `all` wrote, one a card; they are only read
+    #[arg(required = true, num_args = 2.., value_name = "OUT")]
+    pub(crate) outs: Vec<PathBuf>,
+    /// Folder for the joined results; every other command works on it as on that of a card
+    #[arg(long, short, value_name = "OUT")]
+    pub(crate) out: PathBuf,
+    /// Where a card is now, if it was moved or is mounted elsewhere; repeat it for several cards
+    #[arg(long, value_name = "NEWPATH")]
+    pub(crate) card: Vec<PathBuf>,
+    /// Shared options.
+    #[command(flatten)]
+    pub(crate) common: Common,
 }
 
 /// `rehearse`.

@@ -21,14 +21,14 @@ use clap::{CommandFactory as _, FromArgMatches as _};
 use contactstrip::catalogue::Catalogue;
 use contactstrip::domain::{Notice, Severity, Shown};
 use contactstrip::pipeline::{
-    self, CoronaLayers, CoronaWish, Made, MakingWish, ModelError, PipelineError, Settings,
-    StripWish, Target,
+    self, CoronaLayers, CoronaWish, JoinTask, Made, MakingWish, ModelError, PipelineError,
+    Settings, StripWish, Target,
 };
 use contactstrip::plan::STOPS_PER_DENSITY;
 use contactstrip::strip::{By, RecipeEdit, Wish};
 
 use args::{
-    AllArgs, CardArgs, Cli, Command, CoronaArgs, DemoArgs, ExportArgs, LayersOf, OutArgs,
+    AllArgs, CardArgs, Cli, Command, CoronaArgs, DemoArgs, ExportArgs, JoinArgs, LayersOf, OutArgs,
     RehearseArgs, Steps, StripArgs, YesNo,
 };
 use common::Common;
@@ -87,6 +87,7 @@ fn carry_out(command: &Command, config: &Config) -> Result<ExitCode> {
             pipeline::merge(target, &corona_wish(&args.corona), bars)
         }),
         Command::Export(args) => export(args),
+        Command::Join(args) => join(args, config),
         Command::Film(args) => make(args, pipeline::film),
         Command::Report(args) => make(args, pipeline::report),
         Command::Contacts(args) => contacts::run(args),
@@ -236,6 +237,24 @@ fn export(args: &ExportArgs) -> Result<ExitCode> {
         say::result(&made.text)?;
     }
     Ok(code_for(&made.notices, None))
+}
+
+fn join(args: &JoinArgs, config: &Config) -> Result<ExitCode> {
+    let common = &args.common;
+    let task = JoinTask {
+        outs: args.outs.clone(),
+        out: args.out.clone(),
+        cards: args.card.clone(),
+        dry_run: common.dry_run,
+    };
+    let wish = MakingWish {
+        credit: config.credit.clone(),
+        ..MakingWish::default()
+    };
+    let made = with_threads(common, |bars| pipeline::join(&task, &wish, bars))?;
+    let code = close(&made, &task.out, common)?;
+    say::next(&task.out, common)?;
+    Ok(code)
 }
 
 fn clock(args: &OutArgs) -> Result<ExitCode> {

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use contactstrip::catalogue::{CameraRecord, Catalogue};
+use contactstrip::catalogue::{CameraRecord, Catalogue, SourceRecord};
 use contactstrip::domain::{
     ContactEvent, LocalKind, Notice, Phase, Severity, Shown, counted, in_line, in_lines,
     upper_median,
@@ -108,6 +108,10 @@ pub(crate) fn summary(
             .unwrap_or_default();
         line(&mut text, "", &format!("local time, {shown}{central}"));
     }
+    for (n, source) in catalogue.sources.iter().enumerate() {
+        let label = if n == 0 { "Cards" } else { "" };
+        line(&mut text, label, &in_line(&card_words(catalogue, source)));
+    }
     for (n, camera) in cameras_of_the_day(catalogue).enumerate() {
         let label = if n == 0 { "Clock" } else { "" };
         line(
@@ -128,6 +132,21 @@ pub(crate) fn summary(
         line(&mut text, label, &file_words(files, out));
     }
     text
+}
+
+/// A joined card: "anna: 214 shots, total eclipse (magnitude 1.021), Anna Example".
+fn card_words(catalogue: &Catalogue, source: &SourceRecord) -> String {
+    let shots = catalogue.shots.iter();
+    let shots = shots.filter(|s| source.has(s.name())).count();
+    let credit = source.credit.iter().map(|credit| format!(", {credit}"));
+    format!(
+        "{}: {}, {} (magnitude {:.3}){}",
+        source.name,
+        counted(shots, "shot"),
+        kind_word(source.contacts.kind),
+        source.contacts.magnitude,
+        credit.collect::<String>()
+    )
 }
 
 /// The bodies that took part in the eclipse: others have a clock nobody asks for.

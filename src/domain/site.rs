@@ -55,6 +55,18 @@ fn wrapped(lon_deg: f64) -> String {
 }
 
 impl Site {
+    /// Distance along the ground in kilometres, on a sphere of the Earth's mean radius (right to 0.6 %).
+    pub fn distance_km(&self, other: &Self) -> f64 {
+        /// Mean radius (IUGG, R1; H. Moritz 2000, "Geodetic Reference System 1980", J. Geod. 74, 128).
+        const RADIUS_KM: f64 = 6_371.009;
+        let (a, b) = (self.lat_deg.to_radians(), other.lat_deg.to_radians());
+        let half = |from: f64, to: f64| (0.5 * (to - from)).sin().powi(2);
+        // By haversines, which small distances do not upset.
+        let across = half(self.lon_deg.to_radians(), other.lon_deg.to_radians());
+        let chord = half(a, b) + a.cos() * b.cos() * across;
+        2.0 * RADIUS_KM * chord.clamp(0.0, 1.0).sqrt().asin()
+    }
+
     /// Lowest elevation taken, in metres: somewhat below the shore of the Dead Sea.
     pub const ELEV_MIN_M: f64 = -500.0;
     /// Highest elevation taken, in metres: somewhat above the highest summit.

@@ -10,6 +10,7 @@
 
 mod air;
 mod blur;
+pub mod cameras;
 mod canvas;
 mod carried;
 mod compose;

@@ -152,6 +152,7 @@ pub(crate) fn assemble(findings: Findings<'_>) -> Catalogue {
             .zip(intake.places)
             .map(|(card, files)| CardRecord::new(card, out, files))
             .collect(),
+        sources: Vec::new(),
         site_source: Some(place.source),
         zone: zone.map(|z| z.name.clone()),
         corona: None,

@@ -3,24 +3,21 @@
 use std::borrow::Cow;
 use std::io;
 
+use super::cameras::{Others, by_camera, input, merged, with_others};
 use super::earlier::recipe_there;
 use super::imprint::Imprint;
-use super::layers::{
-    CoronaLayers, CoronaParts, LAYERS, Layers, clear_layers, corona_layers, exposure_layer,
-};
+use super::layers::{CoronaLayers, CoronaParts, LAYERS, Layers, clear_layers, corona_layers};
 use super::light::{self, Lit};
-use super::low_sun::{clear_air, flattened};
+use super::low_sun::clear_air;
 use super::out::OutFolder;
 use super::scale::{InSolarDiscs, in_solar_discs};
 use super::science;
 use super::{Made, PROGRAM, PipelineError, Watch};
 use crate::catalogue::{Catalogue, CoronaRecord, ShotRecord};
 use crate::domain::{LocalKind, Notice, Phase};
-use crate::merge::{self, ExposureLayer, MergeInput, MergeOptions, Merged, ViewOptions};
-use crate::model::discs::scale_key;
-use crate::model::watch::counted;
+use crate::merge::{self, MergeInput, MergeOptions, Merged, ViewOptions};
 use crate::raster::{self, Depth, ExrNotes, LinearRgb, Picture, PictureInfo, Rect};
-use crate::strip::{Flatten, Recipe};
+use crate::strip::Recipe;
 
 /// Name of the linear picture below OUT.
 pub const CORONA_EXR: &str = "corona.exr";
@@ -76,10 +73,16 @@ pub(crate) fn merge_into(
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
     let recipe = recipe_for(catalogue, out, wish);
-    let mut records = frames_of_totality(catalogue);
+    let mut groups = by_camera(catalogue, frames_of_totality(catalogue));
     let without = |record: &ShotRecord| recipe.corona_without.iter().any(|n| n == record.name());
-    let all = records.len();
-    records.retain(|record| !without(record));
+    let all: usize = groups.iter().map(Vec::len).sum();
+    for group in &mut groups {
+        group.retain(|record| !without(record));
+    }
+    groups.retain(|group| !group.is_empty());
+    let left: usize = groups.iter().map(Vec::len).sum();
+    let mut groups = groups.into_iter();
+    let records = groups.next().unwrap_or_default();
     if records.is_empty() && all > 0 {
         let text =
             "no corona: corona_without in strip.toml names every frame it could be merged from";
@@ -103,7 +106,7 @@ pub(crate) fn merge_into(
             "no frame of totality has a time; the corona is merged from frames without one that show the Moon before it",
         ));
     }
-    let records_left_out = all - records.len();
+    let records_left_out = all - left;
     let frames = light::of(records, &mut notices);
     let input = |frame: &Lit| input(frame, recipe.flatten);
     let inputs: Vec<MergeInput> = frames.iter().filter_map(input).collect();
@@ -116,7 +119,12 @@ pub(crate) fn merge_into(
     let imprint = Imprint::of(catalogue, Some(&recipe));
     let layers = Layers::begin(out, "corona");
     let averaged = (wish.layers == CoronaLayers::Exposures).then_some((&layers, &imprint));
-    let mut merged = match merged(&frames, &inputs, averaged, watch)? {
+    let mut merged = match merged(
+        (&frames, &inputs),
+        &MergeOptions::default(),
+        averaged,
+        watch,
+    )? {
         Ok(merged) => merged,
         Err(error) => {
             notices.push(Notice::look(format!("no corona: {error}")));
@@ -131,6 +139,13 @@ pub(crate) fn merge_into(
     if let Some(lit) = instant {
         clear_air(catalogue, &mut merged, &lit.record, &mut notices);
     }
+    let others = with_others(
+        catalogue,
+        (&mut merged, &frames),
+        groups.collect(),
+        (&recipe, out),
+        (watch, &mut notices),
+    )?;
     let mut unit = Unit::of(&merged, wish);
     if !wish.keep_sky {
         merged.radiance = merge::without_sky(&merged);
@@ -139,13 +154,14 @@ pub(crate) fn merge_into(
         unit.discs = in_solar_discs(catalogue, &merged, &lit.record, density, &mut notices);
         notices.extend(unit.notice());
     }
-    let info = imprint.on(info(&merged, &frames));
+    let info = imprint.on(info(&merged, &frames, &others));
     let words = format!("{}\n{}{}", info.description, unit.words(), imprint.words());
     let strength = wish.strength.unwrap_or(recipe.corona_strength);
     let pictures = Pictures::of(&merged, &unit, strength, recipe.corona_extent_radii);
     write(out, &pictures, &info, &words, watch)?;
     let height = pictures.map.height();
-    match instant.and_then(|lit| science::header(&merged, &frames, lit, height, &words)) {
+    let exposures = science::exposures_of(&merged, &frames, &others.exposures);
+    match instant.and_then(|lit| science::header(&merged, exposures, lit, height, &words)) {
         Some(cards) => {
             let written = out.write(CORONA_FITS, |file| {
                 raster::write_fits(&pictures.map, &cards, io::BufWriter::new(file))
@@ -161,7 +177,7 @@ pub(crate) fn merge_into(
         moon: merged.moon,
         north_deg: merged.north_deg,
         mirrored: merged.mirrored,
-        frames: used.map(|f| f.name.clone()).collect(),
+        frames: used.map(|f| f.name.clone()).chain(others.frames).collect(),
     });
     out.save(catalogue)?;
     if wish.layers != CoronaLayers::None {
@@ -223,8 +239,7 @@ fn nothing_to_merge(catalogue: &Catalogue) -> Notice {
     }
 }
 
-/// Unfiltered telephoto frames of totality with a fitted Moon, of the scale that has most of them; where no such frame has a time,
-/// those without one that show as much.
+/// Unfiltered telephoto frames of totality with a fitted Moon; where no such frame has a time, those without one that show as much.
 fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
     let of_phase = |phase: Phase| -> Vec<&ShotRecord> {
         let fits = |r: &&ShotRecord| r.phase == phase && r.shows_totality();
@@ -235,17 +250,7 @@ fn frames_of_totality(catalogue: &Catalogue) -> Vec<ShotRecord> {
         all = of_phase(Phase::Untimed);
         keep_one_size(&mut all);
     }
-    let mut counts = std::collections::BTreeMap::new();
-    for record in &all {
-        *counts.entry(scale_key(&record.shot)).or_insert(0_usize) += 1;
-    }
-    let Some((key, _)) = counts.into_iter().max_by_key(|(_, count)| *count) else {
-        return Vec::new();
-    };
-    all.into_iter()
-        .filter(|r| scale_key(&r.shot) == key)
-        .cloned()
-        .collect()
+    all.into_iter().cloned().collect()
 }
 
 /// Radii of the Moon further apart than this, over the radius, are not of one sequence (our choice: frames of one lens agree to a
@@ -259,58 +264,6 @@ fn keep_one_size(frames: &mut Vec<&ShotRecord>) {
     radii.sort_by(f64::total_cmp);
     let usual_px = radii.get(radii.len() / 2).copied().unwrap_or(0.0);
     frames.retain(|r| (radius_px(r) - usual_px).abs() <= ONE_SIZE * usual_px);
-}
-
-fn input(frame: &Lit, flatten: Flatten) -> Option<MergeInput> {
-    let record = &frame.record;
-    let fit = record.disc?;
-    Some(MergeInput {
-        name: record.name().to_owned(),
-        exposure: record.shot.exposure,
-        moon: frame.circle(fit.moon?),
-        sun: frame.circle(fit.sun?),
-        sun_sigma_px: frame.sigma_px(fit.sigma_px),
-        moon_sigma_px: frame.sigma_px(fit.moon_sigma_px.unwrap_or(fit.sigma_px)),
-        north_deg: record.north_deg,
-        mirrored: record.mirrored.unwrap_or(false),
-        flattened: match flatten {
-            Flatten::Undone => flattened(record),
-            Flatten::Kept => None,
-        },
-    })
-}
-
-fn merged(
-    frames: &[Lit],
-    inputs: &[MergeInput],
-    layers: Option<(&Layers<'_>, &Imprint)>,
-    watch: &dyn Watch,
-) -> Result<Result<Merged, merge::MergeError>, PipelineError> {
-    let open = |index: usize| {
-        if watch.interrupted() {
-            return Err("interrupted".to_owned());
-        }
-        frames[index].open()
-    };
-    let progress = counted(watch, "merging the corona");
-    let options = MergeOptions::default();
-    let mut trouble = None;
-    let result = match layers {
-        Some((layers, imprint)) => {
-            let mut write = |layer: ExposureLayer| {
-                if trouble.is_none() && !watch.interrupted() {
-                    trouble = exposure_layer((layers, imprint), &layer, frames).err();
-                }
-            };
-            merge::merge(inputs, &open, &options, Some(&mut write), &progress)
-        }
-        None => merge::merge(inputs, &open, &options, None, &progress),
-    };
-    watch.end();
-    if watch.interrupted() {
-        return Err(PipelineError::Interrupted);
-    }
-    trouble.map_or(Ok(result), Err)
 }
 
 /// What a value of 1 in the linear map stands for.
@@ -434,13 +387,15 @@ fn write(
     Ok(())
 }
 
-fn info(merged: &Merged, frames: &[Lit]) -> PictureInfo {
+fn info(merged: &Merged, frames: &[Lit], others: &Others) -> PictureInfo {
     let used = merged
         .frames
         .iter()
         .filter(|f| f.left_out.is_none())
-        .count();
+        .count()
+        + others.frames.len();
     let times = frames.iter().filter_map(|f| f.record.utc);
+    let times = times.chain(others.exposures.iter().map(|(utc, _)| *utc));
     PictureInfo {
         captured: times.clone().min().zip(times.max()),
         ..PictureInfo::new(format!(

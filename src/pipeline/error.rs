@@ -6,6 +6,7 @@ use crate::catalogue::{CatalogueError, WriteError};
 use crate::demo::DemoError;
 use crate::domain::Shown;
 use crate::export::ExportError;
+use crate::join::JoinError;
 use crate::model::ModelError;
 use crate::strip::{EditError, RecipeError, StripError};
 
@@ -80,6 +81,12 @@ pub enum PipelineError {
         /// The cards of the record.
         cards: Vec<PathBuf>,
     },
+    /// The results are those of several cards joined.
+    #[error("the results folder {out} is of several cards joined; nothing was written\n  try: -o with another folder", out = Shown(.0))]
+    OutIsJoined(PathBuf),
+    /// Cards cannot be joined.
+    #[error(transparent)]
+    Join(#[from] JoinError),
     /// The card cannot be read, or its eclipse is not known.
     #[error(transparent)]
     Model(ModelError),

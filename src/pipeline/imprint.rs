@@ -22,7 +22,9 @@ impl Imprint {
             .map(|c| (c.site, catalogue.site_source.unwrap_or(SiteSource::Given)));
         Self {
             credit: recipe.and_then(|r| r.credit.clone()),
-            place: site.filter(|_| recipe.is_some_and(|r| r.embed_location)),
+            place: site.filter(|_| {
+                recipe.is_some_and(|r| r.embed_location) && catalogue.lets_tell_place()
+            }),
             zone: catalogue.zone.as_deref().and_then(|z| z.parse().ok()),
         }
     }

@@ -68,6 +68,55 @@ fn all_from(
     dry_run: bool,
     watch: &dyn Watch,
 ) -> Result<Made, PipelineError> {
+    let mut made = pictures_from(catalogue, out, wish, dry_run, watch)?;
+    let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
+    // The folders themselves show what was copied; the closing summary stays short.
+    exported.text.clear();
+    if !dry_run {
+        exported.lines.clear();
+    }
+    made.join(exported);
+    made.join(page_from(catalogue, out, dry_run, watch)?);
+    Ok(made)
+}
+
+/// What is made of several cards joined: pictures and page. Copies of everybody's files are made where they are asked for.
+pub(super) fn pictures_and_page(
+    catalogue: &mut Catalogue,
+    out: &OutFolder,
+    wish: &MakingWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let mut made = pictures_from(catalogue, out, wish, dry_run, watch)?;
+    made.join(page_from(catalogue, out, dry_run, watch)?);
+    Ok(made)
+}
+
+/// The page.
+fn page_from(
+    catalogue: &mut Catalogue,
+    out: &OutFolder,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
+    let asked = page::asked(catalogue, out);
+    let page = (!dry_run).then(|| Stage::of(out, "report", catalogue, &asked, &page::SHOWN));
+    let mut made = standing::run(page, catalogue, |catalogue| {
+        page::report_into(catalogue, out, dry_run, watch)
+    })?;
+    made.notices.extend(out.told());
+    Ok(made)
+}
+
+/// Corona and strip.
+fn pictures_from(
+    catalogue: &mut Catalogue,
+    out: &OutFolder,
+    wish: &MakingWish,
+    dry_run: bool,
+    watch: &dyn Watch,
+) -> Result<Made, PipelineError> {
     let mut made = Made::default();
     let corona = CoronaWish {
         credit: wish.credit.clone(),
@@ -96,23 +145,6 @@ fn all_from(
     let drawing = stage("strip", catalogue, String::new(), &from);
     made.join(standing::run(drawing, catalogue, |catalogue| {
         strip_by(&recipe, catalogue, (out, &strip), dry_run, watch)
-    })?);
-    made.notices.extend(out.told());
-    let mut exported = export_into(catalogue, &out.path, &wish.export, dry_run, watch)?;
-    // The folders themselves show what was copied; the closing summary stays short.
-    exported.text.clear();
-    if !dry_run {
-        exported.lines.clear();
-    }
-    made.join(exported);
-    let page = stage(
-        "report",
-        catalogue,
-        page::asked(catalogue, out),
-        &page::SHOWN,
-    );
-    made.join(standing::run(page, catalogue, |catalogue| {
-        page::report_into(catalogue, out, dry_run, watch)
     })?);
     made.notices.extend(out.told());
     Ok(made)
@@ -670,7 +702,12 @@ pub fn clock(target: &Target, _watch: &dyn Watch) -> Result<Made, PipelineError>
         folder, catalogue, ..
     } = open(target)?;
     if !target.dry_run {
-        let plot = clock::residual_plot(&catalogue.cameras, catalogue.contacts.as_ref());
+        // The contacts of one place are none of the other places' cameras.
+        let here = catalogue
+            .contacts
+            .as_ref()
+            .filter(|_| !catalogue.is_joined());
+        let plot = clock::residual_plot(&catalogue.cameras, here);
         folder.write(CLOCK_PLOT, |file| {
             std::io::Write::write_all(file, plot.as_bytes())
         })?;

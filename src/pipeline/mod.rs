@@ -1,10 +1,13 @@
 //! The stages in order. The only room that knows them all; it never prints.
 
+mod cameras;
+mod change;
 mod corona;
 mod demo;
 mod earlier;
 mod error;
 mod imprint;
+mod join;
 mod keepsake;
 mod lapse;
 mod layers;
@@ -31,6 +34,7 @@ use std::path::PathBuf;
 pub use corona::{CORONA_EXR, CORONA_FITS, CORONA_PNG, CORONA_TIFF, CoronaWish};
 pub use demo::{OUT_FOLDER, Score, demo, score};
 pub use error::PipelineError;
+pub use join::{JoinTask, join};
 pub use lapse::TIME_LAPSE;
 pub use layers::{CoronaLayers, LAYERS};
 pub use looking::{Looked, course, look, thumb};

@@ -274,7 +274,7 @@ pub(crate) fn keep_apart(cards: &[PathBuf], out: &Path) -> Result<(), PipelineEr
 }
 
 /// The path with links and dots resolved, as far as it exists.
-fn real(path: &Path) -> PathBuf {
+pub(super) fn real(path: &Path) -> PathBuf {
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
     let mut missing = Vec::new();
     let mut there = whole.as_path();

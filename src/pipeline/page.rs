@@ -86,9 +86,12 @@ pub(crate) fn report_into(
         let beside = bytes > THUMBS_BYTES;
         let seen = seen(catalogue, out);
         let view = view(catalogue);
-        let coverage = view
-            .as_ref()
-            .map(|view| with_seen(plan::coverage(catalogue, &|utc| view.at(utc)), &seen));
+        let coverage = view.as_ref().map(|view| {
+            with_seen(
+                plan::coverage(&catalogue.in_sequence(), &|utc| view.at(utc)),
+                &seen,
+            )
+        });
         let recipe = recipe_there(catalogue, folder).ok().flatten();
         let page = report::page(
             catalogue,
@@ -104,7 +107,8 @@ pub(crate) fn report_into(
                 curve: &curve(catalogue, view.as_ref()),
                 coverage: coverage.as_ref(),
                 due_light: &due_light(catalogue, view.as_ref()),
-                embed_location: recipe.is_some_and(|recipe| recipe.embed_location),
+                embed_location: recipe.is_some_and(|recipe| recipe.embed_location)
+                    && catalogue.lets_tell_place(),
                 files: &written(out),
             },
         );
@@ -168,7 +172,8 @@ fn due_light(catalogue: &Catalogue, view: Option<&EclipseView>) -> Vec<DueLight>
         .iter()
         .flat_map(|beads| {
             let shots = catalogue.shots.iter().enumerate();
-            shots.filter_map(|(n, shot)| due(n, shot, beads, known))
+            let here = shots.filter(|(_, shot)| catalogue.is_here(shot));
+            here.filter_map(|(n, shot)| due(n, shot, beads, known))
         })
         .collect();
     all.sort_by(|a, b| a.from_contact_s.abs().total_cmp(&b.from_contact_s.abs()));
@@ -314,6 +319,7 @@ fn written(out: &Path) -> Vec<WrittenFile> {
         ("corona.fits", "the corona, linear light placed on the sky"),
         ("corona.tif", "the corona, 16-bit"),
         ("corona.png", "the corona, to share"),
+        ("corona-change", "the corona at each place and what differs"),
         ("beads-c2.png", "beads and ring at second contact"),
         ("beads-c3.png", "beads and ring at third contact"),
         ("layers", "layers for blending by hand"),

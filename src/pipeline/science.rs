@@ -25,17 +25,9 @@ pub struct CoronaFrame {
 }
 
 impl CoronaFrame {
-    /// From a merge, the frames behind it and the one at whose instant it is; `None` where its scale, its north or its time is not known.
-    fn of(merged: &Merged, frames: &[Lit], instant: &Lit) -> Option<Self> {
-        let used = |name: &str| {
-            let report = merged.frames.iter().find(|f| f.name == name);
-            report.is_some_and(|f| f.left_out.is_none())
-        };
-        let exposures = frames
-            .iter()
-            .filter(|lit| used(lit.record.name()))
-            .filter_map(|lit| Some((lit.record.utc?, lit.record.shot.exposure.shutter_s?)))
-            .collect();
+    /// From a merge, the exposures behind it and the frame at whose instant it is; `None` where its scale, its north or its time is not
+    /// known.
+    fn of(merged: &Merged, exposures: Vec<(Utc, f64)>, instant: &Lit) -> Option<Self> {
         Some(Self {
             sun: merged.sun,
             sun_radius_arcsec: instant.record.predicted?.sun_radius_arcsec,
@@ -202,13 +194,31 @@ fn real(keyword: &str, value: f64, remark: &str) -> FitsCard {
     FitsCard::new(keyword, FitsValue::Real(value), remark)
 }
 
+/// Begin and length in seconds of each exposure that was merged, and of those of other cameras.
+pub(super) fn exposures_of(
+    merged: &Merged,
+    frames: &[Lit],
+    others: &[(Utc, f64)],
+) -> Vec<(Utc, f64)> {
+    let used = |name: &str| {
+        let report = merged.frames.iter().find(|f| f.name == name);
+        report.is_some_and(|f| f.left_out.is_none())
+    };
+    frames
+        .iter()
+        .filter(|lit| used(lit.record.name()))
+        .filter_map(|lit| Some((lit.record.utc?, lit.record.shot.exposure.shutter_s?)))
+        .chain(others.iter().copied())
+        .collect()
+}
+
 /// The header of a merge's map of so many rows; `None` where its place is not known.
 pub(super) fn header(
     merged: &Merged,
-    frames: &[Lit],
+    exposures: Vec<(Utc, f64)>,
     instant: &Lit,
     height: usize,
     words: &str,
 ) -> Option<Vec<FitsCard>> {
-    corona_header(&CoronaFrame::of(merged, frames, instant)?, height, words)
+    corona_header(&CoronaFrame::of(merged, exposures, instant)?, height, words)
 }

@@ -101,6 +101,9 @@ fn of_this_card(out: &Path, cards: &[PathBuf], intake: &Intake) -> Result<Earlie
     let Ok(earlier) = Catalogue::load(out) else {
         return Ok(Earlier::Plain);
     };
+    if earlier.is_joined() {
+        return Err(PipelineError::OutIsJoined(out.to_owned()));
+    }
     match whereabouts::shared(&earlier, &intake.places) {
         (_, 0) => Ok(Earlier::Plain),
         (0, pictures) => Err(PipelineError::OutOfAnotherCard {

@@ -54,7 +54,11 @@ pub fn film(target: &Target, watch: &dyn Watch) -> Result<Made, PipelineError> {
     let due: Vec<(&FilmRecord, Vec<f64>)> = catalogue
         .films
         .iter()
-        .map(|film| (film, moments(film, contacts)))
+        .map(|film| {
+            let own = catalogue.source_of(film.name());
+            let there = own.map_or(contacts, |source| &source.contacts);
+            (film, moments(film, there))
+        })
         .filter(|(_, moments)| !moments.is_empty())
         .collect();
     if due.is_empty() {

@@ -6,6 +6,7 @@
 //! [`rehearsal()`] reads practice shots of the ordinary Sun and says what to mend before the day.
 
 mod beads;
+mod cards;
 mod clocks;
 mod curve;
 mod films;

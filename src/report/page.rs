@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use jiff::tz::TimeZone;
 
 use super::beads::{DueLight, beads};
+use super::cards::cards;
 use super::clocks::clocks;
 use super::curve::curves;
 use super::films::films;
@@ -75,11 +76,12 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
     // What one made comes first, then how it is known, then every frame.
     let main = [
         pictures(input),
+        cards(catalogue, &zone),
         contacts.map_or_else(no_eclipse, |c| {
             section(
                 "curve",
                 "Timeline",
-                &curves(catalogue, c, input.curve, &zone),
+                &curves(&catalogue.in_sequence(), c, input.curve, &zone),
             )
         }),
         contacts.map_or_else(String::new, |c| contact_section(c, &zone)),
@@ -110,7 +112,7 @@ pub fn page(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
     );
     out.push_str("<a class=\"skip\" href=\"#main\">Skip to the card</a>\n");
     out += &header(catalogue, &title, &zone, input.embed_location);
-    out += &contents(contacts.is_some(), !catalogue.films.is_empty(), input);
+    out += &contents(catalogue, input);
     let _ = writeln!(out, "<main id=\"main\">\n{main}</main>");
     out += &footer(catalogue);
     let _ = writeln!(out, "<script>\n{SCRIPT}</script>\n</body>\n</html>");
@@ -204,11 +206,14 @@ fn card_words(catalogue: &Catalogue) -> String {
     )
 }
 
-fn contents(eclipse: bool, filmed: bool, input: &PageInput<'_>) -> String {
+fn contents(catalogue: &Catalogue, input: &PageInput<'_>) -> String {
+    let eclipse = catalogue.contacts.is_some();
+    let filmed = !catalogue.films.is_empty();
     let links = [
         (input.strip.is_some(), "strip", "Strip"),
         (input.corona.is_some(), "corona", "Corona"),
         (!input.beads.is_empty(), "beads", "Beads"),
+        (catalogue.is_joined(), "cards", "Cards"),
         (eclipse, "curve", "Timeline"),
         (eclipse, "contacts", "Contacts"),
         (true, "clocks", "Clocks"),

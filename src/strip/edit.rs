@@ -239,8 +239,9 @@ fn take(
         true => (ListOf::Before, &recipe.before),
         false => (ListOf::After, &recipe.after),
     };
-    let time = |name: &String| catalogue.shot(name).and_then(|r| r.utc);
-    let later = |other: &String| time(other).zip(record.utc).is_some_and(|(o, own)| o > own);
+    let time = |name: &String| catalogue.sequence_utc(catalogue.shot(name)?);
+    let own = catalogue.sequence_utc(record);
+    let later = |other: &String| time(other).zip(own).is_some_and(|(o, own)| o > own);
     let at = names.iter().position(later).unwrap_or(names.len());
     let entry = entry(catalogue, record);
     with_list(document, list.key(), |entries| entries.put(entry, at));
@@ -249,15 +250,15 @@ fn take(
 
 /// Whether a frame belongs before the middle: by maximum, and where no eclipse is known by the frames that are there.
 fn is_before(catalogue: &Catalogue, recipe: &Recipe, record: &ShotRecord) -> bool {
-    let time = |name: &String| catalogue.shot(name).and_then(|r| r.utc);
+    let time = |name: &String| catalogue.sequence_utc(catalogue.shot(name)?);
     let first_after = || recipe.after.iter().find_map(time);
     let middle: Option<Utc> = match (&recipe.centre, &catalogue.contacts) {
         (Centre::Frame(name), _) => time(name),
         (_, Some(contacts)) => Some(contacts.maximum.utc),
         _ => first_after(),
     };
-    record
-        .utc
+    catalogue
+        .sequence_utc(record)
         .zip(middle)
         .is_some_and(|(own, middle)| own < middle)
 }

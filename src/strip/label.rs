@@ -66,9 +66,11 @@ fn time_sigma_s(catalogue: &Catalogue, piece: &Piece<'_>) -> f64 {
 fn from_contact(catalogue: &Catalogue, piece: &Piece<'_>) -> Option<String> {
     let utc = piece.time?;
     let off_s = |event: &&ContactEvent| utc.seconds_since(event.utc);
-    let nearest = catalogue
-        .contacts
-        .as_ref()?
+    let there = match &piece.source {
+        Source::Frame(record, _) => catalogue.contacts_of(record)?,
+        Source::Corona(..) => catalogue.contacts.as_ref()?,
+    };
+    let nearest = there
         .events()
         .min_by(|a, b| off_s(a).abs().total_cmp(&off_s(b).abs()))?;
     let sigma_s = time_sigma_s(catalogue, piece).hypot(nearest.sigma_s);
@@ -123,7 +125,7 @@ pub(super) fn info(catalogue: &Catalogue, recipe: &Recipe, pieces: &[Piece<'_>])
             .contacts
             .as_ref()
             .map(|c| (c.site, catalogue.site_source.unwrap_or(SiteSource::Given)))
-            .filter(|_| recipe.embed_location),
+            .filter(|_| recipe.embed_location && catalogue.lets_tell_place()),
         dpi: recipe.dpi,
         ..PictureInfo::new(format!("{eclipse}: composite of {frames} frames"))
     }

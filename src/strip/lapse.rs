@@ -117,14 +117,15 @@ pub fn time_lapse(
 
 /// The frames of a time-lapse in time order: unflagged, one a moment.
 fn chosen(catalogue: &Catalogue, lapse: Lapse) -> Vec<&ShotRecord> {
+    let time = |s: &ShotRecord| catalogue.sequence_utc(s);
     let mut frames: Vec<&ShotRecord> = catalogue
         .shots
         .iter()
         .filter(|s| s.role != Some(Role::Wide) && s.utc.is_some() && belongs(catalogue, s, lapse))
         .collect();
-    frames.sort_by(|a, b| a.utc.cmp(&b.utc).then_with(|| a.name().cmp(b.name())));
+    frames.sort_by(|a, b| time(a).cmp(&time(b)).then_with(|| a.name().cmp(b.name())));
     match lapse {
-        Lapse::Partials => best_of_moments(&frames),
+        Lapse::Partials => best_of_moments(&frames, &time),
         Lapse::Totality => one_exposure(&frames),
     }
 }
@@ -150,12 +151,16 @@ fn belongs(catalogue: &Catalogue, record: &ShotRecord, lapse: Lapse) -> bool {
 }
 
 /// The best frame of each moment.
-fn best_of_moments<'a>(frames: &[&'a ShotRecord]) -> Vec<&'a ShotRecord> {
+fn best_of_moments<'a>(
+    frames: &[&'a ShotRecord],
+    time: &dyn Fn(&ShotRecord) -> Option<Utc>,
+) -> Vec<&'a ShotRecord> {
     let mut best: Vec<&ShotRecord> = Vec::new();
     let mut began: Option<Utc> = None;
     let quality = |s: &ShotRecord| s.quality.unwrap_or(0.0);
     for frame in frames {
-        let same = match (began, frame.utc) {
+        let at = time(frame);
+        let same = match (began, at) {
             (Some(start), Some(utc)) => utc.seconds_since(start) < MOMENT_S,
             _ => false,
         };
@@ -166,7 +171,7 @@ fn best_of_moments<'a>(frames: &[&'a ShotRecord]) -> Vec<&'a ShotRecord> {
                 }
             }
             _ => {
-                began = frame.utc;
+                began = at;
                 best.push(frame);
             }
         }

@@ -67,8 +67,7 @@ fn usable(circle: &Circle) -> bool {
 /// Around totality filters are off, unless the frame shows otherwise; near an annularity they stay on.
 pub(super) fn light_of_shot(catalogue: &Catalogue, record: &ShotRecord) -> Light {
     let total = catalogue
-        .contacts
-        .as_ref()
+        .contacts_of(record)
         .is_none_or(|c| c.kind == LocalKind::Total);
     let near = matches!(
         record.phase,

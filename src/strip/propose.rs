@@ -29,6 +29,8 @@ impl Recipe {
 
     /// The same with the number of frames and their spacing chosen.
     pub fn propose_for(catalogue: &Catalogue, wish: &Wish) -> (Self, Vec<Notice>) {
+        // Of several places: each frame at the time at which the eclipse looked so at the record's own.
+        let catalogue = &*catalogue.in_sequence();
         let mut notices = Vec::new();
         let candidates = candidates(catalogue);
         let (centre, split) = centre(catalogue, &candidates, &mut notices);

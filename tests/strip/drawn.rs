@@ -246,6 +246,7 @@ pub(crate) fn catalogue(scene: &Scene, shots: Vec<ShotRecord>) -> Catalogue {
         version: VERSION,
         program: "test".into(),
         cards: Vec::new(),
+        sources: Vec::new(),
         site_source: None,
         zone: Some("America/Santiago".into()),
         contacts: Some(contacts(scene)),

@@ -3,7 +3,7 @@
 use super::super::pose::{Light, light_of_shot, pose};
 use super::super::recipe::{Align, Captions, Recipe, Up};
 use crate::catalogue::{Catalogue, ShotRecord};
-use crate::domain::{ContactKind, Flag, Phase, Role, Utc};
+use crate::domain::{ContactKind, Flag, Phase, Role};
 
 /// Most frames of a sequence of beads.
 const MOST: usize = 9;
@@ -37,16 +37,13 @@ impl Recipe {
             .shots
             .iter()
             .filter(|s| s.phase == phase && could_stand(catalogue, s))
+            .filter(|s| from_contact_s(catalogue, s, contact).is_some())
             .collect();
-        let event = catalogue.contacts.as_ref()?;
-        let instant = match contact {
-            ContactKind::C2 => event.c2.as_ref()?.utc,
-            _ => event.c3.as_ref()?.utc,
-        };
-        let series = evenly(&frames, instant);
+        let into = |s: &ShotRecord| from_contact_s(catalogue, s, contact);
+        let series = evenly(&frames, &into);
         let shows = match series[..] {
             [] => false,
-            [alone] => on_the_sun_s_side(alone, contact, instant),
+            [alone] => on_the_sun_s_side(into(alone)?, contact),
             _ => true,
         };
         shows.then(|| Self {
@@ -64,17 +61,23 @@ impl Recipe {
 /// Seconds into totality in which the last bead still shows in frames whose clock is sure to a second.
 const LINGERS_S: f64 = 1.0;
 
-/// Whether a frame was taken while some of the Sun was bare.
-fn on_the_sun_s_side(record: &ShotRecord, contact: ContactKind, instant: Utc) -> bool {
-    record.utc.is_some_and(|utc| {
-        let into_s = utc.seconds_since(instant);
-        let into_s = if contact == ContactKind::C2 {
-            into_s
-        } else {
-            -into_s
-        };
-        into_s <= LINGERS_S
-    })
+/// Seconds of a shot from a contact at its own place.
+fn from_contact_s(catalogue: &Catalogue, record: &ShotRecord, contact: ContactKind) -> Option<f64> {
+    let own = catalogue.contacts_of(record)?;
+    let event = match contact {
+        ContactKind::C2 => own.c2.as_ref()?,
+        _ => own.c3.as_ref()?,
+    };
+    Some(record.utc?.seconds_since(event.utc))
+}
+
+/// Whether a frame was taken while some of the Sun was bare, by its seconds from the contact.
+fn on_the_sun_s_side(from_contact_s: f64, contact: ContactKind) -> bool {
+    let into_s = match contact {
+        ContactKind::C2 => from_contact_s,
+        _ => -from_contact_s,
+    };
+    into_s <= LINGERS_S
 }
 
 /// A canvas on which the discs are somewhat larger than on the photographs, within what a strip usually has.
@@ -100,8 +103,11 @@ fn could_stand(catalogue: &Catalogue, record: &ShotRecord) -> bool {
 
 /// At most [`MOST`] of the frames, one for each of even steps of time: in each step the frame that suits what is due there,
 /// the nearest in time of those that suit alike.
-fn evenly<'a>(frames: &[&'a ShotRecord], contact: Utc) -> Vec<&'a ShotRecord> {
-    let off_s = |s: &ShotRecord| s.utc.map_or(0.0, |utc| utc.seconds_since(contact));
+fn evenly<'a>(
+    frames: &[&'a ShotRecord],
+    from_contact_s: &dyn Fn(&ShotRecord) -> Option<f64>,
+) -> Vec<&'a ShotRecord> {
+    let off_s = |s: &ShotRecord| from_contact_s(s).unwrap_or(0.0);
     let stops = |s: &ShotRecord| s.shot.exposure.stops().unwrap_or(0.0);
     let mut series: Vec<&ShotRecord> = frames.to_vec();
     series.sort_by(|a, b| {

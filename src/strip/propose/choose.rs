@@ -26,8 +26,9 @@ const CROWDED_POWER: i32 = 4;
 const FAR: f64 = 1.0;
 const FAR_AT_MOST: f64 = 0.05;
 
-/// What a frame of another body than most costs: its disc has another sharpness and colour.
-const OTHER_BODY: f64 = 0.3;
+/// What a frame of another body than most costs: its disc has another sharpness and colour. Less than any flaw that a person sees in a
+/// strip, so that of two cameras the one with the clear frame is taken (our choice).
+const OTHER_BODY: f64 = 0.15;
 
 /// Most that speaks against any frame.
 const MOST_COST: f64 = 0.9;
