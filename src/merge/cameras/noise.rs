@@ -202,7 +202,8 @@ mod tests {
             apart_px: 3,
         });
         assert!(found.len() > 6);
-        for ring in &found[2..] {
+        // The innermost rings have too few places to tell the lesser noise to a half.
+        for ring in &found[4..] {
             // Sigma of an even spread is its width over the root of 12.
             let due = [0.4, 0.1].map(|by| by / 12.0_f64.sqrt() / 10.0);
             assert!((ring.main / due[0] - 1.0).abs() < 0.15, "{ring:?}");
